@@ -1,0 +1,29 @@
+"""From clipped cover-crop samples to a nitrogen-credit map and zones that a spreader can follow."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fieldmap.errors import InputError as InputError
+    from fieldmap.plan import Plan as Plan
+    from fieldmap.read.plan import read_plan as read_plan
+    from fieldmap.run import Result as Result
+    from fieldmap.run import run as run
+
+_HOMES = {
+    "InputError": "fieldmap.errors",
+    "Plan": "fieldmap.plan",
+    "Result": "fieldmap.run",
+    "read_plan": "fieldmap.read.plan",
+    "run": "fieldmap.run",
+}
+__all__ = ["InputError", "Plan", "Result", "read_plan", "run"]
+
+
+def __getattr__(name: str) -> Any:
+    """Import on first use: the geospatial libraries take a second that ``fieldmap --help`` need not wait."""
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'fieldmap' has no attribute '{name}'")

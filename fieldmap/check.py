@@ -1,0 +1,58 @@
+"""Everything that is wrong with a plan folder, at once, without writing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fieldmap.errors import InputError, Problem
+from fieldmap.field import build_field
+from fieldmap.nitrogen import nitrogen_of_samples
+from fieldmap.read.inputs import read_inputs
+from fieldmap.read.plan import inputs_told, read_plan
+from fieldmap.run import refuse_unknown_blocks
+from fieldmap.samples import place_samples
+from fieldmap.spreader import product_rates_kg_ha
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fieldmap.plan import Plan
+
+
+def check(path: Path) -> str:
+    """Look at a plan and all its files; a sentence when all is well.
+
+    Raises
+    ------
+    InputError
+        With every problem of plan.toml, and of the files it names as far as it can be understood.
+    """
+    problems: list[Problem] = []
+    plan, files = None, None
+    try:
+        plan = read_plan(path)
+        files = plan.inputs()
+    except InputError as error:
+        problems += error.problems
+        files = inputs_told(path)
+    try:
+        if files is not None:
+            _check_files(files, plan)
+    except InputError as error:
+        problems += [problem for problem in error.problems if problem not in problems]
+    if problems or plan is None:
+        raise InputError(*problems)
+    return f"{plan.name}: the plan and its files are in order."
+
+
+def _check_files(files: dict[str, Any], plan: Plan | None) -> None:
+    """As `run` begins; what depends on the plan is left out where that could not be read."""
+    inputs = read_inputs(**files)
+    cell_m = plan.field.cell_m if plan else None
+    field = build_field(inputs.boundary, inputs.no_spread, cell_m=cell_m, file=files["boundary"])
+    if plan is None:
+        place_samples(inputs.samples, field)
+        return
+    product_rates_kg_ha(plan.spreader)
+    refuse_unknown_blocks(plan, field)
+    nitrogen_of_samples(place_samples(inputs.samples, field), plan, field)

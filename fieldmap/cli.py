@@ -1,0 +1,117 @@
+"""The command line: parse, run, show. Exit 0 done, 2 the input is at fault, 1 anything else."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldmap.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+DEMO_OUT = "out"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command. Imports stand inside the commands, so that ``--help`` answers at once."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.command(options))
+    except InputError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)  # noqa: T201
+        return 2
+    except KeyboardInterrupt:
+        print("Stopped; nothing was written.", file=sys.stderr)  # noqa: T201
+        return 1
+    except Exception as error:  # noqa: BLE001 - no traceback reaches a user
+        print(f"fieldmap could not finish ({type(error).__name__}: {error}).", file=sys.stderr)  # noqa: T201
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="fieldmap",
+        description="From clipped cover-crop samples to a nitrogen-credit map and zones for a spreader.",
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = commands.add_parser("run", help="compute a plan folder and write its files")
+    run.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
+    run.add_argument("-o", "--output", metavar="DIR", type=Path, required=True, help="folder to write")
+    run.add_argument("--overwrite", action="store_true", help="replace the output of an earlier run")
+    run.add_argument("--json", action="store_true", help="print result.json instead of the tables")
+    run.set_defaults(command=_run)
+
+    check = commands.add_parser(
+        "check", help="say everything that is wrong with a plan folder; write nothing"
+    )
+    check.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
+    check.set_defaults(command=_check)
+
+    demo = commands.add_parser("demo", help="run the invented sample farm")
+    demo.add_argument(
+        "-o", "--output", metavar="DIR", type=Path, default=Path(DEMO_OUT), help="folder to write"
+    )
+    demo.set_defaults(command=_demo)
+
+    tables = commands.add_parser("tables", help="print a table of the agronomy with its sources")
+    tables.add_argument("name", metavar="NAME", choices=("cover_crops", "crops", "products", "sources"))
+    tables.set_defaults(command=_tables)
+    return parser
+
+
+def _run(options: argparse.Namespace) -> int:
+    from fieldmap import terminal
+    from fieldmap.export import refuse_existing, write_folder
+    from fieldmap.export.figures import figures
+    from fieldmap.read.plan import read_plan
+    from fieldmap.run import run
+
+    refuse_existing(options.output, overwrite=options.overwrite)
+    with terminal.progress() as step:
+        result = run(read_plan(options.plan), progress=step)
+        step("writing files")
+        write_folder(result, options.output, overwrite=options.overwrite)
+    if options.json:
+        print(json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False))  # noqa: T201
+    else:
+        terminal.show(result, options.output)
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from fieldmap import terminal
+    from fieldmap.check import check
+
+    terminal.say(check(options.plan))
+    return 0
+
+
+def _demo(options: argparse.Namespace) -> int:
+    for folder in sample_farm():
+        _run(argparse.Namespace(plan=folder, output=options.output / folder.name, overwrite=True, json=False))
+    return 0
+
+
+def sample_farm() -> list[Path]:
+    """The plan folders of the invented farm: in the package when installed, beside it in a checkout."""
+    package = Path(__file__).parent
+    places = (package / "sample_geo", package.parent / "sample_geo")
+    found = [sorted(place.glob("*/plan.toml")) for place in places]
+    return [file.parent for files in found for file in files]
+
+
+def _tables(options: argparse.Namespace) -> int:
+    from fieldmap import terminal
+
+    terminal.show_table(options.name)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

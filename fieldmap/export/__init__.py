@@ -1,0 +1,77 @@
+"""Files out, all or nothing: written beside the output folder, then moved into its place."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldmap.errors import OutputExistsError, Problem
+from fieldmap.export.figures import write_figures
+from fieldmap.export.geojson import write_zones_geojson
+from fieldmap.export.html import write_map
+from fieldmap.export.raster import write_surface
+from fieldmap.export.tables import write_zones_csv
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from fieldmap.run import Result
+
+WRITERS: dict[str, Callable[[Result, Path], None]] = {
+    "zones.geojson": write_zones_geojson,
+    "zones.csv": write_zones_csv,
+    "surface.tif": write_surface,
+    "map.html": write_map,
+    "result.json": write_figures,
+}
+
+
+def refuse_existing(folder: Path, *, overwrite: bool) -> None:
+    """Refuse an output folder that is there already; replace only one that an earlier run wrote.
+
+    Raises
+    ------
+    OutputExistsError
+        Before anything is computed or written.
+    """
+    if not folder.exists() and not folder.is_symlink():
+        return
+    ours = folder.is_dir() and not folder.is_symlink()
+    ours = ours and {entry.name for entry in folder.iterdir()} <= {*WRITERS}
+    if overwrite and ours:
+        return
+    found, action = (
+        ("it holds files that fieldmap did not write", "Name another folder")
+        if not ours
+        else ("it is already there", "Name another folder, or replace it with --overwrite")
+    )
+    raise OutputExistsError(
+        Problem(str(folder), "", found, "a folder that is not there yet is expected for the output", action)
+    )
+
+
+def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> None:
+    """Write every file of a run into `folder`; where one fails, the folder is left as it was.
+
+    Raises
+    ------
+    OutputExistsError
+        Where the folder exists, unless `overwrite` is set and an earlier run wrote it.
+    """
+    refuse_existing(folder, overwrite=overwrite)
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
+        fresh, old = Path(beside, "new"), Path(beside, "old")
+        fresh.mkdir()
+        for name, write in WRITERS.items():
+            write(result, fresh / name)
+        if folder.exists():
+            folder.rename(old)
+        try:
+            fresh.rename(folder)
+        except OSError:
+            if old.exists():
+                shutil.move(old, folder)
+            raise

@@ -1,0 +1,105 @@
+"""result.json: every figure of the run, with the plan as read, versions, sources and warnings."""
+
+from __future__ import annotations
+
+import json
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fieldmap import tables
+from fieldmap.export.tables import RATE_DECIMALS, zone_entries
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fieldmap.run import Result
+
+_LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "shapely")
+
+
+def figures(result: Result) -> dict[str, Any]:
+    """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
+    field, zones = result.field, result.zone_map.zones
+    inside = field.inside
+    fit = result.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    return {
+        "name": result.plan.name,
+        "plan": result.plan.model_dump(mode="json"),
+        "plan_hash": result.plan_hash,
+        "field": {
+            "area_ha": round(field.area_ha, 4),
+            "crs": f"EPSG:{field.crs.to_epsg()}",
+            "cell_m": field.grid.cell_m,
+            "blocks": [
+                {
+                    "block": block.name,
+                    "crop": result.plan.crop_of(block.name).name,
+                    "area_ha": round(block.area_ha, 4),
+                }
+                for block in field.blocks
+            ],
+        },
+        "surface": {
+            "method": fit.method,
+            "message": result.biomass.message,
+            "samples": len(result.samples),
+            "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
+            "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
+            "mean_biomass_kg_ha": _rate(float(np.mean(result.biomass.mean[inside]))),
+        },
+        "nitrogen": {
+            "method": result.nitrogen_pct.method,
+            "mean_pct": round(float(np.mean(result.nitrogen_pct.mean[inside])), 3),
+        },
+        "ledger": [
+            {
+                "block": line.block,
+                "line": line.line,
+                "kg_ha": _rate(line.kg_ha),
+                "source": line.source,
+                "mark": line.mark,
+            }
+            for line in result.ledger
+        ],
+        "zones": zone_entries(result),
+        "totals": {
+            "area_ha": round(sum(zone.area_ha for zone in zones), 4),
+            "product_kg": round(sum(zone.product_kg for zone in zones), 2),
+            "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
+            "flat_rate_n_kg_ha": _rate(result.flat.mean_rate_n_kg_ha),
+            "flat_product_kg": round(result.flat.product_kg, 2),
+        },
+        "zones_by_number": [
+            {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
+            for number, level_set in enumerate(result.level_sets, start=1)
+        ],
+        "verdict": {
+            "answer": result.verdict.answer,
+            "text": result.verdict.text,
+            "chance": round(result.verdict.chance, 3),
+            "misplaced_n_zones_kg_ha": _rate(result.verdict.misplaced_zones_kg_ha),
+            "misplaced_n_flat_kg_ha": _rate(result.verdict.misplaced_flat_kg_ha),
+        },
+        "warnings": list(result.warnings),
+        "cautions": list(result.cautions),
+        "sources": [
+            {"key": key, "mark": tables.sources()[key].mark, "citation": tables.sources()[key].citation}
+            for key in result.sources
+        ],
+        "versions": {name: version(name) for name in _LIBRARIES},
+    }
+
+
+def write_figures(result: Result, path: Path) -> None:
+    """Write result.json."""
+    path.write_text(
+        json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"
+    )
+
+
+def _rate(kg_ha: float) -> float:
+    return round(float(kg_ha), RATE_DECIMALS) + 0.0

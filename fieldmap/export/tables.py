@@ -1,0 +1,86 @@
+"""The checked table that every file is written from, and the CSV files."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fieldmap.rates import Zone
+    from fieldmap.run import Result
+
+RATE_DECIMALS = 2  # 0.01 kg/ha, what the machines' data dictionary resolves
+AREA_DECIMALS = 4
+MASS_DECIMALS = 2
+# Text that a spreadsheet would run as a formula is written with an apostrophe before it.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def zone_entries(result: Result) -> list[dict[str, Any]]:
+    """One row a zone and block, rounded as every file shows it."""
+    return [_row(zone, zone.area_ha, zone.product_kg, result) for zone in result.zone_map.zones]
+
+
+def part_rows(result: Result) -> list[dict[str, Any]]:
+    """One row a polygon, with its own ``id``, area and product; the order of the polygons in every file."""
+    parts = [(zone, part) for zone in result.zone_map.zones for part in zone.parts]
+    return [
+        {"id": number, **_row(zone, part.area_ha, part.product_kg, result)}
+        for number, (zone, part) in enumerate(parts, start=1)
+    ]
+
+
+def _row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> dict[str, Any]:
+    rates = {
+        "need_kg_ha": zone.need_kg_ha,
+        "credit_kg_ha": zone.credit_kg_ha,
+        "credit_low_kg_ha": zone.credit_low_kg_ha,
+        "credit_high_kg_ha": zone.credit_high_kg_ha,
+        "credit_low_sampling_kg_ha": zone.credit_low_sampling_kg_ha,
+        "credit_high_sampling_kg_ha": zone.credit_high_sampling_kg_ha,
+        "credit_used_kg_ha": zone.credit_used_kg_ha,
+        "other_credits_kg_ha": zone.other_credits_kg_ha,
+        "rate_n_kg_ha": zone.rate_n_kg_ha,
+        "product_kg_ha": zone.product_kg_ha,
+    }
+    row: dict[str, Any] = {"zone": zone.zone, "block": zone.block, "crop": zone.crop}
+    row["area_ha"] = round(area_ha, AREA_DECIMALS)
+    for name, kg_ha in rates.items():
+        if name == "product_kg_ha":
+            row["product"] = zone.product
+        row[name] = round(kg_ha, RATE_DECIMALS) + 0.0  # no minus before zero
+    row["product_kg"] = round(product_kg, MASS_DECIMALS)
+    row["strip"] = False
+    if result.plan.units == "us":
+        row["area_ac"] = round(area_ha / HA_PER_ACRE, AREA_DECIMALS)
+        for name, kg_ha in rates.items():
+            row[name.replace("_kg_ha", "_lb_ac")] = round(kg_ha / KG_HA_PER_LB_AC, RATE_DECIMALS) + 0.0
+    _refuse_not_a_number(row)
+    return row
+
+
+def _refuse_not_a_number(row: dict[str, Any]) -> None:
+    """NaN or infinity in a rate must never reach a machine."""
+    bad = [name for name, value in row.items() if isinstance(value, float) and not math.isfinite(value)]
+    if bad:
+        raise RuntimeError(f"zone {row['zone']} of block {row['block']}: {', '.join(bad)} is not a number")
+
+
+def write_zones_csv(result: Result, path: Path) -> None:
+    """zones.csv: one row a polygon, the same rows as zones.geojson; UTF-8, RFC 4180."""
+    frame = pd.DataFrame(part_rows(result))
+    for column in frame.columns:
+        if not pd.api.types.is_numeric_dtype(frame[column]):
+            frame[column] = [defused(value) if isinstance(value, str) else value for value in frame[column]]
+    frame.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
+def defused(text: str) -> str:
+    """Text that no spreadsheet runs as a formula."""
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

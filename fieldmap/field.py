@@ -1,0 +1,305 @@
+"""Field: blocks, projected CRS, cell grid, inside mask, true area."""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyproj
+import shapely
+from affine import Affine
+from rasterio.features import rasterize
+from shapely.geometry import MultiPolygon, Polygon
+
+from fieldmap.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+WGS84 = pyproj.CRS.from_epsg(4326)
+AREA_MIN_HA, AREA_MAX_HA = 0.02, 5_000.0
+CELLS_MAX = 4_000_000
+# The coarsest of these cells that still gives the field a few ten thousand of them is chosen: finer ones
+# would only repeat what a few dozen samples can say.
+CELL_CHOICES_M = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0, 20.0)
+CELLS_WANTED = 30_000
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A north-up grid of square cells in a projected CRS; row 0 is the northernmost.
+
+    Parameters
+    ----------
+    west_m, north_m
+        Easting and northing of the outer corner of cell (0, 0), metres.
+    cell_m
+        Side of a cell, metres.
+    rows, columns
+        Shape of every raster on this grid.
+    """
+
+    west_m: float
+    north_m: float
+    cell_m: float
+    rows: int
+    columns: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.rows, self.columns
+
+    @property
+    def transform(self) -> Affine:
+        """From (column, row) to (easting, northing)."""
+        return Affine(self.cell_m, 0.0, self.west_m, 0.0, -self.cell_m, self.north_m)
+
+    def eastings(self) -> NDArray[np.float64]:
+        """Eastings of the cell centres, west to east, shape (columns,)."""
+        return self.west_m + (np.arange(self.columns, dtype=np.float64) + 0.5) * self.cell_m
+
+    def northings(self) -> NDArray[np.float64]:
+        """Northings of the cell centres, north to south, shape (rows,)."""
+        return self.north_m - (np.arange(self.rows, dtype=np.float64) + 0.5) * self.cell_m
+
+    def centres(self, mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """Easting and northing of the centres of the cells in `mask`, row by row, shape (cells, 2)."""
+        row, column = np.nonzero(mask)
+        return np.column_stack([self.eastings()[column], self.northings()[row]])
+
+
+@dataclass(frozen=True)
+class Block:
+    """A part of the field with its own crop and cover crop.
+
+    `geometry` is in the field's CRS; `spread` is the same less the no-spread areas; `area_ha` and `spread_ha`
+    are their true areas.
+    """
+
+    name: str
+    geometry: Polygon | MultiPolygon
+    spread: Polygon | MultiPolygon
+    area_ha: float
+    spread_ha: float
+
+
+@dataclass(frozen=True)
+class Field:
+    """The field on its grid.
+
+    `block_index` (rows, columns) is the number of the block that holds a cell's centre, -1 outside;
+    `no_spread` holds the no-spread areas with their setbacks (empty where there are none).
+    """
+
+    crs: pyproj.CRS
+    blocks: tuple[Block, ...]
+    grid: Grid
+    block_index: NDArray[np.int16]
+    no_spread: BaseGeometry
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """Cells whose centre is in a block."""
+        return self.block_index >= 0
+
+    @functools.cached_property
+    def spread_index(self) -> NDArray[np.int16]:
+        """As `block_index`, -1 also in no-spread areas."""
+        return burn([block.spread for block in self.blocks], self.grid)
+
+    @property
+    def area_ha(self) -> float:
+        """True area of all blocks, hectares."""
+        return sum(block.area_ha for block in self.blocks)
+
+    @functools.cached_property
+    def outline(self) -> BaseGeometry:
+        """All blocks together, in the field's CRS."""
+        return shapely.union_all([block.geometry for block in self.blocks], grid_size=0.001)
+
+
+def build_field(
+    boundary: GeoDataFrame, no_spread: GeoDataFrame | None, *, cell_m: float | None, file: str
+) -> Field:
+    """Lay a grid over the blocks of a boundary.
+
+    Parameters
+    ----------
+    boundary
+        Polygons with a column ``block``, in any CRS.
+    no_spread
+        Points, lines or polygons with a column ``setback_m``, or None.
+    cell_m
+        Side of a cell; None lets the field's size choose.
+    file
+        Name of the boundary's file, for messages.
+
+    Raises
+    ------
+    InputError
+        For a field of impossible size or place, and for a cell that does not fit it.
+    """
+    lonlat = unwrapped(boundary.to_crs(WGS84).geometry.to_numpy())
+    crs = utm_crs(lonlat, file=file)
+    shapes = [_joined(shape) for shape in _projected(lonlat, crs)]
+    area_ha = sum(true_area_ha(shape, crs) for shape in shapes)
+    if not AREA_MIN_HA <= area_ha <= AREA_MAX_HA:
+        raise InputError(
+            Problem(
+                file,
+                "",
+                f"the boundary encloses {area_ha:,.4g} ha",
+                f"a field of {AREA_MIN_HA} to {AREA_MAX_HA:,.0f} ha is expected",
+                "Check the coordinates and the coordinate reference system of the file",
+            )
+        )
+    kept_out = _setbacks(no_spread, crs)
+    grid = _grid_over(shapes, cell_m or _cell_for(area_ha), file=file)
+    blocks = tuple(
+        _block(str(name), shape, kept_out, crs) for name, shape in zip(boundary["block"], shapes, strict=True)
+    )
+    block_index = burn(shapes, grid)
+    for number, block in enumerate(blocks):
+        if not (block_index == number).any():
+            raise InputError(
+                Problem(
+                    file,
+                    f"block {block.name}",
+                    f"no cell of {grid.cell_m:g} m has its centre in this block ({block.area_ha:.4f} ha)",
+                    "a block of at least a few cells is expected",
+                    "Choose a smaller [field] cell or join the block to its neighbour",
+                )
+            )
+    return Field(crs, blocks, grid, block_index, kept_out)
+
+
+def unwrapped(lonlat: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Longitudes made continuous across 180°: a field on both sides of it gets 179.9 … 180.1."""
+    west, _, east, _ = shapely.total_bounds(lonlat)
+    if east - west <= 180.0:
+        return lonlat
+    return shapely.transform(lonlat, lambda xy: np.column_stack([xy[:, 0] % 360.0, xy[:, 1]]))
+
+
+def utm_crs(lonlat: NDArray[np.object_], *, file: str) -> pyproj.CRS:
+    """The UTM zone of the middle of the layer; one zone for all, also across a zone's edge."""
+    west, south, east, north = shapely.total_bounds(lonlat)
+    longitude, latitude = (west + east) / 2.0, (south + north) / 2.0
+    if not (-80.0 <= latitude <= 84.0) or east - west > 2.0:
+        raise InputError(
+            Problem(
+                file,
+                "",
+                f"the boundary reaches from {west:.4f}, {south:.4f} to {east:.4f}, {north:.4f}",
+                "one field between 80° S and 84° N is expected, longitude first",
+                "Check that longitude and latitude are not swapped and that the file holds one field only",
+            )
+        )
+    zone = math.floor(((longitude + 180.0) % 360.0) / 6.0) + 1
+    return pyproj.CRS.from_epsg((32600 if latitude >= 0 else 32700) + zone)
+
+
+def true_area_ha(geometry: BaseGeometry, crs: pyproj.CRS) -> float:
+    """Area on the ellipsoid, hectares. Geod adds a hole wound like its shell: rings are oriented first."""
+    lonlat = to_lonlat(shapely.orient_polygons(geometry), crs)
+    area_m2, _ = _geod(crs).geometry_area_perimeter(lonlat)
+    return abs(area_m2) / 10_000.0
+
+
+def to_lonlat(geometry: BaseGeometry, crs: pyproj.CRS) -> BaseGeometry:
+    """From the field's CRS to longitude and latitude, WGS 84; across 180° the longitudes run on past it."""
+    lonlat: BaseGeometry = unwrapped(np.array([_mapped(geometry, _to_wgs84(crs))], dtype=object))[0]
+    return lonlat
+
+
+def _projected(lonlat: NDArray[np.object_], crs: pyproj.CRS) -> list[BaseGeometry]:
+    forward = pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
+    return [_mapped(shape, forward) for shape in lonlat]
+
+
+def _mapped(geometry: BaseGeometry, transformer: pyproj.Transformer) -> BaseGeometry:
+    return shapely.transform(geometry, lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])))
+
+
+@functools.lru_cache(maxsize=8)
+def _to_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+
+
+@functools.lru_cache(maxsize=8)
+def _geod(crs: pyproj.CRS) -> pyproj.Geod:
+    geod = crs.get_geod()
+    assert geod is not None  # noqa: S101 - every UTM zone has an ellipsoid
+    return geod
+
+
+def _joined(shape: BaseGeometry) -> Polygon | MultiPolygon:
+    """A block in whole: the two halves of one cut at 180° meet again; vertices on a millimetre grid."""
+    return _polygons_of(shapely.union_all([shape], grid_size=0.001))
+
+
+def _polygons_of(shape: BaseGeometry) -> Polygon | MultiPolygon:
+    """The polygons of a geometry; lines and points that an overlay leaves behind are dropped."""
+    if isinstance(shape, Polygon | MultiPolygon):
+        return shape
+    return MultiPolygon([part for part in shapely.get_parts(shape) if isinstance(part, Polygon)])
+
+
+def _block(name: str, shape: Polygon | MultiPolygon, kept_out: BaseGeometry, crs: pyproj.CRS) -> Block:
+    spread = _polygons_of(shape.difference(kept_out)) if kept_out.intersects(shape) else shape
+    return Block(name, shape, spread, true_area_ha(shape, crs), true_area_ha(spread, crs))
+
+
+def _setbacks(no_spread: GeoDataFrame | None, crs: pyproj.CRS) -> BaseGeometry:
+    if no_spread is None or no_spread.empty:
+        return Polygon()
+    shapes = _projected(unwrapped(no_spread.to_crs(WGS84).geometry.to_numpy()), crs)
+    return shapely.union_all(shapely.buffer(shapes, no_spread["setback_m"].to_numpy(float)))
+
+
+def _cell_for(area_ha: float) -> float:
+    fitting = (cell for cell in CELL_CHOICES_M if area_ha * 10_000.0 / cell**2 <= CELLS_WANTED)
+    return next(fitting, CELL_CHOICES_M[-1])
+
+
+def _grid_over(shapes: list[Polygon | MultiPolygon], cell_m: float, *, file: str) -> Grid:
+    """The smallest grid on whole multiples of the cell that holds every shape."""
+    west, south, east, north = shapely.total_bounds(shapes)
+    first_column, last_column = math.floor(west / cell_m), math.ceil(east / cell_m)
+    first_row, last_row = math.floor(south / cell_m), math.ceil(north / cell_m)
+    rows, columns = last_row - first_row, last_column - first_column
+    if rows * columns > CELLS_MAX:
+        raise InputError(
+            Problem(
+                file,
+                "",
+                f"cells of {cell_m:g} m give {rows * columns:,} of them",
+                f"at most {CELLS_MAX:,} are expected",
+                "Choose a larger [field] cell",
+            )
+        )
+    return Grid(first_column * cell_m, last_row * cell_m, cell_m, rows, columns)
+
+
+def burn(shapes: Sequence[Polygon | MultiPolygon], grid: Grid) -> NDArray[np.int16]:
+    """The number of the shape that holds each cell's centre, -1 where none does."""
+    numbered = [(shape, number) for number, shape in enumerate(shapes) if not shape.is_empty]
+    if not numbered:
+        return np.full(grid.shape, -1, dtype=np.int16)
+    burnt: NDArray[np.int16] = rasterize(
+        numbered, out_shape=grid.shape, fill=-1, transform=grid.transform, dtype="int16"
+    )
+    return burnt
+
+
+def per_block(field: Field, values: Sequence[float]) -> NDArray[np.float64]:
+    """A raster of one value a block, NaN outside."""
+    return np.array([*values, np.nan])[field.block_index]  # the last serves index -1, outside

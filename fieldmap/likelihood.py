@@ -1,0 +1,257 @@
+"""Restricted likelihood of a few samples over a grid of spatial models, and the average over them.
+
+A spatial model is V = share · R + (1 − share) · I: R holds exponential correlations of one range, `share` of
+the variance is spatial, the rest is nugget. A few dozen samples do not tell which model is right, so maps
+and intervals average over all of them by their likelihood.
+
+Mean, variance and the differences between models are linear or quadratic in the correlations between the
+samples and a target. Models of one range therefore add up to one `Form`, whatever their number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import gammaln, logsumexp, softmax, stdtrit
+
+if TYPE_CHECKING:
+    from fieldmap.covariance import Floats
+
+SHARES = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97])
+RANGES = np.geomspace(0.03, 0.5, 7)  # of the largest distance between samples
+LEAST_WEIGHT = 0.005  # spatial models below this share of the total weight are left out of the map
+NORMAL_90 = 1.6448536269514722  # half-width of a 90 % interval in standard errors
+
+
+@dataclass(frozen=True)
+class Range:
+    """Correlations between the samples for one range, R = U diag(values) Uᵀ."""
+
+    range_m: float
+    values: Floats  # (n,)
+    vectors: Floats  # U, (n, n)
+
+
+@dataclass(frozen=True)
+class LeaveOneOut:
+    """Each sample predicted from the others; mean, variance and model weights estimated without it."""
+
+    predicted: Floats  # (n,)
+    variance: Floats  # (n,), of the left-out observation about its prediction
+    log_density: Floats  # (n,), of the left-out observation
+
+    @property
+    def score(self) -> float:
+        """Sum of the log densities: higher is better."""
+        return float(self.log_density.sum())
+
+
+@dataclass(frozen=True)
+class SpatialModels:
+    """The K spatial models for one mean model (p columns of the design), and their weights."""
+
+    columns: tuple[int, ...]  # of the full design
+    range_index: tuple[int, ...]  # (K,)
+    shares: Floats  # (K,), spatial share of the variance
+    weights: Floats  # (K,), sum 1
+    variances: Floats  # (K,), of one observation
+    coefficients: Floats  # of the mean, (K, p)
+    leave_one_out: LeaveOneOut
+
+
+@dataclass(frozen=True)
+class Form:
+    """What all models of one range add to mean and variance at a target.
+
+    u, (n + q,), holds the target's correlations with the samples and its row of the design. The latent
+    surface's mean is linearᵀu, its second moment signal · correlation + uᵀ quadratic u; summed over forms.
+    """
+
+    range_m: float
+    signal: float
+    linear: Floats  # (n + q,)
+    quadratic: Floats  # (n + q, n + q), symmetric
+
+
+def spread(dof: int) -> float:
+    """By how much a variance estimated with `dof` degrees of freedom must grow.
+
+    With it, ±1.645 standard errors hold 90 % of Student's t, from `dof` 1 on. (The variance of t,
+    dof / (dof − 2), gives standard errors 1 to 2 % wider from `dof` 11 on, and none below 3.)
+    """
+    return float(stdtrit(dof, 0.95) / NORMAL_90) ** 2
+
+
+def decompose(distance: Floats, ranges_m: Floats) -> list[Range]:
+    """Correlations of the samples for every range; `distance` (n, n) in metres."""
+    ranges = []
+    for range_m in ranges_m:
+        values, vectors = np.linalg.eigh(np.exp(-distance / range_m))
+        ranges.append(Range(float(range_m), np.maximum(values, 0.0), vectors))
+    return ranges
+
+
+def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tuple[int, ...]) -> SpatialModels:
+    """Weigh all spatial models by restricted likelihood, with a uniform prior on share and range.
+
+    Parameters
+    ----------
+    ranges
+        From `decompose`.
+    z
+        Values, (n,), of about unit variance.
+    design, columns
+        Full design, (n, q), and which of its columns make the mean. At least two samples more than columns.
+
+    References
+    ----------
+    Restricted likelihood: Harville (1974), Biometrika 61, 383-385, doi:10.1093/biomet/61.2.383. With σ²
+    profiled out it equals, up to a constant, the likelihood with σ² integrated out under the prior 1/σ²:
+    Berger, De Oliveira & Sansó (2001), JASA 96, 1361-1374, doi:10.1198/016214501753382282.
+    """
+    parts = [
+        _one_range(item, SHARES if i == 0 else SHARES[1:], z, design[:, columns])
+        for i, item in enumerate(ranges)
+    ]
+    log_weight, sse, coefficients, weighted_residual, precision = (
+        np.concatenate(part) for part in zip(*parts, strict=True)
+    )
+    shares = np.concatenate([SHARES] + [SHARES[1:]] * (len(ranges) - 1))
+    index = np.repeat(np.arange(len(ranges)), [len(part[0]) for part in parts])
+    log_weight[0] += np.log(len(ranges))  # without a spatial part all ranges are the same model
+    n, p = len(z), len(columns)
+    return SpatialModels(
+        columns,
+        tuple(index.tolist()),
+        shares,
+        np.asarray(softmax(log_weight)),
+        sse / (n - p),
+        coefficients,
+        _leave_one_out(z, p, log_weight, sse, weighted_residual, precision),
+    )
+
+
+def _one_range(item: Range, shares: Floats, z: Floats, design: Floats) -> tuple[Floats, ...]:
+    """Log likelihood, residual sum of squares, b, V⁻¹(z − Xb) and diag(P) for every share at one range."""
+    n, p = design.shape
+    turned_z, turned_x = item.vectors.T @ z, item.vectors.T @ design
+    inverse = 1.0 / (shares[:, np.newaxis] * item.values + 1.0 - shares[:, np.newaxis])  # of V, (k, n)
+    weighted_x = inverse[:, :, np.newaxis] * turned_x  # (k, n, p)
+    information = turned_x.T @ weighted_x  # XᵀV⁻¹X, (k, p, p)
+    solution = np.linalg.solve(information, (turned_z @ weighted_x)[:, :, np.newaxis])
+    coefficients = np.asarray(solution[:, :, 0], dtype=np.float64)
+    residual = turned_z - coefficients @ turned_x.T
+    sse = np.maximum((inverse * residual**2).sum(axis=1), 1e-24 * n)
+    log_determinants = np.linalg.slogdet(information)[1] - np.log(inverse).sum(axis=1)
+    log_likelihood = -0.5 * ((n - p) * np.log(sse) + log_determinants)
+    x_part = item.vectors @ weighted_x  # V⁻¹X, (k, n, p)
+    solved = np.linalg.solve(information, x_part.transpose(0, 2, 1))
+    precision = inverse @ (item.vectors**2).T - np.einsum("knp,kpn->kn", x_part, solved)
+    weighted_residual = (inverse * residual) @ item.vectors.T
+    return log_likelihood, sse, coefficients, weighted_residual, precision
+
+
+def _leave_one_out(
+    z: Floats, p: int, log_weight: Floats, sse: Floats, weighted_residual: Floats, precision: Floats
+) -> LeaveOneOut:
+    """Leave each sample out of everything, in closed form.
+
+    Without sample i the residual sum of squares falls by (Pz)ᵢ²/Pᵢᵢ, and the likelihood of a model is that
+    with the sample over the density (Student's t) with which the others predict it.
+    """
+    dof = len(z) - 1 - p
+    error = weighted_residual / precision  # observed − predicted, (K, n)
+    left = np.maximum(sse[:, np.newaxis] - error * weighted_residual, 1e-24 * len(z))
+    log_density = (
+        gammaln((dof + 1) / 2)
+        - gammaln(dof / 2)
+        - 0.5 * np.log(np.pi * left / precision)
+        - 0.5 * (dof + 1) * np.log1p(error * weighted_residual / left)
+    )
+    log_left = log_weight[:, np.newaxis] - log_density
+    weights = softmax(log_left, axis=0)
+    mean_error = (weights * error).sum(axis=0)
+    second_moment = (weights * (spread(dof) * left / (dof * precision) + error**2)).sum(axis=0)
+    return LeaveOneOut(
+        z - mean_error,
+        second_moment - mean_error**2,
+        logsumexp(log_weight) - logsumexp(log_left, axis=0),
+    )
+
+
+def pool(results: list[LeaveOneOut], weights: Floats) -> LeaveOneOut:
+    """Average of several predictions of each sample."""
+    predicted = np.array([result.predicted for result in results])
+    mean = weights @ predicted
+    variance = weights @ np.array([result.variance for result in results]) + weights @ (predicted - mean) ** 2
+    density = logsumexp(
+        np.array([result.log_density for result in results]), axis=0, b=weights[:, np.newaxis]
+    )
+    return LeaveOneOut(mean, variance, density)
+
+
+def collapse(
+    models: list[SpatialModels], weights: Floats, ranges: list[Range], z: Floats, design: Floats
+) -> tuple[list[Form], float]:
+    """Add up all models to one form a range, and the nugget's variance.
+
+    Parameters
+    ----------
+    models, weights
+        One item a mean model; the weights sum to 1.
+    ranges, z, design
+        As for `spatial_models`.
+
+    Returns
+    -------
+    forms, nugget
+        The forms of the ranges in use; the variance between an observation and the latent surface.
+    """
+    n, q = design.shape
+    together = np.concatenate([weight * model.weights for weight, model in zip(weights, models, strict=True)])
+    together[together < LEAST_WEIGHT * together.sum()] = 0.0
+    parts = np.split(together / together.sum(), np.cumsum([len(model.weights) for model in models])[:-1])
+    signal, linear, quadratic = (
+        np.zeros(len(ranges)),
+        np.zeros((len(ranges), n + q)),
+        np.zeros((len(ranges), n + q, n + q)),
+    )
+    nugget = 0.0
+    for model, part in zip(models, parts, strict=True):
+        for k in np.flatnonzero(part):
+            item, share = ranges[model.range_index[k]], float(model.shares[k])
+            at = model.range_index[k]
+            variance = spread(n - len(model.columns)) * model.variances[k]
+            mean, form = _node(item, share, model.columns, model.coefficients[k], z, design)
+            signal[at] += part[k] * variance * share
+            nugget += part[k] * variance * (1.0 - share)
+            linear[at] += part[k] * mean
+            quadratic[at] += part[k] * (variance * form + np.outer(mean, mean))
+    forms = [
+        Form(item.range_m, *rest)
+        for item, *rest in zip(ranges, signal, linear, quadratic, strict=True)
+        if rest[2].any()
+    ]
+    return forms, float(nugget)
+
+
+def _node(
+    item: Range, share: float, columns: tuple[int, ...], coefficients: Floats, z: Floats, design: Floats
+) -> tuple[Floats, Floats]:
+    """Kriging with one spatial model, σ² = 1: mean, and variance less its signal, on u as in `Form`."""
+    n, q = design.shape
+    own = design[:, columns]
+    inverse = (item.vectors / (share * item.values + 1.0 - share)) @ item.vectors.T
+    weighted_x = inverse @ own
+    in_design = [n + column for column in columns]
+    mean = np.zeros(n + q)
+    mean[:n] = share * (inverse @ z - weighted_x @ coefficients)
+    mean[in_design] = coefficients
+    unknown = np.zeros((len(columns), n + q))  # x₀ − XᵀV⁻¹c: what is left to estimate the mean for
+    unknown[:, :n] = -share * weighted_x.T
+    unknown[range(len(columns)), in_design] = 1.0
+    form = unknown.T @ np.linalg.solve(own.T @ weighted_x, unknown)
+    form[:n, :n] -= share**2 * inverse
+    return mean, form

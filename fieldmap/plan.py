@@ -1,0 +1,441 @@
+"""Plan: every input and choice of one field, checked.
+
+`plan.toml` is read into a `Plan` whose attributes carry SI units in their names; the keys of the file are the
+aliases. `fieldmap.read.plan` opens the file and words what is wrong with it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    field_validator,
+    model_validator,
+)
+
+from fieldmap import tables, units
+
+
+def _quantity(kind: units.Kind) -> BeforeValidator:
+    return BeforeValidator(lambda found: units.parse_quantity(found, kind))
+
+
+Length = Annotated[float, _quantity(units.LENGTH)]
+Area = Annotated[float, _quantity(units.AREA)]
+Rate = Annotated[float, _quantity(units.RATE)]
+Percent = Annotated[float, _quantity(units.PERCENT)]
+Speed = Annotated[float, _quantity(units.SPEED)]
+Mass = Annotated[float, _quantity(units.MASS)]
+Seconds = Annotated[float, _quantity(units.SECONDS)]
+Days = Annotated[float, _quantity(units.DAYS)]
+Heading = Annotated[float, _quantity(units.ANGLE)]
+Temperature = Annotated[float, _quantity(units.TEMPERATURE)]
+TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE)]
+BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY)]
+PricePerKg = Annotated[
+    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.MASS_PRICE_UNIT))
+]
+PricePerHa = Annotated[
+    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.AREA_PRICE_UNIT))
+]
+
+
+def _plain_file(name: str) -> str:
+    if not name.strip() or Path(name).is_absolute() or ".." in Path(name).parts or "://" in name:
+        raise ValueError(f'found "{name}"; the name of a file inside the plan folder is expected')
+    return name
+
+
+FileName = Annotated[str, AfterValidator(_plain_file)]
+
+
+class Section(BaseModel):
+    """A table of plan.toml: frozen, no unknown keys."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class FieldSection(Section):
+    """[field]."""
+
+    boundary: FileName
+    no_spread: FileName | None = None
+    cell_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="cell")
+
+
+class SamplesSection(Section):
+    """[samples]."""
+
+    file: FileName
+    sampled: dt.date | None = None
+    covariate: FileName | None = None
+    crs: str | None = None
+
+
+class CoverCrop(Section):
+    """[cover_crop], or what [[block]] makes of it for one block."""
+
+    species: tuple[str, ...] = Field(min_length=1)
+    stage: tuple[str, ...] | None = None
+    nitrogen_pct: Annotated[Percent, Field(gt=0, le=8)] | None = Field(None, alias="nitrogen")
+    nodules: Literal["pink", "few or white", "not checked"] = "not checked"
+    terminated: dt.date
+    ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"] | None = None
+    placement: Literal["incorporated", "surface", "strip-tilled"]
+    tilled_share: float | None = Field(None, gt=0, lt=1)
+    residue: Literal["chopped", "whole"] = "whole"
+    tarped_d: Days = Field(0.0, alias="tarped")
+
+    @field_validator("species", "stage", mode="before")
+    @classmethod
+    def _one_or_several(cls, found: Any) -> Any:
+        return (found,) if isinstance(found, str) else found
+
+    @field_validator("species")
+    @classmethod
+    def _known(cls, species: tuple[str, ...]) -> tuple[str, ...]:
+        entries = [tables.find(name, tables.cover_crops()) for name in species]
+        for name, entry in zip(species, entries, strict=True):
+            if entry is None:
+                raise ValueError(f'found "{name}"; {tables.nearest(name, tables.cover_crops())}')
+        return tuple(entry.name for entry in entries if entry is not None)
+
+    @model_validator(mode="after")
+    def _stage_fits(self) -> Self:
+        if self.placement == "strip-tilled" and self.tilled_share is None:
+            raise ValueError(
+                'tilled_share is missing; with placement "strip-tilled" the share of the ground that is '
+                "tilled is expected, such as tilled_share = 0.3"
+            )
+        if self.stage is None:
+            return self
+        if len(self.stage) not in (1, len(self.species)):
+            raise ValueError(
+                f"found {len(self.stage)} stages for {len(self.species)} species; "
+                "one stage, or one for each species in the same order, is expected"
+            )
+        for position, entry in enumerate(self.entries):
+            self._stage_of(position, entry)
+        return self
+
+    @property
+    def entries(self) -> tuple[tables.CoverCropEntry, ...]:
+        """The rows of the cover-crop table for its species."""
+        found = (tables.find(name, tables.cover_crops()) for name in self.species)
+        return tuple(entry for entry in found if entry is not None)
+
+    @property
+    def is_mixture(self) -> bool:
+        """Whether a legume and a grass stand together."""
+        return len({entry.kind for entry in self.entries}) > 1
+
+    @property
+    def table_nitrogen_pct(self) -> tuple[float, ...] | None:
+        """%N of each species at its stage, from the table; None where no stage is given."""
+        if self.stage is None:
+            return None
+        return tuple(
+            entry.nitrogen_pct[self._stage_of(position, entry)] for position, entry in enumerate(self.entries)
+        )
+
+    @property
+    def grass_stage_assumed(self) -> bool:
+        """Whether a grass's stage was inferred from the legume's."""
+        return any(
+            self._stage_of(i, entry) not in (self.stage or ())
+            for i, entry in enumerate(self.entries)
+            if self.stage
+        )
+
+    def _stage_of(self, position: int, entry: tables.CoverCropEntry) -> str:
+        stages = self.stage or ()
+        stage = stages[position] if len(stages) == len(self.species) else stages[0]
+        if stage in entry.stages:
+            return stage
+        if self.is_mixture and len(stages) == 1 and stage in tables.GRASS_STAGE_WITH_LEGUME:
+            return tables.GRASS_STAGE_WITH_LEGUME[stage]
+        raise ValueError(
+            f'found stage "{stage}" for {entry.name}; one of {", ".join(entry.stages)} is expected'
+        )
+
+
+class CreditSection(Section):
+    """[credit]."""
+
+    method: Literal["quality", "share"] = "quality"
+    share: float | None = Field(None, gt=0, le=1)
+    confidence: float = Field(0.5, ge=0.5, lt=1)
+    correction: float = Field(1.0, gt=0, le=2)
+    release_error_pct: Annotated[Percent, Field(le=100)] = Field(20.0, alias="release_error")
+
+
+class Crop(Section):
+    """[crop], or what [[block]] makes of it for one block."""
+
+    name: str
+    planted: dt.date
+    harvested: dt.date
+    need_kg_ha: Rate = Field(alias="need")
+    need_is: Literal["guide rate", "crop uptake"] = "guide rate"
+    recovery: float | None = Field(None, gt=0, le=1)
+    need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = ()
+    need_per: Literal["field", "bed"] = "field"
+    bed_width_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_width")
+    bed_spacing_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_spacing")
+
+    @field_validator("name")
+    @classmethod
+    def _known(cls, name: str) -> str:
+        entry = tables.find(name, tables.crops())
+        if entry is None:
+            raise ValueError(f'found "{name}"; {tables.nearest(name, tables.crops())}')
+        return entry.name
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        if self.harvested <= self.planted:
+            raise ValueError(f"harvested {self.harvested} is not after planted {self.planted}")
+        if self.need_is == "crop uptake" and self.recovery is None:
+            raise ValueError(
+                'recovery is missing; with need_is = "crop uptake" the share of spread nitrogen that the '
+                "crop recovers is expected, such as recovery = 0.6"
+            )
+        if self.need_per == "bed":
+            if self.bed_width_m is None or self.bed_spacing_m is None:
+                raise ValueError('bed_width and bed_spacing are expected with need_per = "bed"')
+            if self.bed_width_m > self.bed_spacing_m:
+                raise ValueError("bed_width is more than bed_spacing; beds cannot overlap")
+        return self
+
+    @property
+    def need_field_kg_ha(self) -> float:
+        """The need per hectare of field, from a need per hectare of bed where the plan says so."""
+        if self.need_per == "field":
+            return self.need_kg_ha
+        assert self.bed_width_m is not None  # noqa: S101 - checked on entry
+        assert self.bed_spacing_m is not None  # noqa: S101
+        return self.need_kg_ha * self.bed_width_m / self.bed_spacing_m
+
+
+class BlockSection(Section):
+    """[[block]]: a block's own cover crop and crop, complete after merging with [cover_crop] and [crop]."""
+
+    block: str
+    crop: Crop
+    cover_crop: CoverCrop
+
+
+class OtherCredit(Section):
+    """[[other_credits]]: an amount of nitrogen the crop gets from elsewhere."""
+
+    source: Literal[
+        "irrigation water",
+        "soil nitrate",
+        "soil organic matter",
+        "compost",
+        "manure",
+        "previous legume",
+        "starter",
+        "earlier years",
+    ]
+    nitrogen_kg_ha: Rate = Field(alias="nitrogen")
+    block: str | None = None
+
+
+class Weather(Section):
+    """[weather]."""
+
+    file: FileName | None = None
+    mean_c: Temperature | None = Field(None, alias="mean")
+    amplitude_c: TemperatureDifference | None = Field(None, alias="amplitude")
+    coldest: dt.date | None = None
+    irrigated: bool = False
+
+    @model_validator(mode="after")
+    def _file_or_sine(self) -> Self:
+        if self.file is None and None in (self.mean_c, self.amplitude_c, self.coldest):
+            raise ValueError("either file, or mean, amplitude and coldest together, are expected")
+        return self
+
+
+class OwnProduct(Section):
+    """A product written out in the plan."""
+
+    name: str = Field(min_length=1, max_length=32)
+    nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(alias="nitrogen")
+    p2o5_pct: Annotated[Percent, Field(le=100)] = Field(0.0, alias="p2o5")
+    k2o_pct: Annotated[Percent, Field(le=100)] = Field(0.0, alias="k2o")
+    available: float = Field(1.0, gt=0, le=1)
+    bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
+
+
+class Spreader(Section):
+    """[spreader]. Rates are of product; rate_n_min alone is of nitrogen."""
+
+    product: str | OwnProduct
+    swath_m: Annotated[Length, Field(gt=0, le=100)] = Field(alias="swath")
+    heading_deg: Annotated[Heading, Field(lt=360)] | None = Field(None, alias="heading")
+    rate_step_kg_ha: Annotated[Rate, Field(gt=0)] = Field(alias="rate_step")
+    rate_min_kg_ha: Rate = Field(alias="rate_min")
+    rate_max_kg_ha: Annotated[Rate, Field(gt=0)] = Field(alias="rate_max")
+    rate_n_min_kg_ha: Rate = Field(0.0, alias="rate_n_min")
+    zones_max: int = Field(ge=1, le=12)
+    zone_min_m2: Annotated[Area, Field(gt=0)] = Field(alias="zone_min")
+    rate_change_s: Seconds = Field(4.0, alias="rate_change")
+    speed_m_s: Annotated[Speed, Field(gt=0)] = Field(12 / 3.6, alias="speed")
+    hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(None, alias="hopper")
+    outside_rate_kg_ha: Rate = Field(0.0, alias="outside_rate")
+
+    @field_validator("product", mode="before")
+    @classmethod
+    def _known(cls, found: Any) -> Any:
+        if isinstance(found, str) and tables.find(found, tables.products()) is None:
+            raise ValueError(f'found "{found}"; {tables.nearest(found, tables.products())}')
+        return OwnProduct.model_validate(found) if isinstance(found, dict) else found
+
+    @model_validator(mode="after")
+    def _range(self) -> Self:
+        if self.rate_max_kg_ha < self.rate_min_kg_ha:
+            raise ValueError("rate_max is less than rate_min")
+        if self.rate_max_kg_ha < self.rate_step_kg_ha:
+            raise ValueError("rate_max is less than rate_step; not one rate can be set")
+        starter_kg_ha = self.rate_n_min_kg_ha / self.product_entry.nitrogen_fraction
+        if starter_kg_ha > self.rate_max_kg_ha:
+            raise ValueError(
+                f"rate_n_min needs {starter_kg_ha:.0f} kg/ha of product, more than rate_max "
+                f"({self.rate_max_kg_ha:.0f} kg/ha)"
+            )
+        return self
+
+    @property
+    def product_entry(self) -> tables.Product:
+        """The product, from the table or as written out in the plan."""
+        if isinstance(self.product, str):
+            found = tables.find(self.product, tables.products())
+            assert found is not None  # noqa: S101 - checked on entry
+            return found
+        own = self.product
+        return tables.Product(
+            name=own.name,
+            aliases=(),
+            nitrogen_pct=own.nitrogen_pct,
+            p2o5_pct=own.p2o5_pct,
+            k2o_pct=own.k2o_pct,
+            available=own.available,
+            bulk_density_kg_m3=own.bulk_density_kg_m3,
+            organic=False,
+            cautions=(),
+            sources=("your_value",),
+        )
+
+
+class Application(Section):
+    """[[application]]: for now one, broadcast before planting, with all of the supplemental nitrogen."""
+
+    date: dt.date | None = None
+    share: Literal[1] = 1
+    method: Literal["broadcast before planting"] = "broadcast before planting"
+
+
+class Prices(Section):
+    """[prices], one currency throughout."""
+
+    product: PricePerKg | None = None
+    crop: PricePerKg | None = None
+    cover_crop: PricePerHa | None = None
+
+    @model_validator(mode="after")
+    def _one_currency(self) -> Self:
+        given = {price.currency for price in (self.product, self.crop, self.cover_crop) if price}
+        if len(given) > 1:
+            raise ValueError(f"found {' and '.join(sorted(given))}; one currency throughout is expected")
+        return self
+
+
+class Response(Section):
+    """[response]: yield t/ha = a + b N + c N² up to its top, N in kg/ha."""
+
+    a: float = Field(ge=0)
+    b: float = Field(gt=0)
+    c: float = Field(lt=0)
+
+
+class Strips(Section):
+    """[strips]: check strips."""
+
+    number: int = Field(ge=2, le=6)
+    levels: tuple[float, ...] = (0, 0.5, 1)
+
+
+class Plan(Section):
+    """Every input and choice of one field. `folder` is where its files are."""
+
+    name: str = Field(min_length=1, max_length=120)
+    units: Literal["metric", "us"]
+    field: FieldSection
+    samples: SamplesSection
+    cover_crop: CoverCrop
+    credit: CreditSection = Field(default_factory=CreditSection)
+    crop: Crop
+    block: tuple[BlockSection, ...] = ()
+    other_credits: tuple[OtherCredit, ...] = ()
+    weather: Weather | None = None
+    spreader: Spreader
+    application: tuple[Application, ...] = Field((), max_length=1)
+    prices: Prices = Field(default_factory=Prices)
+    response: Response | None = None
+    strips: Strips | None = None
+    folder: Path = Field(exclude=True)
+
+    @field_validator("block")
+    @classmethod
+    def _once(cls, blocks: tuple[BlockSection, ...]) -> tuple[BlockSection, ...]:
+        names = [block.block for block in blocks]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f'found [[block]] "{twice[0]}" twice; one [[block]] for each block is expected')
+        return blocks
+
+    def cover_crop_of(self, block: str) -> CoverCrop:
+        """The cover crop of a block."""
+        return next((own.cover_crop for own in self.block if own.block == block), self.cover_crop)
+
+    def crop_of(self, block: str) -> Crop:
+        """The vegetable of a block."""
+        return next((own.crop for own in self.block if own.block == block), self.crop)
+
+    def hash(self, file_digests: dict[str, str]) -> str:
+        """A fingerprint of the plan and its input files (sha256, hex)."""
+        told = {"plan": self.model_dump(mode="json"), "files": file_digests}
+        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+    def inputs(self) -> dict[str, Any]:
+        """The files of the plan, as `fieldmap.read.inputs.read_inputs` takes them."""
+        return {
+            "folder": self.folder,
+            "boundary": self.field.boundary,
+            "samples": self.samples.file,
+            "crs": self.samples.crs,
+            "no_spread": self.field.no_spread,
+            "weather": self.weather.file if self.weather else None,
+        }
+
+    def file_names(self) -> tuple[str, ...]:
+        """Every input file that the plan names."""
+        named = (
+            self.field.boundary,
+            self.field.no_spread,
+            self.samples.file,
+            self.samples.covariate,
+            self.weather.file if self.weather else None,
+        )
+        return tuple(name for name in named if name)

@@ -1,0 +1,355 @@
+"""One rate a zone: its mean credit with interval, the caution asked for, nitrogen and product."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.stats import norm
+
+from fieldmap.coverage import ZonePart, zone_polygons
+from fieldmap.errors import InputError, Problem
+from fieldmap.field import burn, per_block, true_area_ha
+from fieldmap.need import missing_kg_ha
+from fieldmap.spreader import (
+    nearest_rate_kg_ha,
+    nitrogen_rate_kg_ha,
+    product_rate_kg_ha,
+    product_rates_kg_ha,
+)
+from fieldmap.units import rate_text
+from fieldmap.zones import LevelSet, best_levels, choose_levels, shape_zones
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry import Polygon
+
+    from fieldmap.credit import CreditDraws, CreditMap
+    from fieldmap.field import Field
+    from fieldmap.need import BlockNeed
+    from fieldmap.plan import Plan
+
+SIMPLIFY_CELLS = 3.0  # zone borders are smoothed by this many cells, so that no staircase is left
+Z_90 = float(norm.ppf(0.95))  # a 90 % interval reaches this many standard errors to either side
+
+
+@dataclass(frozen=True)
+class Part:
+    """One polygon of a zone, in the field's CRS, with its true area and the product it takes."""
+
+    geometry: Polygon
+    area_ha: float
+    product_kg: float
+
+
+@dataclass(frozen=True)
+class Zone:
+    """One zone within one block; `zone` numbers rise with the rate and count over the field.
+
+    Nitrogen and product are separate: `rate_n_kg_ha` is nitrogen, `product_kg_ha` what is spread. The
+    intervals are 90 % intervals of the zone's mean credit.
+    """
+
+    zone: int
+    block: str
+    crop: str
+    area_ha: float
+    need_kg_ha: float
+    credit_kg_ha: float
+    credit_low_kg_ha: float
+    credit_high_kg_ha: float
+    credit_low_sampling_kg_ha: float
+    credit_high_sampling_kg_ha: float
+    credit_used_kg_ha: float
+    other_credits_kg_ha: float
+    rate_n_kg_ha: float
+    product: str
+    product_kg_ha: float
+    product_kg: float
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class ZoneMap:
+    """The zones as a table and as rasters (rows, columns), NaN where nothing is spread."""
+
+    zones: tuple[Zone, ...]
+    credit_used_kg_ha: NDArray[np.float64]
+    rate_n_kg_ha: NDArray[np.float64]
+    product_kg_ha: NDArray[np.float64]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _MeanCredit:
+    """Mean credit of some cells, kg N/ha, with the standard errors of that mean."""
+
+    kg_ha: float
+    se_sampling: float
+    se_release: float
+
+    @property
+    def se(self) -> float:
+        return float(np.hypot(self.se_sampling, self.se_release))
+
+
+@dataclass(frozen=True)
+class DrawnZones:
+    """Zones before caution: the chosen levels, product rate kg/ha (levels,), and polygons on them.
+
+    `level_sets` are the best levels for 1, 2, … zones.
+    """
+
+    levels_kg_ha: NDArray[np.float64]
+    level_sets: tuple[LevelSet, ...]
+    shapes: tuple[ZonePart, ...]
+
+
+def draw_zones(supplemental_kg_ha: NDArray[np.float64], field: Field, plan: Plan) -> DrawnZones:
+    """Levels on the product step, patches, polygons, from the nitrogen still to spread (raster)."""
+    spreader = plan.spreader
+    block_index = field.spread_index
+    wanted_kg_ha = product_rate_kg_ha(supplemental_kg_ha, spreader.product_entry)
+    wanted_kg_ha = np.where(block_index >= 0, wanted_kg_ha, np.nan)
+    if not np.isfinite(wanted_kg_ha).any():
+        raise InputError(
+            Problem(
+                plan.field.no_spread or plan.field.boundary,
+                "",
+                "the no-spread areas with their setbacks cover the whole field",
+                "some ground to spread is expected",
+                "Check the setbacks",
+            )
+        )
+    level_sets = best_levels(
+        wanted_kg_ha[np.isfinite(wanted_kg_ha)],
+        step_kg_ha=spreader.rate_step_kg_ha,
+        allowed=product_rates_kg_ha(spreader),
+        zones_max=spreader.zones_max,
+    )
+    levels_kg_ha = choose_levels(level_sets, step_kg_ha=spreader.rate_step_kg_ha).levels
+    level = shape_zones(
+        wanted_kg_ha,
+        block_index,
+        levels_kg_ha,
+        cell_m=field.grid.cell_m,
+        swath_m=spreader.swath_m,
+        minimum_area_m2=spreader.zone_min_m2,
+    )
+    shapes = zone_polygons(
+        level,
+        block_index,
+        [block.spread for block in field.blocks],
+        field.grid,
+        minimum_area_m2=spreader.zone_min_m2,
+        tolerance_m=SIMPLIFY_CELLS * field.grid.cell_m,
+    )
+    return DrawnZones(levels_kg_ha, level_sets, shapes)
+
+
+def area_numbers(zones: DrawnZones, field: Field) -> NDArray[np.int64]:
+    """A number for each zone within each block (rows, columns), -1 where nothing is spread."""
+    level = _level_raster(zones.shapes, field)
+    return np.where(level >= 0, level * len(field.blocks) + field.block_index, -1)
+
+
+def rate_zones(
+    zones: DrawnZones,
+    credit: CreditMap,
+    draws: CreditDraws,
+    *,
+    field: Field,
+    needs: Sequence[BlockNeed],
+    plan: Plan,
+) -> ZoneMap:
+    """Give every zone its rate.
+
+    The level is that of the expected credit. Caution then lowers the credit of a whole zone to the
+    (1 - confidence) quantile of its mean, and the rate is rounded to the step again; zones left with equal
+    rates become one. So caution never draws zones along the gaps between samples, and never lowers a rate.
+
+    Parameters
+    ----------
+    zones
+        Levels and polygons, from `draw_zones`.
+    credit, draws
+        Expected credit and joint draws of its sampling error.
+    field, needs, plan
+        The field, the need of each block, the plan.
+    """
+    shapes, levels_kg_ha = zones.shapes, zones.levels_kg_ha
+    level = _level_raster(shapes, field)
+    caution_kg_ha, rate_kg_ha = _cautious_rates(
+        level, levels_kg_ha, credit, draws, field=field, needs=needs, plan=plan
+    )
+    used = np.unique([shape.zone for shape in shapes])
+    zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
+    zone_of_level = np.zeros(len(levels_kg_ha), dtype=np.int64)
+    zone_of_level[used] = number + 1
+    spread = level >= 0
+    zone = np.where(spread, zone_of_level[level], 0)
+    credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
+    product_kg_ha = np.where(spread, zone_rates_kg_ha[zone - 1], np.nan)
+    return ZoneMap(
+        zones=tuple(
+            _zone(
+                number,
+                polygons,
+                _cells(polygons, (zone == number) & (field.block_index == block), field),
+                float(zone_rates_kg_ha[number - 1]),
+                credit_used,
+                credit=credit,
+                draws=draws,
+                need=needs[block],
+                plan=plan,
+                field=field,
+            )
+            for (number, block), polygons in _grouped(shapes, zone_of_level).items()
+        ),
+        credit_used_kg_ha=credit_used,
+        rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, plan.spreader.product_entry),
+        product_kg_ha=product_kg_ha,
+        warnings=_short_of_need(zone, product_kg_ha, credit_used, needs, field, plan),
+    )
+
+
+def _level_raster(shapes: Sequence[ZonePart], field: Field) -> NDArray[np.int64]:
+    """The level of each cell whose centre lies in a polygon, -1 elsewhere."""
+    shape_index = burn([shape.geometry for shape in shapes], field.grid)
+    level_of = np.array([*(shape.zone for shape in shapes), -1])  # the last serves index -1, outside
+    return level_of[shape_index]
+
+
+def _cautious_rates(
+    level: NDArray[np.int64],
+    levels_kg_ha: NDArray[np.float64],
+    credit: CreditMap,
+    draws: CreditDraws,
+    *,
+    field: Field,
+    needs: Sequence[BlockNeed],
+    plan: Plan,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Caution (kg N/ha of credit not used) and product rate of each level."""
+    allowed = product_rates_kg_ha(plan.spreader)
+    missing = missing_kg_ha(needs, credit.credit_kg_ha, field)
+    recovery = per_block(field, [need.recovery for need in needs])
+    quantile = float(norm.ppf(plan.credit.confidence))
+    caution_kg_ha, rate_kg_ha = np.zeros(len(levels_kg_ha)), levels_kg_ha.astype(np.float64)
+    for number in np.unique(level[level >= 0]):
+        cells = level == number
+        caution_kg_ha[number] = quantile * _mean_credit(cells, credit, draws).se
+        expected = float(missing[cells].mean())
+        cautious = expected + float((caution_kg_ha[number] / recovery[cells]).mean())
+        more_n_kg_ha = max(0.0, cautious) - max(0.0, expected)
+        wanted = levels_kg_ha[number] + more_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
+        rate_kg_ha[number] = nearest_rate_kg_ha(wanted, allowed)
+    return caution_kg_ha, rate_kg_ha
+
+
+def _mean_credit(cells: NDArray[np.bool_], credit: CreditMap, draws: CreditDraws) -> _MeanCredit:
+    """Mean credit of the cells; its sampling error from the draws, its release error shared by all cells."""
+    at = cells[draws.row, draws.column]
+    drawn = np.average(draws.credit_kg_ha[at], axis=0, weights=draws.cells[at]) if at.any() else np.zeros(1)
+    return _MeanCredit(
+        float(credit.credit_kg_ha[cells].mean()),
+        float(drawn.std()),
+        abs(float((credit.credit_kg_ha * credit.release_error)[cells].mean())),
+    )
+
+
+def _short_of_need(
+    zone: NDArray[np.int64],
+    product_kg_ha: NDArray[np.float64],
+    credit_used_kg_ha: NDArray[np.float64],
+    needs: Sequence[BlockNeed],
+    field: Field,
+    plan: Plan,
+) -> tuple[str, ...]:
+    """Zones whose need is above what rate_max can carry by more than a step."""
+    spreader, product = plan.spreader, plan.spreader.product_entry
+    missing = missing_kg_ha(needs, credit_used_kg_ha, field)
+    found = []
+    for number in np.unique(zone[zone > 0]):
+        cells = zone == number
+        short_kg_ha = float((missing - nitrogen_rate_kg_ha(product_kg_ha, product))[cells].mean())
+        at_limit = product_kg_ha[cells][0] > spreader.rate_max_kg_ha - spreader.rate_step_kg_ha
+        if at_limit and short_kg_ha > spreader.rate_step_kg_ha * product.nitrogen_fraction:
+            found.append(
+                f"Zone {number} is short of {rate_text(short_kg_ha, plan.units)} of nitrogen: rate_max is "
+                f"{rate_text(spreader.rate_max_kg_ha, plan.units)} of {product.name}. Spread it in a second "
+                "pass, or use a product with more nitrogen."
+            )
+    return tuple(found)
+
+
+def _grouped(
+    shapes: Sequence[ZonePart], zone_of_level: NDArray[np.int64]
+) -> dict[tuple[int, int], list[Polygon]]:
+    """The polygons of each zone and block, by number; what caution made equal is joined."""
+    groups: dict[tuple[int, int], list[ZonePart]] = {}
+    for shape in shapes:
+        groups.setdefault((int(zone_of_level[shape.zone]), shape.block), []).append(shape)
+    joined = {}
+    for key in sorted(groups):
+        polygons = [shape.geometry for shape in groups[key]]
+        if len({shape.zone for shape in groups[key]}) > 1:
+            polygons = list(shapely.get_parts(shapely.coverage_union_all(polygons)))
+        joined[key] = sorted(polygons, key=lambda polygon: -polygon.area)
+    return joined
+
+
+def _cells(polygons: list[Polygon], cells: NDArray[np.bool_], field: Field) -> NDArray[np.bool_]:
+    """The zone's cells; for one so thin that it holds no cell's centre, the cell it lies in."""
+    if cells.any():
+        return cells
+    point = polygons[0].representative_point()
+    column, row = ~field.grid.transform @ (point.x, point.y)
+    found = np.zeros(field.grid.shape, dtype=bool)
+    found[int(row), int(column)] = True
+    return found
+
+
+def _zone(
+    number: int,
+    polygons: list[Polygon],
+    cells: NDArray[np.bool_],
+    product_kg_ha: float,
+    credit_used_kg_ha: NDArray[np.float64],
+    *,
+    credit: CreditMap,
+    draws: CreditDraws,
+    need: BlockNeed,
+    plan: Plan,
+    field: Field,
+) -> Zone:
+    mean = _mean_credit(cells, credit, draws)
+    areas_ha = [true_area_ha(polygon, field.crs) for polygon in polygons]
+    parts = tuple(
+        Part(polygon, area_ha, area_ha * product_kg_ha)
+        for polygon, area_ha in zip(polygons, areas_ha, strict=True)
+    )
+    product = plan.spreader.product_entry
+    return Zone(
+        zone=number,
+        block=need.block,
+        crop=need.crop,
+        area_ha=sum(areas_ha),
+        need_kg_ha=need.need_kg_ha,
+        credit_kg_ha=mean.kg_ha,
+        credit_low_kg_ha=mean.kg_ha - Z_90 * mean.se,
+        credit_high_kg_ha=mean.kg_ha + Z_90 * mean.se,
+        credit_low_sampling_kg_ha=mean.kg_ha - Z_90 * mean.se_sampling,
+        credit_high_sampling_kg_ha=mean.kg_ha + Z_90 * mean.se_sampling,
+        credit_used_kg_ha=float(np.nanmean(credit_used_kg_ha[cells])),
+        other_credits_kg_ha=need.other_credits_kg_ha,
+        rate_n_kg_ha=float(nitrogen_rate_kg_ha(np.asarray(product_kg_ha), product)),
+        product=product.name,
+        product_kg_ha=product_kg_ha,
+        product_kg=sum(part.product_kg for part in parts),
+        parts=parts,
+    )

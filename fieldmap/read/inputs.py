@@ -1,0 +1,63 @@
+"""Every input file of a plan, read together, so that all that is wrong is said at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+from fieldmap.errors import InputError, Problem
+from fieldmap.read.table import SampleTable, read_samples
+from fieldmap.read.vector import read_boundary, read_no_spread
+from fieldmap.read.weather import read_weather
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from geopandas import GeoDataFrame
+
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What the files of a plan hold; None for a file that the plan does not name."""
+
+    boundary: GeoDataFrame
+    no_spread: GeoDataFrame | None
+    samples: SampleTable
+    warnings: tuple[str, ...]
+
+
+def read_inputs(
+    folder: Path,
+    *,
+    boundary: str,
+    samples: str,
+    crs: str | None = None,
+    no_spread: str | None = None,
+    weather: str | None = None,
+) -> Inputs:
+    """Read the named files of a plan folder.
+
+    Raises
+    ------
+    InputError
+        With the problems of all files together.
+    """
+    problems: list[Problem] = []
+    outline = _collected(lambda: read_boundary(folder / boundary), problems)
+    table = _collected(lambda: read_samples(folder / samples, crs=crs), problems)
+    kept_out = _collected(lambda: read_no_spread(folder / no_spread), problems) if no_spread else None
+    days = _collected(lambda: read_weather(folder / weather), problems) if weather else None
+    if outline is None or table is None or problems:
+        raise InputError(*problems)
+    return Inputs(outline, kept_out, table, days[1] if days else ())
+
+
+def _collected(read: Callable[[], Read], problems: list[Problem]) -> Read | None:
+    try:
+        return read()
+    except InputError as error:
+        problems.extend(error.problems)
+        return None

@@ -1,0 +1,195 @@
+"""The straight line: read → field, samples → surface → credit → need → supplemental → zones → verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.cautions import cautions
+from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
+from fieldmap.errors import InputError, Problem
+from fieldmap.field import Field, build_field
+from fieldmap.interpolate import Surface, cover_strata, map_biomass, map_nitrogen
+from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
+from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
+from fieldmap.rates import ZoneMap, area_numbers, draw_zones, rate_zones
+from fieldmap.read.inputs import read_inputs
+from fieldmap.read.plan import PLAN_FILE, file_digests
+from fieldmap.samples import Samples, place_samples
+from fieldmap.verdict import FlatRate, Verdict, flat_rate, judge
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from fieldmap.credit import CreditRule
+    from fieldmap.plan import Plan
+    from fieldmap.zones import LevelSet
+
+TIMING_NOT_CONSIDERED = "timing was not considered: the whole season's credit is taken"
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid."""
+
+    plan: Plan
+    plan_hash: str
+    field: Field
+    samples: Samples
+    nitrogen: SampleNitrogen
+    biomass: Surface
+    nitrogen_pct: Surface
+    credit: CreditMap
+    supplemental_kg_ha: NDArray[np.float64]
+    level_sets: tuple[LevelSet, ...]
+    zone_map: ZoneMap
+    flat: FlatRate
+    verdict: Verdict
+    ledger: tuple[LedgerLine, ...]
+    timing: str
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Result:
+    """Compute a plan.
+
+    Parameters
+    ----------
+    plan
+        From `fieldmap.read_plan`.
+    progress
+        Is told what is being done.
+
+    Raises
+    ------
+    InputError
+        With every problem of the input.
+    """
+    progress("reading the field and its samples")
+    inputs = read_inputs(**plan.inputs())
+    field = build_field(inputs.boundary, inputs.no_spread, cell_m=plan.field.cell_m, file=plan.field.boundary)
+    refuse_unknown_blocks(plan, field)
+    samples = place_samples(inputs.samples, field)
+    nitrogen = nitrogen_of_samples(samples, plan, field)
+
+    progress("mapping the stand")
+    strata = cover_strata(plan, field, samples)
+    biomass = map_biomass(samples, field, strata)
+    nitrogen_pct = map_nitrogen(samples, nitrogen, field, strata)
+
+    progress("working out credit and need")
+    rules = [credit_rule(plan, block.name) for block in field.blocks]
+    needs = [block_need(plan, block.name) for block in field.blocks]
+    credit = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=rules)
+    supplemental = np.maximum(missing_kg_ha(needs, credit.credit_kg_ha, field), 0.0)
+
+    progress("drawing zones")
+    zones = draw_zones(supplemental, field, plan)
+    draws = draw_credit(
+        biomass, nitrogen_pct, area_numbers(zones, field), field=field, rules=rules, strata=strata
+    )
+    zone_map = rate_zones(zones, credit, draws, field=field, needs=needs, plan=plan)
+
+    progress("comparing with one rate")
+    flat = flat_rate(zone_map.credit_used_kg_ha, needs, field, plan)
+    pattern = biomass.has_pattern or nitrogen_pct.has_pattern
+    verdict = judge(
+        zone_map,
+        flat,
+        draws,
+        credit.release_error,
+        field=field,
+        needs=needs,
+        plan=plan,
+        pattern=pattern,
+        unmixed=nitrogen.unmixed,
+    )
+    lines = ledgers(needs, rules, nitrogen, credit, zone_map, field)
+    return Result(
+        plan=plan,
+        plan_hash=plan.hash(file_digests(plan)),
+        field=field,
+        samples=samples,
+        nitrogen=nitrogen,
+        biomass=biomass,
+        nitrogen_pct=nitrogen_pct,
+        credit=credit,
+        supplemental_kg_ha=supplemental,
+        level_sets=zones.level_sets,
+        zone_map=zone_map,
+        flat=flat,
+        verdict=verdict,
+        ledger=lines,
+        timing=TIMING_NOT_CONSIDERED,
+        warnings=(
+            *inputs.warnings,
+            *samples.warnings,
+            *nitrogen.warnings,
+            *strata.warnings,
+            *(message for message in (biomass.message,) if message),
+            *zone_map.warnings,
+            *not_used(plan),
+        ),
+        cautions=cautions(plan),
+        sources=tuple(dict.fromkeys((*nitrogen.sources, *(key for rule in rules for key in rule.sources)))),
+    )
+
+
+def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
+    """Every block that the plan names must be in the boundary."""
+    known = [block.name for block in field.blocks]
+    named = [("[[block]] block", own.block) for own in plan.block]
+    named += [("[[other_credits]] block", other.block) for other in plan.other_credits if other.block]
+    problems = [
+        Problem(
+            PLAN_FILE,
+            where,
+            f'found "{name}"',
+            f"a block of the boundary is expected: {', '.join(known)}",
+            "Correct the name, or name the block in the boundary's column block",
+        )
+        for where, name in named
+        if name not in known
+    ]
+    if problems:
+        raise InputError(*problems)
+
+
+def ledgers(
+    needs: list[BlockNeed],
+    rules: list[CreditRule],
+    nitrogen: SampleNitrogen,
+    credit: CreditMap,
+    zone_map: ZoneMap,
+    field: Field,
+) -> tuple[LedgerLine, ...]:
+    """The ledger of every block, over the cells that are spread."""
+    lines: list[LedgerLine] = []
+    for number, (need, rule) in enumerate(zip(needs, rules, strict=True)):
+        cells = (field.block_index == number) & np.isfinite(zone_map.credit_used_kg_ha)
+        expected = credit.credit_kg_ha[cells]
+        caution_kg_ha = float((expected - zone_map.credit_used_kg_ha[cells]).mean())
+        keys = tuple(dict.fromkeys((*rule.sources, *nitrogen.sources)))
+        lines += ledger(need, expected, caution_kg_ha, credit_sources=keys)
+    return tuple(lines)
+
+
+def not_used(plan: Plan) -> tuple[str, ...]:
+    """What the plan gives and this version does not act on yet; said rather than passed over."""
+    given = {
+        "[samples] covariate": plan.samples.covariate is not None,
+        "[weather]": plan.weather is not None,
+        "[response]": plan.response is not None,
+        "[strips]": plan.strips is not None,
+        "[prices] crop": plan.prices.crop is not None,
+        "[prices] cover_crop": plan.prices.cover_crop is not None,
+        "[cover_crop] tarped": plan.cover_crop.tarped_d > 0,
+    }
+    named = [key for key, present in given.items() if present]
+    return (f"Read and checked, but not acted on by this version: {', '.join(named)}.",) if named else ()

@@ -1,0 +1,301 @@
+"""Clipped frames → dry biomass; duplicates, outliers, positions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import shapely
+from scipy.spatial import cKDTree
+
+from fieldmap.errors import InputError, Problem
+from fieldmap.field import WGS84
+from fieldmap.units import KG_HA_PER_LB_AC, KG_PER_LB, M_PER_FOOT
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.read.table import SampleTable
+
+GPS_ERROR_M = 10.0  # a sample this far outside the boundary is still taken as a sample of the field
+SAME_PLACE_M = 0.5
+DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
+FRAME_MAX_M2 = 25.0
+
+
+@dataclass(frozen=True)
+class Samples:
+    """The samples of a field, n of them, in its CRS.
+
+    Parameters
+    ----------
+    place
+        Where each stands in its file, such as ``row 2``, shape (n,).
+    label
+        The name the user gave it, or its number, shape (n,).
+    coords_m
+        Easting and northing, shape (n, 2).
+    dry_kg_ha
+        Dry biomass, shape (n,).
+    nitrogen_pct, legume_pct, weed_pct
+        % of dry weight, NaN where not given, shape (n,).
+    species, stage
+        The sample's own species and stage, "" where not given, shape (n,).
+    block
+        Number of the block each belongs to, shape (n,).
+    warnings
+        What a person should know about them.
+    """
+
+    place: tuple[str, ...]
+    label: tuple[str, ...]
+    coords_m: NDArray[np.float64]
+    dry_kg_ha: NDArray[np.float64]
+    nitrogen_pct: NDArray[np.float64]
+    legume_pct: NDArray[np.float64]
+    weed_pct: NDArray[np.float64]
+    species: tuple[str, ...]
+    stage: tuple[str, ...]
+    block: NDArray[np.int64]
+    warnings: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+
+def place_samples(table: SampleTable, field: Field) -> Samples:
+    """Weigh and place the samples of a field.
+
+    Raises
+    ------
+    InputError
+        With a problem for every row whose weights, shares or position cannot be right.
+    """
+    frame = table.frame.to_crs(field.crs)
+    coords_m = shapely.get_coordinates(frame.geometry.to_numpy())
+    dry_kg_ha, weight_problems = dry_biomass(table)
+    block, place_problems, place_warnings = _blocks_of(table, coords_m, field)
+    problems = [
+        *weight_problems,
+        *_share_problems(table),
+        *place_problems,
+        *_same_place(table, coords_m),
+    ]
+    if problems:
+        raise InputError(*problems)
+    numbers = [str(index) for index in frame.index]
+    return Samples(
+        place=tuple(f"{table.place} {number}" for number in numbers),
+        label=tuple(text or number for text, number in zip(_texts(frame, "sample"), numbers, strict=True)),
+        coords_m=coords_m,
+        dry_kg_ha=dry_kg_ha,
+        nitrogen_pct=_numbers(frame, "nitrogen_pct"),
+        legume_pct=_numbers(frame, "legume_pct"),
+        weed_pct=_numbers(frame, "weed_pct"),
+        species=_texts(frame, "species"),
+        stage=_texts(frame, "stage"),
+        block=block,
+        warnings=(*table.warnings, *place_warnings, *_outliers(table, dry_kg_ha)),
+    )
+
+
+def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]:
+    """Dry biomass of each row, kg/ha, from whichever weighing its columns give, and what cannot be right.
+
+    The dry weight of a fresh-weighed frame is ``fresh × subsample dry / subsample fresh``.
+    """
+    frame = table.frame
+    direct = _numbers(frame, "dry_kg_ha", "dry_lb_ac", KG_HA_PER_LB_AC)
+    frame_m2 = _numbers(frame, "frame_m2", "frame_ft2", M_PER_FOOT**2)
+    dry_g = _numbers(frame, "dry_g", "dry_lb", KG_PER_LB * 1000)
+    fresh_g = _numbers(frame, "fresh_g", "fresh_lb", KG_PER_LB * 1000)
+    part_fresh_g = _numbers(frame, "subsample_fresh_g")
+    part_dry_g = _numbers(frame, "subsample_dry_g")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        from_fresh_g = fresh_g * part_dry_g / part_fresh_g
+        weighed_g = np.where(np.isnan(dry_g), from_fresh_g, dry_g)
+        dry_kg_ha = np.where(np.isnan(direct), weighed_g / frame_m2 * 10.0, direct)  # g/m² × 10 = kg/ha
+    faults = (
+        _weighing_fault(*values)
+        for values in zip(frame_m2, fresh_g, part_fresh_g, part_dry_g, dry_kg_ha, strict=True)
+    )
+    return dry_kg_ha, [
+        Problem(table.file, f"{table.place} {row}", *fault)
+        for row, fault in zip(frame.index, faults, strict=True)
+        if fault
+    ]
+
+
+def _weighing_fault(
+    frame_m2: float, fresh_g: float, part_fresh_g: float, part_dry_g: float, dry_kg_ha: float
+) -> tuple[str, str, str] | None:
+    """What cannot be right in one weighing: found, expected, action. NaN, where not given, never compares."""
+    if part_dry_g > part_fresh_g:
+        return (
+            f"subsample_dry_g {part_dry_g:g} is more than subsample_fresh_g {part_fresh_g:g}",
+            "a dried subsample cannot be heavier",
+            "Swap the two or weigh again",
+        )
+    if part_fresh_g > fresh_g * 1.0001:
+        return (
+            f"subsample_fresh_g {part_fresh_g:g} is more than the frame's fresh weight of {fresh_g:g} g",
+            "a subsample is part of the frame's clipping",
+            "Correct the weight or its unit",
+        )
+    if frame_m2 <= 0 or frame_m2 > FRAME_MAX_M2:
+        return (
+            f"the frame measures {frame_m2:g} m²",
+            f"a clipped frame of more than 0 and at most {FRAME_MAX_M2:g} m² is expected",
+            "Correct the frame's area or its unit",
+        )
+    if not np.isfinite(dry_kg_ha):
+        return (
+            "the weighing is incomplete",
+            (
+                "dry_kg_ha (or dry_lb_ac), or a frame with dry_g, or a frame with fresh_g, "
+                "subsample_fresh_g and subsample_dry_g is expected"
+            ),
+            "Fill in what is missing or remove the row",
+        )
+    if dry_kg_ha > DRY_MAX_KG_HA:
+        return (
+            f"the sample comes to {dry_kg_ha:,.0f} kg/ha of dry biomass",
+            f"no cover crop stands above {DRY_MAX_KG_HA:,.0f} kg/ha",
+            "Check the frame's area and the units of the weights",
+        )
+    return None
+
+
+def _share_problems(table: SampleTable) -> list[Problem]:
+    total = np.nan_to_num(_numbers(table.frame, "legume_pct")) + np.nan_to_num(
+        _numbers(table.frame, "weed_pct")
+    )
+    return [
+        Problem(
+            table.file,
+            f"{table.place} {row}",
+            f"legume_pct and weed_pct add up to {share:g} %",
+            "shares of dry weight add up to at most 100 %",
+            "Correct the shares",
+        )
+        for row, share in zip(table.frame.index, total, strict=True)
+        if share > 100.0001
+    ]
+
+
+def _blocks_of(
+    table: SampleTable, coords_m: NDArray[np.float64], field: Field
+) -> tuple[NDArray[np.int64], list[Problem], list[str]]:
+    """The block of each sample, by name where given, else by position; far ones are problems."""
+    points = shapely.points(coords_m)
+    distance_m = np.array([shapely.distance(block.geometry, points) for block in field.blocks])
+    nearest_m = distance_m.min(axis=0)
+    names = [block.name for block in field.blocks]
+    block = distance_m.argmin(axis=0)
+    swapped = _swapped(table, nearest_m, field)
+    problems, warnings = list(swapped), []
+    for i, (row, given) in enumerate(zip(table.frame.index, _texts(table.frame, "block"), strict=True)):
+        where = f"{table.place} {row}"
+        if given and given not in names:
+            problems.append(
+                Problem(
+                    table.file,
+                    where,
+                    f'block "{given}" is not in the boundary',
+                    f"one of {', '.join(names)} is expected",
+                    "Correct the name or leave it empty",
+                )
+            )
+        elif nearest_m[i] > GPS_ERROR_M and not swapped:
+            problems.append(
+                Problem(
+                    table.file,
+                    where,
+                    f"the sample lies {_distance(nearest_m[i])} outside the boundary",
+                    f"samples inside it, or within {GPS_ERROR_M:g} m for the GPS's error, are expected",
+                    "Correct its position or remove it",
+                )
+            )
+        elif 0 < nearest_m[i] <= GPS_ERROR_M:
+            warnings.append(
+                f"{table.file}, {where}: the sample lies {nearest_m[i]:.1f} m outside the boundary, "
+                "within the GPS's error; it is kept."
+            )
+        if given in names:
+            block[i] = names.index(given)
+    return block, problems, warnings
+
+
+def _distance(metres: float) -> str:
+    return f"{metres / 1000:,.0f} km" if metres >= 10_000 else f"{metres:,.0f} m"
+
+
+def _swapped(table: SampleTable, nearest_m: NDArray[np.float64], field: Field) -> list[Problem]:
+    """Longitude and latitude exchanged: every sample is far, and exchanging them brings all home."""
+    frame: GeoDataFrame = table.frame
+    if len(frame) == 0 or nearest_m.min() < 1000.0:
+        return []
+    lonlat = shapely.get_coordinates(frame.to_crs(WGS84).geometry.to_numpy())
+    if np.abs(lonlat[:, 0]).max() > 90.0:
+        return []
+    exchanged = pd.Series(shapely.points(lonlat[:, ::-1]))
+    points = type(frame)(geometry=exchanged, crs=WGS84).to_crs(field.crs).geometry.to_numpy()
+    if shapely.distance(field.outline, points).max() > GPS_ERROR_M:
+        return []
+    return [
+        Problem(
+            table.file,
+            "",
+            "longitude and latitude are swapped: exchanged, all samples fall into the field",
+            "longitude is the position east or west, latitude north or south",
+            "Exchange the two column names",
+        )
+    ]
+
+
+def _same_place(table: SampleTable, coords_m: NDArray[np.float64]) -> list[Problem]:
+    pairs = cKDTree(coords_m).query_pairs(SAME_PLACE_M)
+    return [
+        Problem(
+            table.file,
+            f"{table.place}s {table.frame.index[i]} and {table.frame.index[j]}",
+            f"two samples stand within {SAME_PLACE_M:g} m of each other",
+            "every sample has its own position",
+            "Correct the position, or average frames clipped at one place into one row",
+        )
+        for i, j in sorted(pairs)
+    ]
+
+
+def _outliers(table: SampleTable, dry_kg_ha: NDArray[np.float64]) -> list[str]:
+    """Samples far from the rest: kept, but a person should look (median ± 4 robust standard deviations)."""
+    middle = np.median(dry_kg_ha)
+    spread = 1.4826 * np.median(np.abs(dry_kg_ha - middle))
+    if len(dry_kg_ha) < 8 or spread == 0:
+        return []
+    return [
+        f"{table.file}, {table.place} {row}: {value:,.0f} kg/ha of dry biomass is far from the median "
+        f"{middle:,.0f} kg/ha; it is kept: check the weighing."
+        for row, value in zip(table.frame.index, dry_kg_ha, strict=True)
+        if abs(value - middle) > 4 * spread
+    ]
+
+
+def _numbers(
+    frame: GeoDataFrame, column: str, other: str | None = None, factor: float = 1.0
+) -> NDArray[np.float64]:
+    """A column of numbers; where it is empty, `other` times `factor`; else NaN."""
+    values = np.full(len(frame), np.nan)
+    if column in frame:
+        values = frame[column].to_numpy(dtype=np.float64)
+    if other is not None and other in frame:
+        values = np.where(np.isnan(values), frame[other].to_numpy(dtype=np.float64) * factor, values)
+    return values
+
+
+def _texts(frame: GeoDataFrame, column: str) -> tuple[str, ...]:
+    return tuple(str(text).strip() for text in frame[column]) if column in frame else ("",) * len(frame)

@@ -1,0 +1,56 @@
+"""Product: what goes into the hopper for a nitrogen rate, and what the machine can be set to."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.errors import InputError, Problem
+from fieldmap.zones import rate_steps
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fieldmap.plan import Spreader
+    from fieldmap.tables import Product
+
+
+def product_rate_kg_ha(rate_n_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:
+    """Product that carries a nitrogen rate: N / (%N × available). 60 lb N as urea is 130.4 lb."""
+    return rate_n_kg_ha / product.nitrogen_fraction
+
+
+def nitrogen_rate_kg_ha(product_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:
+    """Nitrogen that serves this season in a product rate."""
+    return product_kg_ha * product.nitrogen_fraction
+
+
+def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
+    """Every product rate the machine may be set to, ascending: 0 and the steps within its limits.
+
+    With a starter (`rate_n_min`) only the rates that carry it.
+    """
+    try:
+        return rate_steps(
+            step_kg_ha=spreader.rate_step_kg_ha,
+            rate_min_kg_ha=spreader.rate_min_kg_ha,
+            rate_max_kg_ha=spreader.rate_max_kg_ha,
+            floor_kg_ha=spreader.rate_n_min_kg_ha / spreader.product_entry.nitrogen_fraction,
+        )
+    except ValueError as error:
+        raise InputError(
+            Problem(
+                "plan.toml",
+                "[spreader] rate_step",
+                str(error),
+                "at least one rate to spread is expected",
+                "Correct rate_step, rate_min or rate_max",
+            )
+        ) from None
+
+
+def nearest_rate_kg_ha(product_kg_ha: float, rates_kg_ha: NDArray[np.float64]) -> float:
+    """The settable rate nearest to a wanted one; of two equally near, the higher."""
+    distance = np.abs(rates_kg_ha - product_kg_ha)
+    return float(rates_kg_ha[distance <= distance.min() + 1e-9 * rates_kg_ha[-1]].max())

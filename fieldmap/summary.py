@@ -1,0 +1,132 @@
+"""The five numbers, in their order, and the zone table: what the terminal, the map and the report show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fieldmap.units import (
+    KG_PER_LB,
+    KG_PER_SHORT_TON,
+    UnitSystem,
+    area_text,
+    rate_text,
+    rate_unit,
+    shown_rate,
+    whole,
+)
+
+if TYPE_CHECKING:
+    from fieldmap.rates import Zone
+    from fieldmap.run import Result
+
+
+@dataclass(frozen=True)
+class Line:
+    """A title and what it says."""
+
+    title: str
+    text: str
+
+
+def five_numbers(result: Result) -> tuple[Line, ...]:
+    """What to order, what goes where, against one rate, how sure, when."""
+    return (
+        Line("Order", order_text(result)),
+        Line("Where", _where(result)),
+        Line("Against one rate", _against_one_rate(result)),
+        Line("How sure", result.verdict.text),
+        Line("When", result.timing),
+    )
+
+
+def mass_text(mass_kg: float, units: UnitSystem) -> str:
+    """A weight to order: ``4,680 lb (2.3 short tons)`` or ``2,120 kg (2.1 t)``."""
+    if units == "us":
+        return f"{whole(mass_kg / KG_PER_LB)} lb ({mass_kg / KG_PER_SHORT_TON:.1f} short tons)"
+    return f"{whole(mass_kg)} kg ({mass_kg / 1000:.1f} t)"
+
+
+def order_text(result: Result) -> str:
+    """Product in all, and its cost where a price is known."""
+    product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
+    text = f"{mass_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
+    price = result.plan.prices.product
+    return text + (f", {price.currency} {whole(price.amount * product_kg)}" if price else "")
+
+
+def _where(result: Result) -> str:
+    zones, units = result.zone_map.zones, result.plan.units
+    if not zones:
+        return "nothing is spread"
+    low, high = zones[0], zones[-1]
+    number = high.zone
+    if number == 1:
+        return (
+            f"1 zone: {rate_text(low.rate_n_kg_ha, units)} of nitrogen, "
+            f"{rate_text(low.product_kg_ha, units)} of {low.product}"
+        )
+    return (
+        f"{number} zones: {_range(low.rate_n_kg_ha, high.rate_n_kg_ha, units)} of nitrogen, "
+        f"{_range(low.product_kg_ha, high.product_kg_ha, units)} of {low.product}"
+    )
+
+
+def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
+    return f"{whole(shown_rate(low_kg_ha, units))} to {rate_text(high_kg_ha, units)}"
+
+
+def _against_one_rate(result: Result) -> str:
+    units, verdict = result.plan.units, result.verdict
+    n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.zones)
+    flat_n_kg = result.flat.mean_rate_n_kg_ha * sum(block.spread_ha for block in result.field.blocks)
+    change_kg = flat_n_kg - n_kg
+    amount = f"{whole(abs(change_kg) / KG_PER_LB)} lb" if units == "us" else f"{whole(abs(change_kg))} kg"
+    saved = f"{amount} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
+    return (
+        f"one rate a block would be {rate_text(result.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "
+        f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "
+        f"instead of {rate_text(verdict.misplaced_flat_kg_ha, units)}"
+    )
+
+
+def zone_columns(result: Result) -> tuple[str, ...]:
+    """Headings of the zone table; nitrogen and product never share a column."""
+    unit = rate_unit(result.plan.units)
+    area = "ac" if result.plan.units == "us" else "ha"
+    mass = "lb" if result.plan.units == "us" else "kg"
+    return (
+        "Zone",
+        "Block",
+        "Crop",
+        f"Area, {area}",
+        f"Credit, {unit}",
+        f"N rate, {unit}",
+        f"Product, {unit}",
+        f"Product, {mass}",
+    )
+
+
+def zone_cells(zone: Zone, result: Result) -> tuple[str, ...]:
+    """One row of the zone table, as people read it."""
+    units = result.plan.units
+    mass = zone.product_kg / KG_PER_LB if units == "us" else zone.product_kg
+    return (
+        str(zone.zone),
+        zone.block,
+        zone.crop,
+        area_text(zone.area_ha, units).split()[0],
+        interval_text(zone, units),
+        whole(shown_rate(zone.rate_n_kg_ha, units)),
+        whole(shown_rate(zone.product_kg_ha, units)),
+        whole(mass),
+    )
+
+
+def interval_text(zone: Zone, units: UnitSystem) -> str:
+    """``68 (52 to 84)``: the credit with its 90 % interval."""
+    credit, low, high = (
+        whole(shown_rate(kg_ha, units))
+        for kg_ha in (zone.credit_kg_ha, zone.credit_low_kg_ha, zone.credit_high_kg_ha)
+    )
+    return f"{credit} ({low} to {high})"

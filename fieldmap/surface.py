@@ -1,0 +1,405 @@
+"""The surface that a few dozen samples support, and how sure it is.
+
+Works on any quantity measured at samples (biomass in kg/ha, nitrogen in %); results are in its unit.
+
+The surface is kriging averaged over the restricted likelihood of its nugget share and range. With
+covariates, kriging with those as drift is averaged in by how well each predicts left-out samples. Where
+leave-one-out shows no gain of 5 % over the mean, or with fewer than 8 samples, the surface is the mean; its
+standard errors then still allow for the variation from place to place that the samples may have missed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from scipy.special import softmax
+
+from fieldmap.covariance import distance_matrix, distances, drift_columns, positions
+from fieldmap.kriging import ROW_BLOCK, one_blas_thread, share_tiles, triangular_products
+from fieldmap.likelihood import RANGES, collapse, decompose, pool, spatial_models, spread
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from fieldmap.covariance import Floats
+    from fieldmap.likelihood import Form, SpatialModels
+
+Method = Literal["field mean", "kriging", "kriging with covariate"]
+
+LEAST_SAMPLES = 8  # for a pattern; judgement: fewer than 12 were not simulated
+LEAST_GAIN = 0.05  # of leave-one-out error over that of the mean; fixed before the simulations, not tuned
+
+
+@dataclass(frozen=True)
+class Design:
+    """Columns of the mean: one a stratum, then the standardised covariates; q in all."""
+
+    strata: NDArray[Any]  # labels, sorted; one empty label when there are none
+    covariate_mean: Floats
+    covariate_scale: Floats
+
+    def rows(self, stratum: NDArray[np.intp], covariates: Floats) -> Floats:
+        """Rows of the design, (points, q), from indices of strata and raw covariates."""
+        indicators = np.equal.outer(stratum, np.arange(len(self.strata)))
+        return np.hstack([indicators, (covariates - self.covariate_mean) / self.covariate_scale])
+
+
+@dataclass(frozen=True)
+class SurfaceFit:
+    """A fitted surface; give it to `predict` and `joint`.
+
+    Parameters
+    ----------
+    method
+        What the surface is: ``"field mean"``, ``"kriging"`` or ``"kriging with covariate"`` (when the
+        models with covariates hold at least half the weight).
+    n
+        Number of samples.
+    mean, mean_se
+        Mean of the samples, and its standard error were the samples independent.
+    loo_rmse, mean_only_rmse
+        Leave-one-out root mean squared error of the best surface found and of the mean; the same when
+        there are fewer than 8 samples.
+    loo_observed, loo_predicted, loo_se
+        Each sample, its prediction by this surface from all others, and the standard error of that, (n,).
+    covariate_weight
+        Weight of the models with covariates, 0 to 1.
+    spatial
+        Spatial models without covariates, of values divided by `scale`: what the samples say of the
+        variogram.
+    range_m
+        Ranges of those models, metres.
+    scale
+        Standard deviation of the samples about their mean; all below is in units of it.
+    points, origin
+        Sample positions about their centre, (n, 2), and that centre.
+    design, base
+        Columns of the mean, and the base mean's coefficients in them, in the unit of the values.
+    forms, nugget
+        The likelihood-averaged surface about the base mean, and the variance of a sample about it.
+    """
+
+    method: Method
+    n: int
+    mean: float
+    mean_se: float
+    loo_rmse: float
+    mean_only_rmse: float
+    loo_observed: Floats
+    loo_predicted: Floats
+    loo_se: Floats
+    covariate_weight: float
+    spatial: SpatialModels
+    range_m: Floats
+    scale: float
+    points: Floats
+    origin: Floats
+    design: Design
+    base: Floats
+    forms: tuple[Form, ...]
+    nugget: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """The surface at m targets, in the unit of the samples, each (m,).
+
+    ±1.645 `se` is a 90 % interval of the surface itself (what many samples at that place would average),
+    ±1.645 `se_new_sample` one of a further sample there.
+    """
+
+    mean: Floats
+    se: Floats
+    se_new_sample: Floats
+
+
+def fit_surface(
+    coords: ArrayLike,
+    values: ArrayLike,
+    *,
+    covariates: ArrayLike | None = None,
+    strata: ArrayLike | None = None,
+) -> SurfaceFit:
+    """Fit the surface to samples.
+
+    Parameters
+    ----------
+    coords
+        Sample positions, (n, 2), metres in a projected CRS.
+    values
+        Sample values, (n,).
+    covariates
+        Values at the samples of what may track them, (n,) or (n, c).
+    strata
+        Label of each sample's block or species, (n,): strata differ in mean and share all else.
+
+    Raises
+    ------
+    ValueError
+        If shapes disagree, a number is not finite, a covariate is constant, a stratum has a single sample,
+        or there are fewer than three samples (two more than strata).
+    """
+    points = positions("coords", coords)
+    z = np.asarray(values, dtype=np.float64)
+    n = len(points)
+    if z.shape != (n,) or not np.isfinite(z).all():
+        raise ValueError(f"values has shape {z.shape}; expected {n} finite numbers, one a sample")
+    design, rows = _design(n, covariates, strata)
+    groups = len(design.strata)
+    indicators = rows[:, :groups]
+    base = np.zeros(rows.shape[1])
+    base[:groups] = indicators.T @ z / indicators.sum(axis=0)
+    residual = z - rows @ base
+    residual[np.abs(residual) <= 1e-13 * np.abs(z).max()] = 0.0  # rounding of the mean
+    scale = float(np.sqrt((residual**2).sum() / (n - groups)))
+    origin = points.mean(axis=0)
+    points = points - origin
+    candidates = _mean_models(n, groups, rows.shape[1])
+    with one_blas_thread():
+        distance = distance_matrix(points, points)
+        ranges = decompose(distance, RANGES * (distance.max() or 1.0))
+        models = [spatial_models(ranges, residual / (scale or 1.0), rows, columns) for columns in candidates]
+        weights = np.asarray(softmax([model.leave_one_out.score for model in models]))
+        forms, nugget = collapse(models, weights, ranges, residual / (scale or 1.0), rows)
+    best = pool([model.leave_one_out for model in models], weights)
+    best_error = (residual / (scale or 1.0) - best.predicted) * scale
+    mean_error, mean_se = _leave_one_out_of_mean(residual, indicators)
+    loo_rmse, mean_only_rmse = _rms(best_error), _rms(mean_error)
+    is_mean = n < LEAST_SAMPLES or loo_rmse >= (1.0 - LEAST_GAIN) * mean_only_rmse
+    covariate_weight = float(weights[1:].sum())
+    return SurfaceFit(
+        method="field mean"
+        if is_mean
+        else "kriging with covariate"
+        if covariate_weight >= 0.5
+        else "kriging",
+        n=n,
+        mean=float(z.mean()),
+        mean_se=scale * float(np.sqrt(spread(n - groups) / n)),
+        loo_rmse=mean_only_rmse if n < LEAST_SAMPLES else loo_rmse,
+        mean_only_rmse=mean_only_rmse,
+        loo_observed=z,
+        loo_predicted=z - (mean_error if is_mean else best_error),
+        loo_se=mean_se if is_mean else scale * np.sqrt(best.variance),
+        covariate_weight=covariate_weight,
+        spatial=models[0],
+        range_m=np.array([item.range_m for item in ranges]),
+        scale=scale,
+        points=points,
+        origin=origin,
+        design=design,
+        base=base,
+        forms=tuple(forms),
+        nugget=nugget,
+    )
+
+
+def predict(
+    fit: SurfaceFit,
+    targets: ArrayLike,
+    *,
+    target_covariates: ArrayLike | None = None,
+    target_strata: ArrayLike | None = None,
+) -> Prediction:
+    """Surface and its standard errors at many targets, such as all cells of a grid.
+
+    Where the surface is the field mean, `se` is not that of the mean alone: it is the root mean squared
+    distance of the likelihood-averaged kriging surface, with its own uncertainty, from the mean. The samples
+    showed no pattern, which does not mean that there is none.
+
+    Parameters
+    ----------
+    fit
+        From `fit_surface`.
+    targets
+        Positions, (m, 2), metres.
+    target_covariates, target_strata
+        Covariates, (m,) or (m, c), and stratum labels, (m,), at the targets; when the fit has them.
+
+    Raises
+    ------
+    ValueError
+        If shapes disagree, a covariate is missing, or a stratum holds no sample.
+    """
+    places = positions("targets", targets)
+    stratum, covariates = _at_targets(fit, len(places), target_covariates, target_strata)
+    mean, variance = np.empty((2, len(places)))
+    factors = [
+        np.vstack([2.0 * np.tril(form.quadratic, -1) + np.diag(np.diag(form.quadratic)), form.linear])
+        for form in fit.forms
+    ]
+    signal = sum(form.signal for form in fit.forms)
+    n, q = len(fit.points), len(fit.base)
+
+    def worker(tiles: Iterator[slice], width: int) -> None:
+        apart, work = np.empty((2, n, width))
+        unknowns, products = np.empty((n + q, width)), np.empty((ROW_BLOCK + 1, width))
+        for tile in tiles:
+            count = tile.stop - tile.start
+            u = unknowns[:, :count]
+            distances(fit.points, places[tile] - fit.origin, apart[:, :count], work[:, :count])
+            u[n:] = fit.design.rows(stratum[tile], covariates[tile]).T
+            shift, moment = np.zeros(count), np.full(count, signal)
+            for form, factor in zip(fit.forms, factors, strict=True):
+                np.multiply(apart[:, :count], -1.0 / form.range_m, out=u[:n])
+                np.exp(u[:n], out=u[:n])
+                for start, stop, rows in triangular_products(factor, u, products[:, :count]):
+                    moment += np.einsum("ij,ij->j", rows[: stop - start], u[start:stop])
+                shift += rows[-1]
+            mean[tile] = fit.base @ u[n:]
+            if fit.method != "field mean":
+                mean[tile] += fit.scale * shift
+                moment -= shift**2
+            variance[tile] = moment
+
+    with one_blas_thread():
+        share_tiles(n + q, len(places), worker)
+    np.maximum(variance, 0.0, out=variance)
+    return Prediction(mean, fit.scale * np.sqrt(variance), fit.scale * np.sqrt(variance + fit.nugget))
+
+
+def joint(
+    fit: SurfaceFit,
+    targets: ArrayLike,
+    *,
+    target_covariates: ArrayLike | None = None,
+    target_strata: ArrayLike | None = None,
+) -> tuple[Floats, Floats]:
+    """Joint distribution of the surface at a few hundred targets, for means of zones and for draws.
+
+    Parameters
+    ----------
+    fit, targets, target_covariates, target_strata
+        As for `predict`.
+
+    Returns
+    -------
+    mean, covariance
+        (m,) and (m, m); the covariance's diagonal is the square of `predict`'s `se`.
+    """
+    places = positions("targets", targets)
+    at_targets = fit.design.rows(*_at_targets(fit, len(places), target_covariates, target_strata)).T
+    places = places - fit.origin
+    to_samples, apart = distance_matrix(fit.points, places), distance_matrix(places, places)
+    shift, moment = np.zeros(len(places)), np.zeros((len(places), len(places)))
+    for form in fit.forms:
+        u = np.vstack([np.exp(-to_samples / form.range_m), at_targets])
+        shift += form.linear @ u
+        moment += form.signal * np.exp(-apart / form.range_m) + u.T @ form.quadratic @ u
+    mean = fit.base @ at_targets
+    if fit.method != "field mean":
+        mean = mean + fit.scale * shift
+        moment -= np.outer(shift, shift)
+    return mean, fit.scale**2 * 0.5 * (moment + moment.T)
+
+
+def no_pattern_message(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> str:
+    """Say why the surface is the field mean; empty when it is not.
+
+    Parameters
+    ----------
+    fit
+        From `fit_surface`.
+    unit
+        Unit to show, such as ``"kg/ha"``.
+    per_unit
+        What one of the fit's own units is in `unit`.
+    """
+    if fit.method != "field mean":
+        return ""
+    mean, se, loo, mean_only = (
+        _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
+    )
+    average = "field average" if len(fit.design.strata) == 1 else "average of each block or species, overall"
+    more = "another covariate" if len(fit.design.covariate_mean) else "a covariate"
+    if fit.n < LEAST_SAMPLES:
+        reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
+    else:
+        reason = (
+            f"These {fit.n} samples do not show a spatial pattern that improves on the field average "
+            f"(leave-one-out error {loo} vs {mean_only} {unit})."
+        )
+    return (
+        f"{reason} The map is the {average} {mean} ± {se} {unit}. This does not show that the field is uniform: "
+        f"with {fit.n} samples a real pattern would often go undetected. More samples or {more} would help."
+    )
+
+
+def _figure(value: float) -> str:
+    """Three figures, but never fewer than all before the decimal point."""
+    decimals = 0 if value == 0 else max(0, 2 - int(np.floor(np.log10(abs(value)))))
+    return f"{value:.{decimals}f}"
+
+
+def _rms(error: Floats) -> float:
+    return float(np.sqrt((error**2).mean()))
+
+
+def _design(n: int, covariates: ArrayLike | None, strata: ArrayLike | None) -> tuple[Design, Floats]:
+    """Columns of the mean, and the samples' rows in them, (n, q)."""
+    columns = np.empty((n, 0)) if covariates is None else drift_columns("covariates", covariates)
+    labels = np.full(n, "") if strata is None else np.asarray(strata)
+    for name, rows in (("covariates", columns), ("strata", labels)):
+        if len(rows) != n:
+            raise ValueError(f"{name} has {len(rows)} rows; expected {n}, one a sample")
+    known, stratum, counts = np.unique(labels, return_inverse=True, return_counts=True)
+    if counts.min() < 2 and len(known) > 1:
+        raise ValueError(
+            f"stratum {known[np.argmin(counts)]!s} has a single sample; expected two or more in each"
+        )
+    if n < len(known) + 2:
+        raise ValueError(f"{n} samples give no standard error; expected at least {len(known) + 2}")
+    mean, scale = columns.mean(axis=0), columns.std(axis=0)
+    if np.any(scale <= 1e-12 * np.abs(mean)):
+        raise ValueError(
+            "a covariate has the same value at all samples, so it can tell nothing; leave it out"
+        )
+    design = Design(known, mean, scale)
+    return design, design.rows(stratum, columns)
+
+
+def _at_targets(
+    fit: SurfaceFit, count: int, covariates: ArrayLike | None, strata: ArrayLike | None
+) -> tuple[NDArray[np.intp], Floats]:
+    """Index of the stratum, (count,), and covariates, (count, c), at the targets; checked."""
+    expected = len(fit.design.covariate_mean)
+    columns = np.empty((count, 0)) if covariates is None else drift_columns("target_covariates", covariates)
+    if columns.shape != (count, expected):
+        raise ValueError(
+            f"target_covariates has shape {columns.shape}; expected {(count, expected)}, as in the fit"
+        )
+    known = fit.design.strata
+    labels = np.full(count, "") if strata is None else np.asarray(strata)
+    if len(labels) != count:
+        raise ValueError(f"target_strata has {len(labels)} rows; expected {count}, one a target")
+    stratum = np.minimum(np.searchsorted(known, labels), len(known) - 1)
+    unknown = known[stratum] != labels
+    if unknown.any():
+        raise ValueError(
+            f"stratum {labels[unknown][0]!s} holds no sample; the fit knows {', '.join(map(str, known)) or 'none'}"
+        )
+    return stratum, columns
+
+
+def _mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:
+    """Sets of design columns to average over: no covariate, each alone, all together."""
+    base = tuple(range(groups))
+    if n < LEAST_SAMPLES:
+        return [base]
+    single = [(*base, column) for column in range(groups, columns)]
+    everything = [tuple(range(columns))] if len(single) > 1 else []
+    return [base] + [model for model in single + everything if n - len(model) >= 4]
+
+
+def _leave_one_out_of_mean(residual: Floats, indicators: Floats) -> tuple[Floats, Floats]:
+    """Error and standard error of predicting each sample by the mean of the others in its stratum."""
+    n, groups = indicators.shape
+    share = 1.0 - indicators @ (1.0 / indicators.sum(axis=0))
+    error = residual / share
+    left = np.maximum((residual**2).sum() - error * residual, 0.0)
+    dof = n - groups - 1
+    return error, np.sqrt(spread(dof) * left / (dof * share))

@@ -1,0 +1,201 @@
+"""Quantities in, SI inside, metric or US out.
+
+Parsing is pint's, with a small registry of the units of the trade: pint's own default registry would read
+``10 lb/ac`` as pounds per atto-speed-of-light. One acre is the international acre, 4046.8564224 m².
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    import pint
+
+UnitSystem = Literal["metric", "us"]
+
+KG_HA_PER_LB_AC = 0.45359237 / 0.40468564224
+HA_PER_ACRE = 0.40468564224
+M_PER_FOOT = 0.3048
+KG_PER_LB = 0.45359237
+KG_PER_SHORT_TON = 2000 * KG_PER_LB
+
+_DEFINITIONS = """
+percent = [share] = % = pct
+ppm = [concentration] = _ = mg_per_kg = mg_per_l
+degree = [angle] = deg = degrees
+metre = [length] = m = meter = meters = metres
+kilometre = 1000 metre = km
+centimetre = 0.01 metre = cm
+millimetre = 0.001 metre = mm
+foot = 0.3048 metre = ft = feet
+inch = 0.0254 metre = in = inches
+yard = 0.9144 metre = yd = yards
+mile = 1609.344 metre = mi = miles
+kilogram = [mass] = kg
+gram = 0.001 kilogram = g
+tonne = 1000 kilogram = t = tonnes
+pound = 0.45359237 kilogram = lb = lbs = pounds
+short_ton = 2000 pound = _ = short_tons
+hectare = 10000 metre ** 2 = ha = hectares
+acre = 4046.8564224 metre ** 2 = ac = acres
+second = [time] = s = seconds
+minute = 60 second = min = minutes
+hour = 3600 second = h = hours
+day = 86400 second = d = days
+mile_per_hour = mile / hour = mph
+degree_celsius = [temperature] = degC
+delta_degree_celsius = 1 degree_celsius = delta_degC
+degree_fahrenheit = 1 degree_celsius = degF
+delta_degree_fahrenheit = 0.5555555555555556 degree_celsius = delta_degF
+"""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity that a plan may hold.
+
+    Parameters
+    ----------
+    name
+        What it is, with its article: ``a rate``.
+    unit
+        The unit used inside the code.
+    examples
+        How a user may write it.
+    signed
+        Whether it may be negative.
+    """
+
+    name: str
+    unit: str
+    examples: tuple[str, ...]
+    signed: bool = False
+
+    @property
+    def wanted(self) -> str:
+        """What is expected, in words."""
+        return f"{self.name} with its unit is expected, such as " + " or ".join(
+            f'"{e}"' for e in self.examples
+        )
+
+
+LENGTH = Kind("a length", "m", ("18 m", "60 ft"))
+AREA = Kind("an area", "m**2", ("0.2 ha", "0.5 ac"))
+RATE = Kind("a rate", "kg/ha", ("168 kg/ha", "150 lb/ac"))
+PERCENT = Kind("a share", "percent", ("3.6 %",))
+SPEED = Kind("a speed", "m/s", ("12 km/h", "9 mph"))
+MASS = Kind("a weight", "kg", ("1400 kg", "3000 lb"))
+SECONDS = Kind("a time", "s", ("4 s",))
+DAYS = Kind("a number of days", "d", ("21 d",))
+ANGLE = Kind("a heading", "deg", ("32 deg",))
+TEMPERATURE = Kind("a temperature", "degC", ("11 degC", "52 degF"), signed=True)
+TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 delta_degC",))
+BULK_DENSITY = Kind("a bulk density", "kg/m**3", ("750 kg/m3",))
+MASS_PRICE_UNIT = Kind("a weight", "kg", ("t", "lb"))
+AREA_PRICE_UNIT = Kind("an area", "ha", ("ha", "ac"))
+
+
+@functools.cache
+def _registry() -> pint.UnitRegistry[Any]:
+    import pint  # a quarter of a second: only when a plan is read
+
+    registry: pint.UnitRegistry[Any] = pint.UnitRegistry(None)
+    for line in _DEFINITIONS.strip().splitlines():
+        registry.define(line)
+    return registry
+
+
+_UNIT = re.compile(r"^[A-Za-z_%]+[23²³]?(\s*/\s*[A-Za-z_]+[23²³]?)?$")
+_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s].*?)\s*$")
+
+
+def parse_quantity(text: object, kind: Kind) -> float:
+    """Read a quantity such as ``"150 lb/ac"`` into the unit of its kind.
+
+    Raises
+    ------
+    ValueError
+        With what was found and which unit would do.
+    """
+    found = f'found "{text}"' if isinstance(text, str) else f"found {text}"
+    if not isinstance(text, str) or (match := _QUANTITY.match(text)) is None:
+        raise ValueError(f"{found}; {kind.wanted}")
+    number, unit = float(match[1]), match[2]
+    value = number * _in_unit(unit, kind, found)
+    if kind is TEMPERATURE and unit.strip() == "degF":
+        value = (number - 32.0) / 1.8
+    if not math.isfinite(value):
+        raise ValueError(f"{found}; {kind.wanted}")
+    if value < 0 and not kind.signed:
+        raise ValueError(f"{found}; {kind.name} cannot be negative")
+    return value
+
+
+def _in_unit(unit: str, kind: Kind, found: str) -> float:
+    """How many of the kind's units one `unit` is."""
+    import pint
+
+    wanted = f'{found}; the unit "{unit}" does not do here: {kind.wanted}'
+    if not _UNIT.match(unit):  # pint evaluates powers, and this text may come from an upload
+        raise ValueError(wanted)
+    registry = _registry()
+    written = re.sub(r"\b(m|cm|mm|ft|in)([23])\b", r"\1**\2", unit.replace("²", "2").replace("³", "3"))
+    try:
+        return float(
+            registry.Quantity(1.0, registry.parse_units(written)).to(kind.unit.replace("%", "percent")).m
+        )
+    except (pint.errors.PintError, ValueError) as error:
+        raise ValueError(wanted) from error
+
+
+@dataclass(frozen=True)
+class Price:
+    """An amount of money per kilogram or per hectare, in one ISO 4217 currency."""
+
+    amount: float
+    currency: str
+
+
+_PRICE = re.compile(r"^\s*(\d+\.?\d*|\.\d+)\s*([A-Z]{3})\s*/\s*(.+?)\s*$")
+
+
+def parse_price(text: object, per: Kind) -> Price:
+    """Read a price such as ``"620 USD/t"`` as money per kg (or per ha, as `per` says)."""
+    example = " or ".join(f'"620 USD/{unit}"' for unit in per.examples)
+    found = f'found "{text}"' if isinstance(text, str) else f"found {text}"
+    match = _PRICE.match(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(f"{found}; a price with currency and unit is expected, such as {example}")
+    return Price(float(match[1]) / _in_unit(match[3], per, found), match[2])
+
+
+# What people see. Rates to whole units, areas to 0.1 (experience of the trade: finer digits are not real).
+
+
+def rate_unit(units: UnitSystem) -> str:
+    """The unit of a rate, as shown."""
+    return "lb/ac" if units == "us" else "kg/ha"
+
+
+def shown_rate(rate_kg_ha: float, units: UnitSystem) -> float:
+    """A rate in kg/ha, in the unit shown."""
+    return rate_kg_ha / KG_HA_PER_LB_AC if units == "us" else rate_kg_ha
+
+
+def rate_text(rate_kg_ha: float, units: UnitSystem) -> str:
+    """``68 lb/ac`` or ``76 kg/ha``."""
+    return f"{whole(shown_rate(rate_kg_ha, units))} {rate_unit(units)}"
+
+
+def area_text(area_ha: float, units: UnitSystem) -> str:
+    """``35.1 ac`` or ``14.2 ha``."""
+    return f"{area_ha / HA_PER_ACRE:.1f} ac" if units == "us" else f"{area_ha:.1f} ha"
+
+
+def whole(value: float) -> str:
+    """A whole number without a minus before zero."""
+    return f"{round(value) + 0:,d}"
