@@ -9,15 +9,15 @@ if TYPE_CHECKING:
     from fieldmap.errors import InputError as InputError
     from fieldmap.plan import Plan as Plan
     from fieldmap.read.plan import read_plan as read_plan
-    from fieldmap.run import Result as Result
-    from fieldmap.run import run as run
+    from fieldmap.pipeline import Result as Result
+    from fieldmap.pipeline import run as run
 
 _HOMES = {
     "InputError": "fieldmap.errors",
     "Plan": "fieldmap.plan",
-    "Result": "fieldmap.run",
+    "Result": "fieldmap.pipeline",
     "read_plan": "fieldmap.read.plan",
-    "run": "fieldmap.run",
+    "run": "fieldmap.pipeline",
 }
 __all__ = ["InputError", "Plan", "Result", "read_plan", "run"]
 

@@ -9,7 +9,7 @@ from fieldmap.field import build_field
 from fieldmap.nitrogen import nitrogen_of_samples
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import inputs_told, read_plan
-from fieldmap.run import refuse_unknown_blocks
+from fieldmap.pipeline import refuse_unknown_blocks
 from fieldmap.samples import place_samples
 from fieldmap.spreader import product_rates_kg_ha
 

@@ -70,7 +70,7 @@ def _run(options: argparse.Namespace) -> int:
     from fieldmap.export import refuse_existing, write_folder
     from fieldmap.export.figures import figures
     from fieldmap.read.plan import read_plan
-    from fieldmap.run import run
+    from fieldmap.pipeline import run
 
     refuse_existing(options.output, overwrite=options.overwrite)
     with terminal.progress() as step:

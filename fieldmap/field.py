@@ -26,10 +26,10 @@ if TYPE_CHECKING:
 WGS84 = pyproj.CRS.from_epsg(4326)
 AREA_MIN_HA, AREA_MAX_HA = 0.02, 5_000.0
 CELLS_MAX = 4_000_000
-# The coarsest of these cells that still gives the field a few ten thousand of them is chosen: finer ones
+# The finest of these cells that gives the field no more than some ten thousand of them is chosen: finer ones
 # would only repeat what a few dozen samples can say.
-CELL_CHOICES_M = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0, 20.0)
-CELLS_WANTED = 30_000
+CELL_CHOICES_M = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0)
+CELLS_WANTED = 60_000
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ class Field:
     @functools.cached_property
     def outline(self) -> BaseGeometry:
         """All blocks together, in the field's CRS."""
-        return shapely.union_all([block.geometry for block in self.blocks], grid_size=0.001)
+        return shapely.union_all([block.geometry for block in self.blocks], grid_size=1e-6)
 
 
 def build_field(
@@ -242,8 +242,8 @@ def _geod(crs: pyproj.CRS) -> pyproj.Geod:
 
 
 def _joined(shape: BaseGeometry) -> Polygon | MultiPolygon:
-    """A block in whole: the two halves of one cut at 180° meet again; vertices on a millimetre grid."""
-    return _polygons_of(shapely.union_all([shape], grid_size=0.001))
+    """A block in whole: the two halves of one cut at 180° meet again; vertices to a micrometre."""
+    return _polygons_of(shapely.union_all([shape], grid_size=1e-6))
 
 
 def _polygons_of(shape: BaseGeometry) -> Polygon | MultiPolygon:
@@ -272,9 +272,10 @@ def _cell_for(area_ha: float) -> float:
 
 def _grid_over(shapes: list[Polygon | MultiPolygon], cell_m: float, *, file: str) -> Grid:
     """The smallest grid on whole multiples of the cell that holds every shape."""
-    west, south, east, north = shapely.total_bounds(shapes)
-    first_column, last_column = math.floor(west / cell_m), math.ceil(east / cell_m)
-    first_row, last_row = math.floor(south / cell_m), math.ceil(north / cell_m)
+    west, south, east, north = shapely.total_bounds(shapes) / cell_m
+    hair = 1e-6  # a boundary that lies on a cell's edge but for rounding gets no further column
+    first_column, last_column = math.floor(west + hair), math.ceil(east - hair)
+    first_row, last_row = math.floor(south + hair), math.ceil(north - hair)
     rows, columns = last_row - first_row, last_column - first_column
     if rows * columns > CELLS_MAX:
         raise InputError(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap.kriging import one_blas_thread
 from fieldmap.surface import LEAST_SAMPLES, fit_surface, joint, no_pattern_message, predict
 
 if TYPE_CHECKING:
@@ -151,11 +152,19 @@ def draw(
         return np.maximum(surface.mean[row, column][:, None] + shared, 0.0)
     coords_m = np.column_stack([grid.eastings()[column], grid.northings()[row]])
     mean, covariance = joint(surface.fit, coords_m, target_strata=target_strata)
-    values, vectors = np.linalg.eigh(covariance)  # nearly singular where points are close: no Cholesky
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    drawn = mean[:, None] + root @ rng.standard_normal((len(mean), draws)) + shared
+    with one_blas_thread():  # small matrices: more threads only wait for each other
+        drawn = mean[:, None] + _root(covariance) @ rng.standard_normal((len(mean), draws)) + shared
     positive: NDArray[np.float64] = np.maximum(drawn, 0.0)
     return positive
+
+
+def _root(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A lower-triangular root; points close together are nearly equal, so a trace of independent noise is added."""
+    largest = float(covariance.diagonal().max())
+    if largest <= 0.0:
+        return np.zeros_like(covariance)
+    noise = 1e-8 * largest * np.eye(len(covariance))
+    return np.asarray(np.linalg.cholesky(covariance + noise), dtype=np.float64)
 
 
 def _raster(values: NDArray[np.float64], inside: NDArray[np.bool_]) -> NDArray[np.float64]:

@@ -120,7 +120,6 @@ def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tupl
     )
     shares = np.concatenate([SHARES] + [SHARES[1:]] * (len(ranges) - 1))
     index = np.repeat(np.arange(len(ranges)), [len(part[0]) for part in parts])
-    log_weight[0] += np.log(len(ranges))  # without a spatial part all ranges are the same model
     n, p = len(z), len(columns)
     return SpatialModels(
         columns,

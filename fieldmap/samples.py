@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.read.table import SampleTable
 
+SAMPLES_MIN = 3  # fewer do not even give a mean with an error
 GPS_ERROR_M = 10.0  # a sample this far outside the boundary is still taken as a sample of the field
 SAME_PLACE_M = 0.5
 DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
@@ -80,6 +81,7 @@ def place_samples(table: SampleTable, field: Field) -> Samples:
     dry_kg_ha, weight_problems = dry_biomass(table)
     block, place_problems, place_warnings = _blocks_of(table, coords_m, field)
     problems = [
+        *_too_few(table),
         *weight_problems,
         *_share_problems(table),
         *place_problems,
@@ -101,6 +103,20 @@ def place_samples(table: SampleTable, field: Field) -> Samples:
         block=block,
         warnings=(*table.warnings, *place_warnings, *_outliers(table, dry_kg_ha)),
     )
+
+
+def _too_few(table: SampleTable) -> list[Problem]:
+    if len(table.frame) >= SAMPLES_MIN:
+        return []
+    return [
+        Problem(
+            table.file,
+            "",
+            f"it holds {len(table.frame)} samples",
+            f"at least {SAMPLES_MIN} are expected, 8 for a map and some 20 for a good one",
+            "Clip more samples",
+        )
+    ]
 
 
 def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]:

@@ -18,7 +18,7 @@ from fieldmap.units import (
 
 if TYPE_CHECKING:
     from fieldmap.rates import Zone
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 
 @contextlib.contextmanager

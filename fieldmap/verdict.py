@@ -190,16 +190,24 @@ def _text(answer: str, found: _Comparison, plan: Plan, *, pattern: bool, unmixed
     zones, flat = (
         rate_text(kg_ha, plan.units) for kg_ha in (found.misplaced_zones_kg_ha, found.misplaced_flat_kg_ha)
     )
-    chance = f"the chance that varying beats one rate is {found.chance * 100:.0f} %"
+    chance = f"the chance that varying beats one rate is {_percent(found.chance)}"
     if answer == "worth it":
-        return f"Worth it: one rate a block misses the need by {flat} of nitrogen on average, zones by {zones}; {chance}."
+        return (
+            f"Worth it: one rate a block misses the need by {flat} of nitrogen on average, zones by {zones}; "
+            f"{chance}."
+        )
     if answer == "not worth it":
         return (
-            f"Not worth it: one rate a block misses the need by {flat} of nitrogen on average, zones still by {zones}; "
-            f"so small a gain seldom repays a map ({chance})."
+            f"Not worth it: one rate a block misses the need by {flat} of nitrogen on average, zones still by "
+            f"{zones}; so small a gain seldom repays a map ({chance})."
         )
     return (
         f"Cannot tell from these samples: one rate a block misses the need by {flat} of nitrogen on average, zones "
         f"by {zones}, but what zones gain is about as large as what the samples leave open ({chance}). "
         "More samples, or a covariate, would settle it."
     )
+
+
+def _percent(share: float) -> str:
+    """Whole percent; what draws cannot tell from certainty is not called certain."""
+    return "above 99 %" if share > 0.99 else "below 1 %" if share < 0.01 else f"{share * 100:.0f} %"

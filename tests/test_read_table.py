@@ -14,7 +14,8 @@ from fieldmap.read.files import MAX_PROBLEMS, MAX_TEXT_BYTES
 from fieldmap.read.table import COLUMNS, NUMBERS, TEXTS, read_samples
 
 HEADER = "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,nitrogen_pct,note"
-DEGREES = "longitude -180 to 180 and latitude -90 to 90 are expected. Correct the position."
+CORRECT = "Correct the position"
+DEGREES = f"longitude -180 to 180 and latitude -90 to 90 are expected. {CORRECT}."
 ROW = "A1,-76.95,39.05,0.25,812,400,61.5,3.6,knoll"
 
 
@@ -181,7 +182,7 @@ def test_files_of_other_kinds(tmp_path):
         read_samples(tmp_path / "no.csv")
     with (tmp_path / "big.csv").open("wb") as stream:
         stream.truncate(MAX_TEXT_BYTES + 1)
-    with pytest.raises(InputError, match=r"^big.csv: the file holds more than 32 MB"):
+    with pytest.raises(InputError, match=r"^big.csv: the file holds more than 16 MB"):
         read_samples(tmp_path / "big.csv")
 
 
@@ -262,18 +263,19 @@ def test_positions_by_row(tmp_path):
     )
     assert problems == [
         "samples.csv, row 2: longitude is empty; a position is expected. Fill it in or delete the row.",
-        "samples.csv, row 3: latitude is empty; a position is expected. Fill it in or delete the row.",
-        "samples.csv, row 4: latitude is empty; a position is expected. Fill it in or delete the row.",
+        "samples.csv, row 3 and 1 more: latitude is empty; a position is expected. Fill it in or delete the row.",
         f"samples.csv, row 5: longitude -200, latitude 39 are not degrees on the globe; {DEGREES}",
         'samples.csv, row 6: latitude is "39x"; a number in degrees is expected. Correct the cell.',
-        f"samples.csv, row 7: longitude 39, latitude -177 look swapped; {DEGREES}",
+        f"samples.csv, row 7: longitude and latitude look swapped; {DEGREES}".replace(
+            CORRECT, "Swap the two"
+        ),
     ]
 
 
 def test_swapped_columns_are_one_problem(tmp_path):
-    (problem,) = problems_of(dry(tmp_path, *("39,-97.5,1" for _ in range(20))))
+    (problem,) = problems_of(dry(tmp_path, *(f"39.{row},-97.5,1" for row in range(20))))
     assert problem.startswith(
-        "samples.csv: in rows 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13 and 8 more longitude and latitude look swapped"
+        "samples.csv, row 2 and 19 more: longitude and latitude look swapped; longitude -180"
     )
 
 
@@ -391,7 +393,7 @@ def test_all_problems_are_reported_at_once_in_reading_order(tmp_path):
 
 
 def test_a_flood_of_problems_is_cut(tmp_path):
-    problems = problems_of(dry(tmp_path, *("-77,39,x" for _ in range(1000))))
+    problems = problems_of(dry(tmp_path, *(f"-77,39,x{row}" for row in range(1000))))
     assert len(problems) == MAX_PROBLEMS + 1
     assert "950 more problems were found" in problems[-1]
 

@@ -17,7 +17,7 @@ from fieldmap.export.tables import write_zones_csv
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,

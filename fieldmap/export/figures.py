@@ -14,7 +14,7 @@ from fieldmap.export.tables import RATE_DECIMALS, zone_entries
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "shapely")
 

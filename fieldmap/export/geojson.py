@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pyproj
     from shapely.geometry.base import BaseGeometry
 
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 DECIMALS = 7  # about a centimetre
 

@@ -1,5 +1,95 @@
-"""map.html."""
+"""map.html: the map, the five numbers and the zone table in one file that opens without a network."""
+
+from __future__ import annotations
+
+import base64
+import functools
+import hashlib
+import re
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import jinja2
+
+from fieldmap.maps import TILES, build_map
+from fieldmap.overlays import map_views, zone_colours
+from fieldmap.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.units import area_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fieldmap.pipeline import Result
+
+_ASSETS = files("fieldmap") / "assets"
 
 
-def write_map(result, path):
-    path.write_text("x")
+def write_map(result: Result, path: Path) -> None:
+    """Write map.html; the same run gives the same bytes on every system."""
+    path.write_text(map_page(result), encoding="utf-8", newline="\n")
+
+
+def map_page(result: Result) -> str:
+    """The page, as HTML.
+
+    Its Content-Security-Policy names each script by its hash, so that nothing else runs, whatever text the
+    plan and its files hold.
+    """
+    views = map_views(result)
+    figure = build_map(result, views).get_root()
+    figure.render()
+    scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]
+    zones = result.zone_map.zones
+    return _template().render(
+        name=result.plan.name,
+        area=area_text(result.field.area_ha, result.plan.units),
+        views=views,
+        numbers=five_numbers(result),
+        columns=zone_columns(result),
+        rows=[zone_cells(zone, result) for zone in zones],
+        colours=[zone_colours(result)[zone.zone] for zone in zones],
+        no_spread=not result.field.no_spread.is_empty,
+        warnings=result.warnings,
+        cautions=result.cautions,
+        plan_hash=result.plan_hash,
+        map=figure.html.render(),
+        scripts=scripts,
+        hashes=[_hash(script) for script in scripts],
+        tile_host=TILES.split("/{z}")[0],
+        licence=_asset("leaflet/LICENSE"),
+        styles=_leaflet_css() + _asset("map.css"),
+    )
+
+
+def _asset(name: str) -> str:
+    return (_ASSETS / name).read_text(encoding="utf-8")
+
+
+@functools.cache
+def _template() -> jinja2.Template:
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.from_string(_asset("map.html"))
+
+
+@functools.cache
+def _leaflet_js() -> str:
+    """Leaflet, without the address it would link to: the page refers to nothing on a network."""
+    return _asset("leaflet/leaflet.js").replace("https://leafletjs.com", "leafletjs.com")
+
+
+@functools.cache
+def _leaflet_css() -> str:
+    """Leaflet's style sheet without comments, its pictures inside it."""
+    plain = re.sub(r"/\*.*?\*/", "", _asset("leaflet/leaflet.css"), flags=re.DOTALL)
+
+    def inside(match: re.Match[str]) -> str:
+        picture = base64.b64encode((_ASSETS / "leaflet" / match[1]).read_bytes()).decode("ascii")
+        return f"url(data:image/png;base64,{picture})"
+
+    return re.sub(r"url\((images/[\w-]+\.png)\)", inside, plain)
+
+
+def _hash(script: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")

@@ -12,7 +12,7 @@ from rasterio.io import MemoryFile
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 NODATA = -9999.0
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.rates import Zone
-    from fieldmap.run import Result
+    from fieldmap.pipeline import Result
 
 RATE_DECIMALS = 2  # 0.01 kg/ha, what the machines' data dictionary resolves
 AREA_DECIMALS = 4

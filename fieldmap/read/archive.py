@@ -25,6 +25,7 @@ _NEEDED = {
     ".prj": "it says which coordinate reference system is used",
 }
 _SHAPE_TYPES = {1, 3, 5, 8, 11, 13, 15, 18, 21, 23, 25, 28}
+_DBASE_VERSIONS = {0x03, 0x30, 0x31, 0x83, 0x8B}  # dBASE III to IV and FoxPro, with and without memo
 _ACTION = "Zip the .shp, .shx, .dbf and .prj of one layer, nothing else"
 
 
@@ -124,21 +125,37 @@ def _unpack(path: Path, archive: zipfile.ZipFile, member: zipfile.ZipInfo, targe
 
 
 def _check_headers(path: Path, folder: Path) -> None:
-    """Check the 100-byte headers of .shp and .shx: file code 9994, five zeros, length, version 1000, type."""
+    """Check that .shp, .shx and .dbf begin as they should, are whole and agree on the number of shapes."""
     for suffix in (".shp", ".shx"):
-        file = folder / f"layer{suffix}"
-        with file.open("rb") as stream:
-            header = stream.read(100)
-        if len(header) == 100:
-            code, *unused, length = struct.unpack(">7i", header[:28])
-            version, shape_type = struct.unpack("<2i", header[28:36])
-            if (code, version) == (9994, 1000) and not any(unused) and shape_type in _SHAPE_TYPES:
-                if length * 2 <= file.stat().st_size:
-                    continue
-                found, expected = f"the {suffix} is cut short", "a whole shapefile is expected"
-                raise InputError(Problem(path.name, "", found, expected, "Export the layer again"))
-        found, expected = f"the {suffix} does not begin as a shapefile does", "file code 9994 is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Export the layer again"))
+        size, header = _start(folder / f"layer{suffix}", 100)
+        code, *unused, length = struct.unpack(">7i", header[:28])
+        version, shape_type = struct.unpack("<2i", header[28:36])
+        known = (code, version) == (9994, 1000) and not any(unused) and shape_type in _SHAPE_TYPES
+        if not known:
+            raise _damaged(path, f"the {suffix} does not begin as a shapefile does")
+        if not 100 <= length * 2 <= size:
+            raise _damaged(path, f"the {suffix} is cut short")
+    shapes = (size - 100) // 8  # of the .shx
+    size, header = _start(folder / "layer.dbf", 32)
+    version, rows, header_size, row_size = struct.unpack("<B3xIHH", header[:12])
+    if version not in _DBASE_VERSIONS or header_size < 33 or row_size == 0:
+        raise _damaged(path, "the .dbf does not begin as a dBASE table does")
+    if header_size + rows * row_size > size:
+        raise _damaged(path, "the .dbf is cut short")
+    if rows != shapes:
+        raise _damaged(path, f"the .dbf has {rows} rows for {shapes} shapes")
+
+
+def _start(file: Path, length: int) -> tuple[int, bytes]:
+    """Size of a file and its first bytes, filled up with zeros if it is shorter."""
+    with file.open("rb") as stream:
+        return file.stat().st_size, stream.read(length).ljust(length, b"\0")
+
+
+def _damaged(path: Path, found: str) -> InputError:
+    return InputError(
+        Problem(path.name, "", found, "a sound shapefile is expected", "Export the layer again")
+    )
 
 
 def _drop_odd_encoding(file: Path) -> None:

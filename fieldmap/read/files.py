@@ -18,9 +18,10 @@ if TYPE_CHECKING:
 
 # A field boundary or a season's samples take kilobytes. These bounds leave room for a farm's whole export
 # and keep a hostile upload from filling the memory.
-MAX_TEXT_BYTES: Final = 32 * 2**20  # GeoJSON, KML and CSV, which grow tenfold or more once parsed
+MAX_TEXT_BYTES: Final = 16 * 2**20  # GeoJSON, KML and CSV, which grow tenfold or more once parsed
 MAX_BINARY_BYTES: Final = 128 * 2**20  # GeoPackage, and a shapefile once unpacked
 MAX_FEATURES: Final = 100_000
+MAX_POSITIONS: Final = 1_000_000
 MAX_COLUMNS: Final = 300
 MAX_PROBLEMS: Final = 50
 
@@ -133,26 +134,13 @@ def names(items: Sequence[str], *, most: int = 20) -> str:
     return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
 
 
-def numbers(items: Sequence[int], *, most: int = 12) -> str:
-    """Join row or feature numbers for a message: ``4, 9 and 12``, the first `most` of them."""
-    if len(items) > most:
-        return f"{', '.join(map(str, items[:most]))} and {len(items) - most} more"
-    return " and ".join(filter(None, [", ".join(map(str, items[:-1])), str(items[-1])]))
-
-
 def raise_all(file: str, problems: Sequence[Problem]) -> None:
     """Raise one InputError with all the problems, if there are any; a long list is cut and says so."""
     if not problems:
         return
-    shown = list(problems[:MAX_PROBLEMS])
-    if len(problems) > len(shown):
-        shown.append(
-            Problem(
-                file,
-                "",
-                f"{len(problems) - len(shown)} more problems were found",
-                "none is expected",
-                "Mend these first",
-            )
-        )
-    raise InputError(*shown)
+    shown = InputError(*problems).problems  # the same words at many places are one problem
+    if len(shown) > MAX_PROBLEMS:
+        found = f"{len(shown) - MAX_PROBLEMS} more problems were found"
+        more = Problem(file, "", found, "none is expected", "Mend these first")
+        raise InputError(*shown[:MAX_PROBLEMS], more)
+    raise InputError(*problems)

@@ -19,6 +19,7 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.read.files import (
     MAX_COLUMNS,
     MAX_FEATURES,
+    MAX_POSITIONS,
     MAX_TEXT_BYTES,
     WGS84,
     known_crs,
@@ -208,6 +209,8 @@ def _position(value: object) -> tuple[float, float]:
 def _positions(value: object) -> list[tuple[float, float]]:
     if not isinstance(value, list):
         raise GeometryError("coordinates are nested wrongly")
+    if len(value) > MAX_POSITIONS:
+        raise GeometryError(f"a line or ring has more than {MAX_POSITIONS} positions")
     return [_position(item) for item in value]
 
 

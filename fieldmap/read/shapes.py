@@ -12,7 +12,7 @@ from pyproj.exceptions import ProjError
 from shapely.geometry.base import BaseGeometry
 
 from fieldmap.errors import Problem
-from fieldmap.read.files import WGS84, quoted
+from fieldmap.read.files import MAX_PROBLEMS, WGS84, quoted
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -65,6 +65,8 @@ def overlaps(file: str, blocks: gpd.GeoDataFrame) -> list[Problem]:
             found = f"{names} overlap by {share:.0%} of the smaller"
             expected = "every spot in one block only is expected"
             problems.append(Problem(file, "", found, expected, "Redraw the line between them"))
+        if len(problems) > MAX_PROBLEMS:  # enough said; each pair takes time
+            break
     return problems
 
 

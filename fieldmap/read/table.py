@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from fieldmap.errors import InputError, Problem
 from fieldmap.read.delimited import TextTable, ignored_columns, is_empty, read_delimited, to_numbers
-from fieldmap.read.files import WGS84, check_file, known_crs, names, numbers, quoted, raise_all, text_of
+from fieldmap.read.files import WGS84, check_file, known_crs, names, quoted, raise_all, text_of
 from fieldmap.read.shapes import position_fault
 from fieldmap.read.vector import ACCEPTED, read_layer
 
@@ -179,28 +179,18 @@ def _read_points(table: TextTable, x: str, y: str, crs: CRS) -> tuple[gpd.GeoSer
 
 
 def _misplaced(table: TextTable, points: gpd.GeoSeries) -> list[Problem]:
-    """Positions off the globe; rows that look swapped are named in one problem."""
+    """Positions off the globe."""
     crs = CRS(points.crs)
     x, y = shapely.get_x(points.to_numpy()), shapely.get_y(points.to_numpy())  # NaN where there is no point
-    faults = {}
+    expected = "longitude -180 to 180 and latitude -90 to 90 are expected"
+    problems = []
     for position in np.flatnonzero(np.isfinite(x) & np.isfinite(y)).tolist():
         if fault := position_fault(x[position], y[position], crs):
-            faults[points.index[position]] = fault
-    expected = "longitude -180 to 180 and latitude -90 to 90 are expected"
-    swapped = [number for number, fault in faults.items() if "swapped" in fault]
-    if len(swapped) <= 1:
-        return [
-            table.problem(number, fault, expected, "Correct the position") for number, fault in faults.items()
-        ]
-    found = f"in {table.place}s {numbers(swapped)} longitude and latitude look swapped"
-    return [
-        Problem(table.file, "", found, expected, "Swap the two columns"),
-        *(
-            table.problem(number, fault, expected, "Correct the position")
-            for number, fault in faults.items()
-            if "swapped" not in fault
-        ),
-    ]
+            swapped = "swapped" in fault  # said without the numbers, so that all such rows are one problem
+            found = "longitude and latitude look swapped" if swapped else fault
+            action = "Swap the two" if swapped else "Correct the position"
+            problems.append(table.problem(int(points.index[position]), found, expected, action))
+    return problems
 
 
 def _from_layer(path: Path) -> tuple[TextTable, gpd.GeoSeries, list[Problem]]:

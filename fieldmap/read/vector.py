@@ -23,7 +23,15 @@ from shapely.errors import ShapelyError
 from fieldmap.errors import InputError, Problem
 from fieldmap.read.archive import unpack_shapefile
 from fieldmap.read.delimited import parse_number
-from fieldmap.read.files import MAX_COLUMNS, MAX_FEATURES, check_file, quoted, raise_all, text_of
+from fieldmap.read.files import (
+    MAX_COLUMNS,
+    MAX_FEATURES,
+    MAX_POSITIONS,
+    check_file,
+    quoted,
+    raise_all,
+    text_of,
+)
 from fieldmap.read.geojson import read_geojson
 from fieldmap.read.geopackage import copy_geopackage
 from fieldmap.read.kml import read_kml
@@ -99,6 +107,8 @@ def read_layer(path: Path, *, layer: str | None = None) -> gpd.GeoDataFrame:
     if len(frame) == 0:
         found, expected = "the layer is empty", "at least one feature is expected"
         raise InputError(Problem(path.name, "", found, expected, "Draw it again or export it again"))
+    positions = int(shapely.get_num_coordinates(frame.geometry.to_numpy()).sum())
+    _check_count(path, positions, MAX_POSITIONS, "positions")
     return frame
 
 

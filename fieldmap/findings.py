@@ -1,0 +1,123 @@
+"""What a map of the run shows, in a sentence: the title over the map.
+
+Nothing here calls a field even where the samples only show no pattern.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import label
+
+from fieldmap.units import rate_text
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
+
+TENTH = 0.1
+PATCH_SHARE, MOST, SIDES_MAX = 0.25, 0.75, 2
+ONE_SIDE = 0.5  # a patch this far off the middle, in root mean square distances, lies on one side
+SIDES = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
+
+
+def zones_say(result: Result) -> str:
+    """Where most nitrogen goes, against where least does."""
+    zones, units = result.zone_map.zones, result.plan.units
+    low, high = zones[0], zones[-1]
+    if high.zone == 1:
+        return f"One rate for the whole field: {_rate(low.rate_n_kg_ha, units)} of nitrogen"
+    highest = result.zone_map.product_kg_ha == np.nanmax(result.zone_map.product_kg_ha)
+    return (
+        f"Most nitrogen{_in(highest, result.field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
+        f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"
+    )
+
+
+def credit_says(result: Result) -> str:
+    """Where the credit is lowest, and by how much."""
+    credit, units = result.credit.credit_kg_ha, result.plan.units
+    if not (result.biomass.has_pattern or result.nitrogen_pct.has_pattern):
+        mean = _rate(float(np.nanmean(credit)), units)
+        return (
+            f"These samples show no pattern: the credit is taken from the field's average, {mean} of nitrogen"
+        )
+    low, high = _tenths(credit)
+    place = _in(low, result.field)
+    return (
+        f"Credit is lowest{place}: {_mean(credit, low, units)} of nitrogen in the lowest tenth of the field, "
+        f"{_mean(credit, high, units)} in the highest"
+    )
+
+
+def biomass_says(result: Result) -> str:
+    """Where the stand is thinnest, and by how much."""
+    biomass, units = result.biomass.mean, result.plan.units
+    if not result.biomass.has_pattern:
+        mean = _rate(float(np.nanmean(biomass)), units)
+        return f"These samples show no pattern: the map is the field's average, {mean} of dry biomass"
+    low, high = _tenths(biomass)
+    place = _in(low, result.field)
+    return (
+        f"The stand is thinnest{place}: {_mean(biomass, low, units)} of dry biomass in the thinnest tenth of the "
+        f"field, {_mean(biomass, high, units)} in the heaviest"
+    )
+
+
+def doubt_says(result: Result) -> str:
+    """Where the credit is least sure: one standard error."""
+    se, units = result.credit.se_kg_ha, result.plan.units
+    low, high = _tenths(se)
+    surest, least = _mean(se, low, units), _mean(se, high, units)
+    if surest == least:
+        return f"The credit is equally sure everywhere: give or take {least}"
+    return (
+        f"The credit is least sure{_in(high, result.field)}: give or take {least} in the least sure tenth of the "
+        f"field, {surest} in the surest"
+    )
+
+
+def _tenths(raster: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """The cells of the lowest and of the highest tenth."""
+    low, high = np.nanquantile(raster, [TENTH, 1.0 - TENTH])
+    return raster <= low, raster >= high
+
+
+def _mean(raster: NDArray[np.float64], cells: NDArray[np.bool_], units: UnitSystem) -> str:
+    return _rate(float(raster[cells].mean()), units)
+
+
+def _rate(rate_kg_ha: float, units: UnitSystem) -> str:
+    """A rate whose number and unit stay on one line."""
+    return rate_text(rate_kg_ha, units).replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _in(cells: NDArray[np.bool_], field: Field) -> str:
+    """`` in the south-west and the east``: the sides of the field where the cells lie, or nothing.
+
+    Only patches with a quarter of the cells count, and they have to be most of the cells: what is scattered
+    has no side.
+    """
+    patch, _ = label(cells, structure=np.ones((3, 3)))
+    numbers, counts = np.unique(patch[patch > 0], return_counts=True)
+    large = numbers[counts >= PATCH_SHARE * counts.sum()]
+    if counts[np.isin(numbers, large)].sum() < MOST * counts.sum():
+        return ""
+    everywhere = field.grid.centres(field.inside)
+    middle = everywhere.mean(axis=0)
+    reach_m = float(np.sqrt(((everywhere - middle) ** 2).sum(axis=1).mean()))
+    sides = [_side((field.grid.centres(patch == number).mean(axis=0) - middle) / reach_m) for number in large]
+    named = sorted(set(sides), key=sides.index)
+    return f" in the {' and the '.join(named)}" if len(named) <= SIDES_MAX else ""
+
+
+def _side(offset: NDArray[np.float64]) -> str:
+    """The side of the field at an offset (east, north) from its middle, in its root mean square distance."""
+    east, north = offset
+    if np.hypot(east, north) < ONE_SIDE:
+        return "middle"
+    return SIDES[round(np.degrees(np.arctan2(north, east)) / 45.0) % 8]

@@ -1,0 +1,296 @@
+"""The map of a run: zones, surfaces, samples and no-spread areas as a folium map.
+
+Everything a user wrote reaches the page only through `literal`, inside GeoJSON properties: folium's own
+tooltips and popups put text into JavaScript, and branca renders what it writes as a template once more.
+"""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Any
+
+import folium
+import numpy as np
+import shapely
+from branca.element import MacroElement
+from folium.template import Template
+from folium.utilities import JsCode
+from shapely.geometry import MultiLineString, MultiPolygon, Point
+
+from fieldmap.overlays import lonlat_bounds, to_map, zone_colours
+from fieldmap.summary import zone_cells, zone_columns
+from fieldmap.units import rate_text, shown_rate, whole
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from branca.element import Element
+    from shapely.geometry.base import BaseGeometry
+
+    from fieldmap.overlays import View
+    from fieldmap.rates import Zone
+    from fieldmap.pipeline import Result
+
+INK, PAPER = "#14202b", "#ffffff"
+DECIMALS = 7  # of degrees, about a centimetre
+RADIUS_PX = (3.0, 8.0)  # of the lightest and the heaviest sample
+HATCHES = 70  # lines across the field
+PHONE_PX = 600
+ZONE_ROWS = (
+    "zone",
+    "block",
+    "crop",
+    "area",
+    "credit",
+    "rate_n",
+    "product_rate",
+    "product",
+)  # as zone_columns
+TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
+TILES_BY = '© <a href="https://www.openstreetmap.org/copyright">OpenStreetMap</a> contributors'
+
+
+def build_map(result: Result, views: Sequence[View]) -> folium.Map:
+    """Draw the map of a run.
+
+    Parameters
+    ----------
+    result
+        From `fieldmap.run`.
+    views
+        From `fieldmap.overlays.map_views`: the first is shown, the others wait for a switch.
+
+    Returns
+    -------
+    folium.Map
+        Without Leaflet, which the page brings. Its JavaScript names are fixed: ``map_field``,
+        ``geo_json_outline``, and ``feature_group_`` with the key of each view.
+    """
+    west, south, east, north = lonlat_bounds(result.field)
+    chart = folium.Map(
+        location=((south + north) / 2.0, (west + east) / 2.0), tiles=None, zoom_snap=0.25, max_zoom=21
+    )
+    corners = [[south, west], [north, east]]
+    named: dict[str, Element] = {"field": chart}
+    for name, order in (("views", 350), ("samples", 450)):
+        folium.map.CustomPane(name, z_index=order, pointer_events=True).add_to(chart)
+    folium.FeatureGroup(name="No background", overlay=False).add_to(chart)
+    folium.TileLayer(
+        TILES,
+        name="Online background (needs internet)",
+        attr=TILES_BY,
+        show=False,
+        max_zoom=21,
+        max_native_zoom=19,
+    ).add_to(chart)
+    for view in views:
+        group = folium.FeatureGroup(name=view.label, control=False, show=view is views[0]).add_to(chart)
+        named[view.key] = group
+        if view.image:
+            folium.raster_layers.ImageOverlay(
+                view.image, corners, alt=view.finding, pixelated=False, pane="views"
+            ).add_to(group)
+        else:
+            _add_zones(group, result)
+    if not result.field.no_spread.is_empty:
+        _add_no_spread(chart, result)
+    named["outline"] = _add_outline(chart, result)
+    _add_samples(chart, result)
+    folium.LayerControl(collapsed=JsCode(f"window.innerWidth < {PHONE_PX}")).add_to(chart)
+    _Scale(imperial=result.plan.units == "us").add_to(chart)
+    chart.fit_bounds(corners, padding=(16, 16))
+    for number, element in enumerate(
+        _tree(chart)
+    ):  # branca's names are random; the same run gives the same file
+        element._id = str(number)  # noqa: SLF001
+    for name, element in named.items():
+        element._id = name  # noqa: SLF001
+    return chart
+
+
+def literal(text: str) -> str:
+    """Text as HTML that shows it as it was written, and that no template on the way can take for its own."""
+    return html.escape(text).replace("{", "&#123;").replace("}", "&#125;")
+
+
+class _Scale(MacroElement):
+    """A scale bar in the user's unit, and no other."""
+
+    _template = Template(
+        "{% macro script(this, kwargs) %}"
+        "L.control.scale({{ this.options|tojavascript }}).addTo({{ this._parent.get_name() }});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, *, imperial: bool) -> None:
+        super().__init__()
+        self.options = {"imperial": imperial, "metric": not imperial, "maxWidth": 140}
+
+
+def _tree(element: Element) -> Iterator[Element]:
+    yield element
+    for child in element._children.values():  # noqa: SLF001
+        yield from _tree(child)
+
+
+def _feature(number: int, shape: BaseGeometry, result: Result, **properties: str) -> dict[str, Any]:
+    """A GeoJSON feature whose properties are shown as they are written."""
+    lonlat = shapely.transform(to_map(shape, result.field), lambda xy: np.round(xy, DECIMALS))
+    return {
+        "type": "Feature",
+        "id": number,
+        "geometry": shapely.geometry.mapping(lonlat),
+        "properties": {name: literal(text) for name, text in properties.items()},
+    }
+
+
+def _layer(features: list[dict[str, Any]], rows: dict[str, str], brief: Sequence[str], **options: Any) -> Any:
+    """A GeoJSON layer with a tooltip of its `brief` properties and a popup of all `rows` (name: heading)."""
+    collection = {"type": "FeatureCollection", "features": features}
+    headings = {name: literal(heading) for name, heading in rows.items()}
+    tooltip = folium.GeoJsonTooltip(list(brief), [headings[name] for name in brief], class_name="tip")
+    popup = folium.GeoJsonPopup(
+        list(rows), list(headings.values()), class_name="pop", localize=False, max_width=320
+    )
+    return folium.GeoJson(collection, tooltip=tooltip, popup=popup, **options)
+
+
+def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
+    """Zones as polygons, with number and nitrogen rate written on every part."""
+    zones, colours = result.zone_map.zones, zone_colours(result)
+    headings = dict(zip(ZONE_ROWS, zone_columns(result), strict=True))
+    headings["credit"] += " (90 % interval)"
+    features = [
+        _feature(
+            number,
+            MultiPolygon([part.geometry for part in zone.parts]),
+            result,
+            **dict(zip(ZONE_ROWS, zone_cells(zone, result), strict=True)),
+        )
+        for number, zone in enumerate(zones)
+    ]
+
+    def style(feature: dict[str, Any]) -> dict[str, Any]:
+        return {
+            "fillColor": colours[zones[feature["id"]].zone],
+            "fillOpacity": 1.0,
+            "color": PAPER,
+            "weight": 1.5,
+        }
+
+    _layer(
+        features,
+        headings,
+        ["zone", "block", "credit", "rate_n", "product_rate"],
+        style_function=style,
+        highlight_function=lambda _: {"color": INK, "weight": 3},
+        smooth_factor=0,  # neighbours keep the border they share
+        pane="views",
+    ).add_to(group)
+    parts = [(zone, part) for zone in zones for part in zone.parts]
+    largest = {zone.zone: part for zone, part in sorted(parts, key=lambda pair: pair[1].area_ha)}
+    for zone, part in parts:
+        _add_label(group, zone, part.geometry, result, keep=largest[zone.zone] is part)
+
+
+def _add_label(
+    group: folium.FeatureGroup, zone: Zone, shape: BaseGeometry, result: Result, *, keep: bool
+) -> None:
+    """Nitrogen rate and zone number where the polygon is widest; the page may drop what finds no room.
+
+    `keep` marks the largest part of a zone, whose label stays whole.
+    """
+    widest = shapely.maximum_inscribed_circle(shape)
+    place = to_map(shapely.get_point(widest, 0), result.field)
+    rate = whole(shown_rate(zone.rate_n_kg_ha, result.plan.units))
+    label = (
+        f'<svg class="zone-label{" keep" if keep else ""}" data-room-m="{widest.length:.1f}" width="1" height="1" '
+        f'overflow="visible"><text text-anchor="middle" paint-order="stroke" stroke="{PAPER}" stroke-width="4" '
+        f'stroke-linejoin="round" fill="{INK}" font-weight="700"><tspan font-size="18">{rate}</tspan>'
+        f'<tspan x="0" dy="14" font-size="12.5">zone {zone.zone}</tspan></text></svg>'
+    )
+    folium.Marker(
+        (round(place.y, DECIMALS), round(place.x, DECIMALS)),
+        icon=folium.DivIcon(html=label, icon_size=(0, 0)),
+        interactive=False,
+        keyboard=False,
+    ).add_to(group)
+
+
+def _add_no_spread(chart: folium.Map, result: Result) -> None:
+    """No-spread areas with their setbacks, hatched; the lines are drawn, so that any page shows them."""
+    field = result.field
+    inside = field.no_spread.intersection(field.outline)
+    if inside.is_empty:
+        return
+    west, south, east, north = inside.bounds
+    height = north - south
+    reach = max(
+        field.outline.bounds[2] - field.outline.bounds[0], field.outline.bounds[3] - field.outline.bounds[1]
+    )
+    starts = np.arange(west - height, east, reach / HATCHES)
+    hatch = MultiLineString([[(x, south), (x + height, north)] for x in starts]).intersection(inside)
+    text = {"what": "No-spread area, setback included"}
+    group = folium.FeatureGroup(name="No-spread areas").add_to(chart)
+    _layer(
+        [_feature(0, inside, result, **text)],
+        {"what": ""},
+        ["what"],
+        style_function=lambda _: {"color": INK, "weight": 1, "fillColor": PAPER, "fillOpacity": 0.6},
+    ).add_to(group)
+    folium.GeoJson(
+        {"type": "FeatureCollection", "features": [_feature(0, hatch, result)]},
+        style_function=lambda _: {"color": INK, "weight": 1, "interactive": False},
+        interactive=False,
+    ).add_to(group)
+
+
+def _add_outline(chart: folium.Map, result: Result) -> folium.GeoJson:
+    """Block outlines, always on."""
+    field = result.field
+    features = [_feature(number, block.geometry, result) for number, block in enumerate(field.blocks)]
+    outline = folium.GeoJson(
+        {"type": "FeatureCollection", "features": features},
+        control=False,
+        style_function=lambda _: {"color": INK, "weight": 1.75, "fill": False},
+        interactive=False,
+        smooth_factor=0,
+    )
+    return outline.add_to(chart)
+
+
+def _add_samples(chart: folium.Map, result: Result) -> None:
+    """Samples as open circles whose area grows with dry weight."""
+    samples, units = result.samples, result.plan.units
+    measured = np.isfinite(samples.nitrogen_pct)
+    features = [
+        _feature(
+            number,
+            Point(samples.coords_m[number]),
+            result,
+            sample=samples.label[number],
+            dry=rate_text(float(samples.dry_kg_ha[number]), units),
+            nitrogen=f"{result.nitrogen.nitrogen_pct[number]:.2f} %"
+            + ("" if measured[number] else " (not measured)"),
+        )
+        for number in range(len(samples))
+    ]
+    share = np.sqrt(samples.dry_kg_ha / samples.dry_kg_ha.max())
+    radius = np.round(np.interp(share, (0.0, 1.0), RADIUS_PX), 1)
+    _layer(
+        features,
+        {"sample": "Sample", "dry": "Dry biomass", "nitrogen": "N in dry matter"},
+        ["sample", "dry", "nitrogen"],
+        name="Samples",
+        marker=folium.CircleMarker(),
+        style_function=lambda feature: {
+            "radius": float(radius[feature["id"]]),
+            "color": INK,
+            "weight": 1.5,
+            "fill": True,
+            "fillColor": PAPER,
+            "fillOpacity": 0.45,
+            "className": "sample",
+            "pane": "samples",
+        },
+    ).add_to(chart)

@@ -1,0 +1,205 @@
+"""What the map can show, one thing at a time: its picture or colours, its legend, and what it says in words.
+
+On every view darker means more. Colours are matplotlib's cividis, viridis and greys: in order of lightness, so
+that they survive colour blindness and a grey printer.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import matplotlib as mpl
+import numpy as np
+import pyproj
+import shapely
+from matplotlib.colors import to_hex
+from PIL import Image
+from scipy.ndimage import distance_transform_edt, map_coordinates
+
+from fieldmap.field import WGS84, Grid, burn, to_lonlat
+from fieldmap.findings import biomass_says, credit_says, doubt_says, zones_say
+from fieldmap.units import rate_unit, shown_rate, whole
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from fieldmap.field import Field
+    from fieldmap.pipeline import Result
+
+CLASSES_MAX = 6  # rows of a legend that a phone still has room for
+PIXELS_A_CELL, PIXELS_MAX = 3, 900  # class borders come out smooth, files small
+EARTH_RADIUS_M = 6_378_137.0  # of EPSG:3857
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """A row of a legend: one colour, or several side by side where zones share the row."""
+
+    colours: tuple[str, ...]
+    text: str
+
+
+@dataclass(frozen=True)
+class View:
+    """One thing the map can show.
+
+    `finding` says what it shows, in a sentence; `image` is a PNG as a data URI that fills the field's bounds
+    in Web Mercator, empty for the zones, which are drawn as polygons.
+    """
+
+    key: str
+    label: str
+    finding: str
+    legend_title: str
+    legend: tuple[Swatch, ...]
+    image: str = ""
+
+
+def map_views(result: Result) -> tuple[View, ...]:
+    """Zones first, then credit, biomass and doubt, in the user's unit."""
+    zones = result.zone_map.zones
+    unit = rate_unit(result.plan.units)
+    picture = _Picture(result)
+    colours = zone_colours(result)
+    rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, result.plan.units)) for zone in zones}
+    credit, biomass = result.credit, result.biomass.mean
+    return (
+        View("zones", "Zones", zones_say(result), f"Nitrogen rate, {unit}", _zone_legend(colours, rates)),
+        View(
+            "credit",
+            "Credit",
+            credit_says(result),
+            f"Nitrogen credit from the stand, {unit}",
+            *picture.of(credit.credit_kg_ha, "viridis_r"),
+        ),
+        View(
+            "biomass",
+            "Biomass",
+            biomass_says(result),
+            f"Dry biomass of the stand, {unit}",
+            *picture.of(biomass, "viridis_r"),
+        ),
+        View(
+            "doubt",
+            "Doubt",
+            doubt_says(result),
+            f"Doubt in the credit (one standard error), {unit}",
+            *picture.of(credit.se_kg_ha, "Greys"),
+        ),
+    )
+
+
+def zone_colours(result: Result) -> dict[int, str]:
+    """The colour of each zone number: even steps of cividis, the highest rate darkest."""
+    number = max((zone.zone for zone in result.zone_map.zones), default=0)
+    return dict(zip(range(1, number + 1), _steps("cividis_r", number), strict=True))
+
+
+def lonlat_bounds(field: Field) -> tuple[float, float, float, float]:
+    """West, south, east, north of the field, degrees; across 180° the east runs on past it."""
+    west, south, east, north = to_lonlat(field.outline, field.crs).bounds
+    return west, south, east, north
+
+
+def to_map(shape: BaseGeometry, field: Field) -> BaseGeometry:
+    """From the field's CRS to degrees; what lies beyond 180° follows the field past it."""
+    west = lonlat_bounds(field)[0]
+
+    def follow(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+        return lonlat + np.column_stack(
+            [np.where(lonlat[:, 0] < west - 180.0, 360.0, 0.0), lonlat[:, 1] * 0.0]
+        )
+
+    moved: BaseGeometry = shapely.transform(to_lonlat(shape, field.crs), follow)
+    return moved
+
+
+def _steps(colormap: str, number: int) -> tuple[str, ...]:
+    """Colours from light to dark; the ends, too near to white and to the boundary line, are left out."""
+    places = np.linspace(0.08, 0.86, number) if number > 1 else np.array([0.35])
+    return tuple(to_hex(colour) for colour in mpl.colormaps[colormap](places))
+
+
+def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch, ...]:
+    numbers = list(colours)
+    share = -(-len(numbers) // CLASSES_MAX)  # zones a row
+    rows = [numbers[start : start + share] for start in range(0, len(numbers), share or 1)]
+    return tuple(
+        Swatch(
+            tuple(colours[number] for number in row),
+            f"zone {row[0]}: {rates[row[0]]}"
+            if len(row) == 1
+            else f"zones {row[0]} to {row[-1]}: {rates[row[0]]} to {rates[row[-1]]}",
+        )
+        for row in rows
+    )
+
+
+class _Picture:
+    """Paints rasters of the field as Web Mercator pictures; where the pixels lie is worked out once."""
+
+    def __init__(self, result: Result) -> None:
+        field = result.field
+        outline = shapely.transform(to_lonlat(field.outline, field.crs), _mercator)
+        west, south, east, north = outline.bounds
+        fine = max(field.grid.shape) * PIXELS_A_CELL
+        pixel_m = max(east - west, north - south) / min(fine, PIXELS_MAX)
+        rows, columns = round((north - south) / pixel_m), round((east - west) / pixel_m)
+        pixels = Grid(west, north, pixel_m, max(rows, 1), max(columns, 1))
+        self._painted = burn([outline], pixels) >= 0
+        lonlat = _degrees(pixels.centres(self._painted))
+        forward = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
+        easting, northing = forward.transform(lonlat[:, 0], lonlat[:, 1])
+        grid = field.grid
+        self._row = (grid.north_m - northing) / grid.cell_m - 0.5
+        self._column = (easting - grid.west_m) / grid.cell_m - 0.5
+        self._units = result.plan.units
+
+    def of(self, raster_kg_ha: NDArray[np.float64], colormap: str) -> tuple[tuple[Swatch, ...], str]:
+        """Legend and PNG of a raster, in classes with round borders in the user's unit."""
+        outside = np.isnan(raster_kg_ha)
+        nearest = distance_transform_edt(outside, return_distances=False, return_indices=True)
+        filled = raster_kg_ha[tuple(nearest)] * shown_rate(1.0, self._units)
+        values = map_coordinates(filled, [self._row, self._column], order=1, mode="nearest")
+        borders = round_borders(float(values.min()), float(values.max()))
+        colours = _steps(colormap, len(borders) - 1)
+        index = np.zeros(self._painted.shape, dtype=np.uint8)  # 0 is clear
+        index[self._painted] = np.clip(np.digitize(values, borders), 1, len(colours))
+        legend = tuple(
+            Swatch((colour,), f"{whole(low)} to {whole(high)}")
+            for colour, low, high in zip(colours, borders[:-1], borders[1:], strict=True)
+        )
+        return legend, _png(index, colours)
+
+
+def round_borders(low: float, high: float) -> list[float]:
+    """Borders of at most six classes from `low` to `high`, on whole steps such as 1, 2, 5, 10, 15, 20, 25."""
+    steps = (base * 10.0**power for power in range(7) for base in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0))
+    for step in steps:
+        first, last = np.floor(low / step), np.floor(high / step) + 1.0
+        if step.is_integer() and last - first <= CLASSES_MAX:
+            return [float(border) for border in np.arange(first, last + 1.0) * step]
+    return [low, high]
+
+
+def _png(index: NDArray[np.uint8], colours: tuple[str, ...]) -> str:
+    image = Image.fromarray(index)
+    image.putpalette(bytes.fromhex("ffffff" + "".join(colour[1:] for colour in colours)))
+    buffer = io.BytesIO()
+    image.save(buffer, format="PNG", transparency=0, optimize=True)
+    return "data:image/png;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
+
+
+def _mercator(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Degrees to metres of EPSG:3857; longitudes may run on past 180°."""
+    radians = np.radians(lonlat)
+    return EARTH_RADIUS_M * np.column_stack([radians[:, 0], np.arcsinh(np.tan(radians[:, 1]))])
+
+
+def _degrees(mercator_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    scaled = mercator_m / EARTH_RADIUS_M
+    return np.degrees(np.column_stack([scaled[:, 0], np.arctan(np.sinh(scaled[:, 1]))]))

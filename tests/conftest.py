@@ -1,0 +1,71 @@
+"""Small plan folders to test with, and the invented farm."""
+
+import importlib.util
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from small_fields import DEFAULT_BLOCKS, PLAN, boundary_geojson, random_places, samples_csv, trend
+
+SAMPLE_GEO = Path(__file__).parents[1] / "sample_geo"
+
+
+@pytest.fixture
+def plan_folder(tmp_path):
+    """Write a plan folder; `edits` are (old, new) pairs on the text of plan.toml."""
+
+    def make(
+        *,
+        blocks=None,
+        xy=None,
+        dry_kg_ha=None,
+        edits=(),
+        extra="",
+        shift_m=(0.0, 0.0),
+        name="plan",
+        files=None,
+        **columns,
+    ):
+        folder = tmp_path / name
+        folder.mkdir()
+        xy = random_places(24, 1) if xy is None else xy
+        dry_kg_ha = trend(xy) if dry_kg_ha is None else dry_kg_ha
+        text = PLAN
+        for old, new in edits:
+            assert old in text, old
+            text = text.replace(old, new)
+        (folder / "plan.toml").write_text(text + extra)
+        (folder / "boundary.geojson").write_text(
+            json.dumps(boundary_geojson(blocks or DEFAULT_BLOCKS, shift_m=shift_m))
+        )
+        (folder / "samples.csv").write_text(samples_csv(xy, dry_kg_ha, shift_m=shift_m, **columns))
+        for file_name, content in (files or {}).items():
+            (folder / file_name).write_text(content)
+        return folder
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def farm():
+    """The script that made the invented farm, with its truth."""
+    spec = importlib.util.spec_from_file_location("make_sample_farm", SAMPLE_GEO / "make_sample_farm.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["make_sample_farm"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def kettle_bend_result():
+    from fieldmap import read_plan, run
+
+    return run(read_plan(SAMPLE_GEO / "kettle-bend"))
+
+
+@pytest.fixture(scope="session")
+def lower_plot_result():
+    from fieldmap import read_plan, run
+
+    return run(read_plan(SAMPLE_GEO / "lower-plot"))

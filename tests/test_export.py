@@ -1,0 +1,271 @@
+"""The files agree with each other, reopen to equal values, and keep their standards."""
+
+import copy
+import csv
+import json
+
+import geojson_validator
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from rfc7946 import violations
+from shapely.geometry import MultiPolygon, box, shape
+
+from fieldmap import read_plan, run
+from fieldmap.errors import OutputExistsError
+from fieldmap.export import WRITERS, write_folder
+from fieldmap.export.geojson import cut_at_180
+from fieldmap.export.tables import defused
+
+NESTED = {"type": "GeometryCollection", "geometries": []}
+FILES = {"zones.geojson", "zones.csv", "surface.tif", "map.html", "result.json"}
+
+
+@pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])
+def written(request, tmp_path_factory, kettle_bend_result, lower_plot_result):
+    result = {"kettle-bend": kettle_bend_result, "lower-plot": lower_plot_result}[request.param]
+    folder = tmp_path_factory.mktemp("out") / "field"
+    write_folder(result, folder)
+    return result, folder
+
+
+@pytest.fixture
+def zones(written):
+    return json.loads((written[1] / "zones.geojson").read_text(encoding="utf-8"))
+
+
+def test_every_file_is_written(written):
+    assert {file.name for file in written[1].iterdir()} == FILES
+    assert set(WRITERS) == FILES
+
+
+def test_zones_geojson_keeps_rfc_7946(zones):
+    assert violations(zones) == []
+
+
+def test_zones_geojson_pleases_a_second_opinion(zones):
+    # geojson-validator files GDAL-like seven decimals and holes under "problematic": not violations.
+    assert geojson_validator.validate_structure(zones, check_crs=True) == {}
+    assert geojson_validator.validate_geometries(zones)["invalid"] == {}
+
+
+@pytest.mark.parametrize(
+    ("spoil", "rule"),
+    [
+        (lambda zones: zones.update(crs={}), "4 a crs member"),
+        (lambda zones: zones.update(properties={}), "7.1 a FeatureCollection"),
+        (lambda zones: zones.update(bbox=[0, 5, 1, 4]), "5 a bbox has south above north"),
+        (lambda zones: zones["features"][0].pop("properties"), "3.2 a Feature lacks"),
+        (lambda zones: zones["features"][0].update(id=[1]), "3.2 an id is neither"),
+        (lambda zones: zones["features"][0].update(features=[]), "7.1 a Feature"),
+        (lambda zones: zones["features"][0]["geometry"].update(type="Circle"), "1.4 Circle is no geometry"),
+        (lambda zones: zones["features"][0]["geometry"]["coordinates"][0].reverse(), "runs the wrong way"),
+        (lambda zones: zones["features"][0]["geometry"]["coordinates"][0].pop(), "is not closed"),
+        (
+            lambda zones: zones["features"][0]["geometry"]["coordinates"][0].insert(0, [0, 95]),
+            "5.3 a latitude",
+        ),
+        (
+            lambda zones: zones["features"][0].update(
+                geometry={
+                    "type": "GeometryCollection",
+                    "geometries": [{"type": "GeometryCollection", "geometries": []}],
+                }
+            ),
+            "3.1.8",
+        ),
+        (
+            lambda zones: zones["features"][0].update(
+                geometry={"type": "Polygon", "coordinates": [[[-179, 0], [179, 0], [179, 1], [-179, 0]]]}
+            ),
+            "3.1.9",
+        ),
+        (lambda zones: zones["features"].append(zones["features"][0]), "3.2 an id stands twice"),
+    ],
+)
+def test_our_checker_finds_what_it_should(zones, spoil, rule):
+    spoilt = copy.deepcopy(zones)
+    spoil(spoilt)
+    assert any(rule in fault for fault in violations(spoilt))
+
+
+def test_a_shape_across_180_is_cut():
+    cut = cut_at_180(box(179.9, -17, 180.1, -16))
+    assert isinstance(cut, MultiPolygon)
+    assert sorted(part.bounds[0] for part in cut.geoms) == pytest.approx([-180.0, 179.9])
+    assert sum(part.area for part in cut.geoms) == pytest.approx(0.2)
+    assert cut_at_180(box(180.1, 0, 180.2, 1)).bounds[:3] == pytest.approx((-179.9, 0, -179.8))
+
+
+def test_the_polygons_cover_the_spread_field_once(written, zones):
+    result, _ = written
+    shapes = [shape(feature["geometry"]) for feature in zones["features"]]
+    assert all(polygon.is_valid for polygon in shapes)
+    areas = [feature["properties"]["area_ha"] for feature in zones["features"]]
+    assert sum(areas) == pytest.approx(sum(block.spread_ha for block in result.field.blocks), abs=1e-3)
+    overlap = sum(a.intersection(b).area for k, a in enumerate(shapes) for b in shapes[:k])
+    assert overlap < 1e-12
+    parts = [part.geometry for zone in result.zone_map.zones for part in zone.parts]
+    assert shapely.coverage_is_valid(parts)
+    least = result.plan.spreader.zone_min_m2 / 1e4
+    assert min(areas) >= least * 0.999
+
+
+def test_csv_and_geojson_carry_the_same_rows(written, zones):
+    with (written[1] / "zones.csv").open(encoding="utf-8", newline="") as file:
+        text = file.read()
+    assert text.count("\r\n") == len(text.splitlines())
+    rows = list(csv.DictReader(text.splitlines()))
+    for row, feature in zip(rows, zones["features"], strict=True):
+        assert int(row.pop("id")) == feature["id"]
+        assert set(row) == set(feature["properties"])
+        for name, value in feature["properties"].items():
+            assert row[name] == str(value) or float(row[name]) == value
+
+
+def test_nitrogen_and_product_agree_everywhere(written, zones):
+    result, folder = written
+    figures = json.loads((folder / "result.json").read_text(encoding="utf-8"))
+    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    for feature in zones["features"]:
+        row = feature["properties"]
+        assert row["rate_n_kg_ha"] == pytest.approx(row["product_kg_ha"] * fraction, abs=0.01)
+        assert row["product_kg"] == pytest.approx(row["product_kg_ha"] * row["area_ha"], abs=0.2)
+    assert sum(f["properties"]["product_kg"] for f in zones["features"]) == pytest.approx(
+        figures["totals"]["product_kg"], abs=0.5
+    )
+    assert sum(entry["product_kg"] for entry in figures["zones"]) == pytest.approx(
+        figures["totals"]["product_kg"], abs=0.5
+    )
+
+
+def test_surface_tif_reopens_to_equal_values(written):
+    result, folder = written
+    with rasterio.open(folder / "surface.tif") as tif:
+        assert tif.descriptions == (
+            "biomass_kg_ha",
+            "biomass_se_kg_ha",
+            "credit_kg_ha",
+            "credit_se_kg_ha",
+            "supplemental_kg_ha",
+            "rate_n_kg_ha",
+            "product_kg_ha",
+        )
+        assert set(tif.units) == {"kg/ha"}
+        assert tif.nodata == -9999.0
+        assert tif.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert tif.tags()["AREA_OR_POINT"] == "Area"
+        assert tif.crs.to_epsg() == result.field.crs.to_epsg()
+        assert tif.transform.almost_equals(result.field.grid.transform)
+        bands = tif.read(masked=True)
+    expected = (
+        result.biomass.mean,
+        result.biomass.se,
+        result.credit.credit_kg_ha,
+        result.credit.se_kg_ha,
+        result.supplemental_kg_ha,
+        result.zone_map.rate_n_kg_ha,
+        result.zone_map.product_kg_ha,
+    )
+    for band, values in zip(bands, expected, strict=True):
+        assert (band.mask == ~np.isfinite(values)).all()
+        np.testing.assert_allclose(band.compressed(), values[np.isfinite(values)], rtol=1e-6)
+    # Product in all, from the raster: cells on the boundary make up for each other to within 1 %.
+    cell_ha = result.field.area_ha / result.field.inside.sum()
+    assert float(bands[-1].sum()) * cell_ha == pytest.approx(
+        sum(zone.product_kg for zone in result.zone_map.zones), rel=0.01
+    )
+
+
+def test_result_json_says_what_the_design_asks(written):
+    result, folder = written
+    figures = json.loads((folder / "result.json").read_text(encoding="utf-8"))
+    assert {
+        "name",
+        "plan",
+        "plan_hash",
+        "field",
+        "surface",
+        "ledger",
+        "zones",
+        "totals",
+        "zones_by_number",
+        "verdict",
+        "warnings",
+        "cautions",
+        "sources",
+        "versions",
+    } <= set(figures)
+    assert figures["verdict"]["answer"] in ("worth it", "not worth it", "cannot tell")
+    losses = [entry["loss"] for entry in figures["zones_by_number"]]
+    assert losses == sorted(losses, reverse=True)
+    assert len(losses) == result.plan.spreader.zones_max
+    for block in figures["field"]["blocks"]:
+        lines = [line["kg_ha"] for line in figures["ledger"] if line["block"] == block["block"]]
+        number = [b.name for b in result.field.blocks].index(block["block"])
+        cells = (result.field.block_index == number) & np.isfinite(result.zone_map.rate_n_kg_ha)
+        assert sum(lines) == pytest.approx(result.supplemental_kg_ha[cells].mean(), abs=0.1)
+    assert {source["mark"] for source in figures["sources"]} <= {
+        "published",
+        "common practice",
+        "from memory",
+        "your value",
+    }
+
+
+def test_two_runs_write_the_same_bytes(tmp_path, plan_folder):
+    plan = read_plan(plan_folder())
+    for name in ("one", "two"):
+        write_folder(run(plan), tmp_path / name)
+    for file in (tmp_path / "one").iterdir():
+        assert file.read_bytes() == (tmp_path / "two" / file.name).read_bytes(), file.name
+
+
+def test_an_existing_folder_is_refused_and_a_foreign_one_always(tmp_path, lower_plot_result):
+    folder = tmp_path / "out"
+    write_folder(lower_plot_result, folder)
+    with pytest.raises(OutputExistsError, match="it is already there.*--overwrite"):
+        write_folder(lower_plot_result, folder)
+    write_folder(lower_plot_result, folder, overwrite=True)
+    (folder / "letter.txt").write_text("mine")
+    with pytest.raises(OutputExistsError, match="it holds files that fieldmap did not write"):
+        write_folder(lower_plot_result, folder, overwrite=True)
+    assert (folder / "letter.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_a_failure_half_way_leaves_everything_as_it_was(tmp_path, lower_plot_result, monkeypatch, overwrite):
+    folder = tmp_path / "out"
+    if overwrite:
+        write_folder(lower_plot_result, folder)
+        before = {file.name: file.read_bytes() for file in folder.iterdir()}
+
+    def fail(result, path):
+        path.write_text("half")
+        raise OSError("disk full")
+
+    monkeypatch.setitem(WRITERS, "result.json", fail)
+    with pytest.raises(OSError, match="disk full"):
+        write_folder(lower_plot_result, folder, overwrite=overwrite)
+    assert folder.exists() == overwrite
+    assert [entry.name for entry in tmp_path.iterdir()] == (["out"] if overwrite else [])
+    if overwrite:
+        assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
+
+
+@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1", "-3", "@SUM(A1)", "\tx", "\rx", "\nx"])
+def test_text_that_a_spreadsheet_would_run_is_defused(text):
+    assert defused(text) == "'" + text
+    assert defused("east - 3") == "east - 3"
+
+
+def test_a_rate_that_is_not_a_number_never_reaches_a_file(tmp_path, lower_plot_result):
+    from dataclasses import replace
+
+    zone_map = lower_plot_result.zone_map
+    spoilt = replace(zone_map.zones[0], rate_n_kg_ha=float("nan"))
+    broken = replace(lower_plot_result, zone_map=replace(zone_map, zones=(spoilt, *zone_map.zones[1:])))
+    with pytest.raises(RuntimeError, match="rate_n_kg_ha is not a number"):
+        write_folder(broken, tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []

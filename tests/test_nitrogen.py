@@ -1,0 +1,110 @@
+"""The %N of each sample: its own, the plan's, or the table's mixed by dry weight."""
+
+import numpy as np
+import pytest
+from small_fields import random_places
+
+from fieldmap import read_plan
+from fieldmap.errors import InputError
+from fieldmap.field import build_field
+from fieldmap.nitrogen import nitrogen_of_samples
+from fieldmap.read.inputs import read_inputs
+from fieldmap.samples import place_samples
+
+MIXTURE = ('"hairy vetch"', '["hairy vetch", "cereal rye"]')
+LABORATORY = ('stage = "bud"', 'nitrogen = "3.4 %"')
+N = 10
+
+
+@pytest.fixture
+def found(plan_folder):
+    def find(*edits, **columns):
+        folder = plan_folder(xy=random_places(N, 2), edits=edits, **columns)
+        plan = read_plan(folder)
+        inputs = read_inputs(**plan.inputs())
+        field = build_field(inputs.boundary, None, cell_m=5.0, file="boundary.geojson")
+        return nitrogen_of_samples(place_samples(inputs.samples, field), plan, field)
+
+    return find
+
+
+def test_a_laboratory_value_by_sample_comes_first(found):
+    nitrogen = found(nitrogen_pct=np.linspace(2.5, 3.4, N))
+    assert nitrogen.nitrogen_pct == pytest.approx(np.linspace(2.5, 3.4, N))
+    assert nitrogen.se_pct == 0.0
+    assert nitrogen.sources == ("your_value",)
+    assert nitrogen.varies
+
+
+def test_then_the_plans_then_the_tables(found):
+    assert found(LABORATORY).nitrogen_pct == pytest.approx(3.4)
+
+
+def test_the_table_by_species_and_stage_is_marked_from_memory(found):
+    nitrogen = found()
+    assert nitrogen.nitrogen_pct == pytest.approx(3.9)  # hairy vetch at bud, from memory
+    assert "stage_memory" in nitrogen.sources
+    assert nitrogen.se_pct == 0.3
+    assert not nitrogen.varies
+
+
+def test_a_mixture_is_mixed_by_dry_weight(found):
+    nitrogen = found(MIXTURE, legume_pct=[50] * 5 + [20] * 5, weed_pct=[0] * 5 + [10] * 5)
+    # vetch 3.9 %N at bud, rye 1.6 at boot, weeds 2.0: all from memory; the shares are chosen
+    assert nitrogen.nitrogen_pct[0] == pytest.approx(0.5 * 3.9 + 0.5 * 1.6)
+    assert nitrogen.nitrogen_pct[9] == pytest.approx(0.2 * 3.9 + 0.7 * 1.6 + 0.1 * 2.0)
+    assert any("stage of the grass was taken from the legume's" in text for text in nitrogen.warnings)
+    assert not nitrogen.unmixed
+
+
+def test_weeds_dilute_a_pure_stand(found):
+    assert found(weed_pct=[25] * N).nitrogen_pct == pytest.approx(0.75 * 3.9 + 0.25 * 2.0)
+
+
+def test_one_value_for_a_mixed_or_weedy_stand_is_known_for_what_it_is(found):
+    assert found(MIXTURE, LABORATORY).unmixed
+
+
+def test_one_value_for_a_weedy_stand(found):
+    assert found(LABORATORY, weed_pct=[4] * (N - 1) + [30]).unmixed
+
+
+def test_one_value_for_a_clean_stand(found):
+    assert not found(LABORATORY, weed_pct=[4] * N).unmixed
+
+
+def test_a_samples_own_species_and_stage(found):
+    nitrogen = found(species=["cereal rye"] + [""] * (N - 1), stage=["boot"] + [""] * (N - 1))
+    assert nitrogen.nitrogen_pct[0] == pytest.approx(1.6)
+    assert nitrogen.nitrogen_pct[1] == pytest.approx(3.9)
+
+
+@pytest.mark.parametrize(
+    ("edits", "columns", "message"),
+    [
+        (
+            (MIXTURE,),
+            {},
+            r"row 2 and 9 more: a mixture of hairy vetch and cereal rye has neither %N nor legume_pct",
+        ),
+        ((('stage = "bud"\n', ""),), {}, r"neither a laboratory %N nor a growth stage is known"),
+        (
+            (('stage = "bud"', 'stage = "bud"\nnodules = "few or white"'),),
+            {},
+            r"the nodules are few or white",
+        ),
+        (
+            (),
+            {"species": ["lupine"] + [""] * (N - 1)},
+            r'row 2: found "lupine"; one of the table is expected',
+        ),
+        ((), {"stage": ["boot"] + [""] * (N - 1)}, r'row 2: found stage "boot" for hairy vetch'),
+    ],
+)
+def test_what_cannot_be_known_is_asked_for(found, edits, columns, message):
+    with pytest.raises(InputError, match=message):
+        found(*edits, **columns)
+
+
+def test_few_or_white_nodules_are_taken_with_a_laboratory_value(found):
+    assert found(('stage = "bud"', 'nitrogen = "2.1 %"\nnodules = "few or white"')).nitrogen_pct[0] == 2.1
