@@ -146,3 +146,11 @@ def drift_columns(name: str, drift: ArrayLike) -> Floats:
     if array.ndim != 2 or not np.isfinite(array).all():
         raise ValueError(f"{name} has shape {array.shape}; expected finite numbers, one row a point")
     return array
+
+
+def sample_values(values: ArrayLike, samples: int) -> Floats:
+    """Values as an (n,) array, or an error."""
+    array = np.asarray(values, dtype=np.float64)
+    if array.shape != (samples,) or not np.isfinite(array).all():
+        raise ValueError(f"values has shape {array.shape}; expected {samples} finite numbers, one a sample")
+    return array

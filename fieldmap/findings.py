@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from fieldmap.pipeline import Result
     from fieldmap.units import UnitSystem
 
-TENTH = 0.1
+TENTH = 0.1  # lowest and highest are means of so much of the field
 PATCH_SHARE, MOST, SIDES_MAX = 0.25, 0.75, 2
 ONE_SIDE = 0.5  # a patch this far off the middle, in root mean square distances, lies on one side
-SIDES = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
+SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
 
 
 def zones_say(result: Result) -> str:
@@ -47,10 +47,9 @@ def credit_says(result: Result) -> str:
             f"These samples show no pattern: the credit is taken from the field's average, {mean} of nitrogen"
         )
     low, high = _tenths(credit)
-    place = _in(low, result.field)
     return (
-        f"Credit is lowest{place}: {_mean(credit, low, units)} of nitrogen in the lowest tenth of the field, "
-        f"{_mean(credit, high, units)} in the highest"
+        f"Credit is lowest{_in(low, result.field)}: {_mean(credit, low, units)} of nitrogen, "
+        f"{_mean(credit, high, units)} where it is highest"
     )
 
 
@@ -61,10 +60,9 @@ def biomass_says(result: Result) -> str:
         mean = _rate(float(np.nanmean(biomass)), units)
         return f"These samples show no pattern: the map is the field's average, {mean} of dry biomass"
     low, high = _tenths(biomass)
-    place = _in(low, result.field)
     return (
-        f"The stand is thinnest{place}: {_mean(biomass, low, units)} of dry biomass in the thinnest tenth of the "
-        f"field, {_mean(biomass, high, units)} in the heaviest"
+        f"The stand is thinnest{_in(low, result.field)}: {_mean(biomass, low, units)} dry, "
+        f"{_mean(biomass, high, units)} where it is heaviest"
     )
 
 
@@ -76,8 +74,8 @@ def doubt_says(result: Result) -> str:
     if surest == least:
         return f"The credit is equally sure everywhere: give or take {least}"
     return (
-        f"The credit is least sure{_in(high, result.field)}: give or take {least} in the least sure tenth of the "
-        f"field, {surest} in the surest"
+        f"The credit is least sure{_in(high, result.field)}: give or take {least}, "
+        f"{surest} where it is surest"
     )
 
 
@@ -97,7 +95,7 @@ def _rate(rate_kg_ha: float, units: UnitSystem) -> str:
 
 
 def _in(cells: NDArray[np.bool_], field: Field) -> str:
-    """`` in the south-west and the east``: the sides of the field where the cells lie, or nothing.
+    """`` in the southwest and the east``: the sides of the field where the cells lie, or nothing.
 
     Only patches with a quarter of the cells count, and they have to be most of the cells: what is scattered
     has no side.

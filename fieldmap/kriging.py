@@ -6,14 +6,11 @@ processor's cache, by two threads with the linear algebra of each held to one th
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from scipy.linalg import LinAlgError, cholesky, solve_triangular
-from threadpoolctl import ThreadpoolController
 
 from fieldmap.covariance import (
     SAME_PLACE_M,
@@ -24,44 +21,21 @@ from fieldmap.covariance import (
     distances,
     drift_columns,
     positions,
+    sample_values,
 )
+from fieldmap.neighbours import krige_local
+from fieldmap.tiles import one_blas_thread, share_tiles, tile_width
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-    from contextlib import AbstractContextManager
+    from collections.abc import Iterator
 
     from numpy.typing import ArrayLike
 
     from fieldmap.covariance import Floats
 
-THREADS = 2
-TILE_ELEMENTS = 2**17  # samples × targets of one tile: 1 MB of covariances, which the level 2 cache holds
+__all__ = ["Covariance", "krige", "krige_local", "leave_one_out", "one_blas_thread"]
+
 ROW_BLOCK = 64  # rows of the inverse factor multiplied at once, with only its non-zero columns
-
-
-@cache
-def _libraries() -> ThreadpoolController:
-    """Find the linear algebra libraries once: looking for them takes longer than a small kriging."""
-    return ThreadpoolController()
-
-
-def one_blas_thread() -> AbstractContextManager[object]:
-    """Keep linear algebra to the calling thread; its idle helpers would spin on the core a tile needs."""
-    limited: AbstractContextManager[object] = _libraries().limit(limits=1, user_api="blas")
-    return limited
-
-
-def share_tiles(samples: int, targets: int, worker: Callable[[Iterator[slice], int], None]) -> None:
-    """Let threads work through tiles of the targets; each calls `worker(tiles, width)` once.
-
-    `tiles` is shared: every thread takes the next slice until none is left, so a worker allocates its
-    buffers (at most `width` targets wide) once.
-    """
-    width = int(np.clip(TILE_ELEMENTS // samples, 256, 4096))
-    tiles = iter([slice(start, min(start + width, targets)) for start in range(0, targets, width)])
-    with ThreadPoolExecutor(THREADS) as pool:
-        for thread in [pool.submit(worker, tiles, width) for _ in range(THREADS)]:
-            thread.result()
 
 
 def triangular_products(factor: Floats, right: Floats, products: Floats) -> Iterator[tuple[int, int, Floats]]:
@@ -138,7 +112,7 @@ def krige(
     nugget = covariance.nugget if variance == "observation" else 0.0
     predicted_variance = covariance.partial_sill + nugget
 
-    def worker(tiles: Iterator[slice], width: int) -> None:
+    def worker(tiles: Iterator[slice]) -> None:
         correlations, work, products = system.buffers(width)
         for tile in tiles:
             count = tile.stop - tile.start
@@ -155,7 +129,8 @@ def krige(
 
     with one_blas_thread():
         system = _System.solve(coords, values, covariance, columns)
-        share_tiles(len(system.points), len(places), worker)
+        width = tile_width(len(system.points))
+        share_tiles(len(places), width, worker)
     return mean, spread
 
 
@@ -227,11 +202,8 @@ class _System:
     ) -> _System:
         """Check the samples and factorise."""
         points = positions("coords", coords)
-        z = np.asarray(values, dtype=np.float64)
-        n = len(points)
-        if z.shape != (n,) or not np.isfinite(z).all():
-            raise ValueError(f"values has shape {z.shape}; expected {n} finite numbers, one a sample")
-        design, drift_mean, drift_scale = _design(n, drift)
+        z = sample_values(values, len(points))
+        design, drift_mean, drift_scale = _design(len(points), drift)
         lower_inverse = _inverse_factor(points, covariance)
         basis, right = np.linalg.qr(lower_inverse @ design)
         whitened = lower_inverse @ z

@@ -14,7 +14,6 @@ import numpy as np
 import shapely
 from branca.element import MacroElement
 from folium.template import Template
-from folium.utilities import JsCode
 from shapely.geometry import MultiLineString, MultiPolygon, Point
 
 from fieldmap.overlays import lonlat_bounds, to_map, zone_colours
@@ -25,17 +24,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from branca.element import Element
+    from shapely.geometry import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.overlays import View
-    from fieldmap.rates import Zone
     from fieldmap.pipeline import Result
+    from fieldmap.rates import Zone
 
 INK, PAPER = "#14202b", "#ffffff"
 DECIMALS = 7  # of degrees, about a centimetre
 RADIUS_PX = (3.0, 8.0)  # of the lightest and the heaviest sample
 HATCHES = 70  # lines across the field
-PHONE_PX = 600
 ZONE_ROWS = (
     "zone",
     "block",
@@ -70,7 +69,6 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
     chart = folium.Map(
         location=((south + north) / 2.0, (west + east) / 2.0), tiles=None, zoom_snap=0.25, max_zoom=21
     )
-    corners = [[south, west], [north, east]]
     named: dict[str, Element] = {"field": chart}
     for name, order in (("views", 350), ("samples", 450)):
         folium.map.CustomPane(name, z_index=order, pointer_events=True).add_to(chart)
@@ -84,27 +82,26 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
         max_native_zoom=19,
     ).add_to(chart)
     for view in views:
-        group = folium.FeatureGroup(name=view.label, control=False, show=view is views[0]).add_to(chart)
+        group = folium.FeatureGroup(name=view.label, control=False, show=view is views[0])
+        chart.add_child(group)
         named[view.key] = group
-        if view.image:
-            folium.raster_layers.ImageOverlay(
-                view.image, corners, alt=view.finding, pixelated=False, pane="views"
-            ).add_to(group)
-        else:
+        if view.picture is None:
             _add_zones(group, result)
+        else:
+            picture, corners = view.picture.uri, view.picture.corners
+            group.add_child(
+                folium.raster_layers.ImageOverlay(
+                    picture, corners, alt=view.finding, pixelated=False, pane="views"
+                )
+            )
     if not result.field.no_spread.is_empty:
         _add_no_spread(chart, result)
     named["outline"] = _add_outline(chart, result)
     _add_samples(chart, result)
-    folium.LayerControl(collapsed=JsCode(f"window.innerWidth < {PHONE_PX}")).add_to(chart)
+    folium.LayerControl().add_to(chart)
     _Scale(imperial=result.plan.units == "us").add_to(chart)
-    chart.fit_bounds(corners, padding=(16, 16))
-    for number, element in enumerate(
-        _tree(chart)
-    ):  # branca's names are random; the same run gives the same file
-        element._id = str(number)  # noqa: SLF001
-    for name, element in named.items():
-        element._id = name  # noqa: SLF001
+    chart.fit_bounds([[south, west], [north, east]], padding=(16, 16))
+    _fix_names(chart, named)
     return chart
 
 
@@ -123,8 +120,16 @@ class _Scale(MacroElement):
     )
 
     def __init__(self, *, imperial: bool) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self.options = {"imperial": imperial, "metric": not imperial, "maxWidth": 140}
+
+
+def _fix_names(chart: folium.Map, named: dict[str, Element]) -> None:
+    """Numbers in place of branca's random names: the same run gives the same file."""
+    for number, element in enumerate(_tree(chart)):
+        element._id = str(number)  # noqa: SLF001 - branca has no other way
+    for name, element in named.items():
+        element._id = name  # noqa: SLF001
 
 
 def _tree(element: Element) -> Iterator[Element]:
@@ -148,7 +153,9 @@ def _layer(features: list[dict[str, Any]], rows: dict[str, str], brief: Sequence
     """A GeoJSON layer with a tooltip of its `brief` properties and a popup of all `rows` (name: heading)."""
     collection = {"type": "FeatureCollection", "features": features}
     headings = {name: literal(heading) for name, heading in rows.items()}
-    tooltip = folium.GeoJsonTooltip(list(brief), [headings[name] for name in brief], class_name="tip")
+    tooltip = folium.GeoJsonTooltip(
+        list(brief), [headings[name] for name in brief], class_name="tip", opacity=1
+    )
     popup = folium.GeoJsonPopup(
         list(rows), list(headings.values()), class_name="pop", localize=False, max_width=320
     )
@@ -193,15 +200,13 @@ def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
         _add_label(group, zone, part.geometry, result, keep=largest[zone.zone] is part)
 
 
-def _add_label(
-    group: folium.FeatureGroup, zone: Zone, shape: BaseGeometry, result: Result, *, keep: bool
-) -> None:
+def _add_label(group: folium.FeatureGroup, zone: Zone, shape: Polygon, result: Result, *, keep: bool) -> None:
     """Nitrogen rate and zone number where the polygon is widest; the page may drop what finds no room.
 
     `keep` marks the largest part of a zone, whose label stays whole.
     """
     widest = shapely.maximum_inscribed_circle(shape)
-    place = to_map(shapely.get_point(widest, 0), result.field)
+    longitude, latitude = shapely.get_coordinates(to_map(shapely.get_point(widest, 0), result.field))[0]
     rate = whole(shown_rate(zone.rate_n_kg_ha, result.plan.units))
     label = (
         f'<svg class="zone-label{" keep" if keep else ""}" data-room-m="{widest.length:.1f}" width="1" height="1" '
@@ -210,7 +215,7 @@ def _add_label(
         f'<tspan x="0" dy="14" font-size="12.5">zone {zone.zone}</tspan></text></svg>'
     )
     folium.Marker(
-        (round(place.y, DECIMALS), round(place.x, DECIMALS)),
+        (round(float(latitude), DECIMALS), round(float(longitude), DECIMALS)),
         icon=folium.DivIcon(html=label, icon_size=(0, 0)),
         interactive=False,
         keyboard=False,
@@ -256,7 +261,8 @@ def _add_outline(chart: folium.Map, result: Result) -> folium.GeoJson:
         interactive=False,
         smooth_factor=0,
     )
-    return outline.add_to(chart)
+    chart.add_child(outline)
+    return outline
 
 
 def _add_samples(chart: folium.Map, result: Result) -> None:

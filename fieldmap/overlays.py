@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import base64
 import io
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import matplotlib as mpl
 import numpy as np
@@ -25,6 +26,7 @@ from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from shapely.geometry import MultiPolygon, Polygon
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.field import Field
@@ -44,11 +46,18 @@ class Swatch:
 
 
 @dataclass(frozen=True)
+class Picture:
+    """A PNG as a data URI, in Web Mercator, and its corners (south, west), (north, east) in degrees."""
+
+    uri: str
+    corners: tuple[tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True)
 class View:
     """One thing the map can show.
 
-    `finding` says what it shows, in a sentence; `image` is a PNG as a data URI that fills the field's bounds
-    in Web Mercator, empty for the zones, which are drawn as polygons.
+    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons.
     """
 
     key: str
@@ -56,14 +65,14 @@ class View:
     finding: str
     legend_title: str
     legend: tuple[Swatch, ...]
-    image: str = ""
+    picture: Picture | None = None
 
 
 def map_views(result: Result) -> tuple[View, ...]:
     """Zones first, then credit, biomass and doubt, in the user's unit."""
     zones = result.zone_map.zones
     unit = rate_unit(result.plan.units)
-    picture = _Picture(result)
+    painter = _Painter(result)
     colours = zone_colours(result)
     rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, result.plan.units)) for zone in zones}
     credit, biomass = result.credit, result.biomass.mean
@@ -74,21 +83,21 @@ def map_views(result: Result) -> tuple[View, ...]:
             "Credit",
             credit_says(result),
             f"Nitrogen credit from the stand, {unit}",
-            *picture.of(credit.credit_kg_ha, "viridis_r"),
+            *painter.of(credit.credit_kg_ha, "viridis_r"),
         ),
         View(
             "biomass",
             "Biomass",
             biomass_says(result),
             f"Dry biomass of the stand, {unit}",
-            *picture.of(biomass, "viridis_r"),
+            *painter.of(biomass, "viridis_r"),
         ),
         View(
             "doubt",
             "Doubt",
             doubt_says(result),
             f"Doubt in the credit (one standard error), {unit}",
-            *picture.of(credit.se_kg_ha, "Greys"),
+            *painter.of(credit.se_kg_ha, "Greys"),
         ),
     )
 
@@ -110,9 +119,8 @@ def to_map(shape: BaseGeometry, field: Field) -> BaseGeometry:
     west = lonlat_bounds(field)[0]
 
     def follow(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
-        return lonlat + np.column_stack(
-            [np.where(lonlat[:, 0] < west - 180.0, 360.0, 0.0), lonlat[:, 1] * 0.0]
-        )
+        beyond = lonlat[:, 0] < west - 180.0
+        return np.column_stack([lonlat[:, 0] + 360.0 * beyond, lonlat[:, 1]])
 
     moved: BaseGeometry = shapely.transform(to_lonlat(shape, field.crs), follow)
     return moved
@@ -139,7 +147,7 @@ def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch
     )
 
 
-class _Picture:
+class _Painter:
     """Paints rasters of the field as Web Mercator pictures; where the pixels lie is worked out once."""
 
     def __init__(self, result: Result) -> None:
@@ -148,9 +156,13 @@ class _Picture:
         west, south, east, north = outline.bounds
         fine = max(field.grid.shape) * PIXELS_A_CELL
         pixel_m = max(east - west, north - south) / min(fine, PIXELS_MAX)
-        rows, columns = round((north - south) / pixel_m), round((east - west) / pixel_m)
-        pixels = Grid(west, north, pixel_m, max(rows, 1), max(columns, 1))
-        self._painted = burn([outline], pixels) >= 0
+        rows, columns = math.ceil((north - south) / pixel_m), math.ceil((east - west) / pixel_m)
+        pixels = Grid(west, north, pixel_m, rows, columns)
+        south_west, north_east = _degrees(
+            np.array([[west, north - rows * pixel_m], [west + columns * pixel_m, north]])
+        ).tolist()
+        self._corners = (south_west[1], south_west[0]), (north_east[1], north_east[0])
+        self._painted = burn([cast("Polygon | MultiPolygon", outline)], pixels) >= 0
         lonlat = _degrees(pixels.centres(self._painted))
         forward = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
         easting, northing = forward.transform(lonlat[:, 0], lonlat[:, 1])
@@ -159,7 +171,7 @@ class _Picture:
         self._column = (easting - grid.west_m) / grid.cell_m - 0.5
         self._units = result.plan.units
 
-    def of(self, raster_kg_ha: NDArray[np.float64], colormap: str) -> tuple[tuple[Swatch, ...], str]:
+    def of(self, raster_kg_ha: NDArray[np.float64], colormap: str) -> tuple[tuple[Swatch, ...], Picture]:
         """Legend and PNG of a raster, in classes with round borders in the user's unit."""
         outside = np.isnan(raster_kg_ha)
         nearest = distance_transform_edt(outside, return_distances=False, return_indices=True)
@@ -173,7 +185,7 @@ class _Picture:
             Swatch((colour,), f"{whole(low)} to {whole(high)}")
             for colour, low, high in zip(colours, borders[:-1], borders[1:], strict=True)
         )
-        return legend, _png(index, colours)
+        return legend, Picture(_png(index, colours), self._corners)
 
 
 def round_borders(low: float, high: float) -> list[float]:
@@ -197,9 +209,15 @@ def _png(index: NDArray[np.uint8], colours: tuple[str, ...]) -> str:
 def _mercator(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
     """Degrees to metres of EPSG:3857; longitudes may run on past 180°."""
     radians = np.radians(lonlat)
-    return EARTH_RADIUS_M * np.column_stack([radians[:, 0], np.arcsinh(np.tan(radians[:, 1]))])
+    metres: NDArray[np.float64] = EARTH_RADIUS_M * np.column_stack(
+        [radians[:, 0], np.arcsinh(np.tan(radians[:, 1]))]
+    )
+    return metres
 
 
 def _degrees(mercator_m: NDArray[np.float64]) -> NDArray[np.float64]:
     scaled = mercator_m / EARTH_RADIUS_M
-    return np.degrees(np.column_stack([scaled[:, 0], np.arctan(np.sinh(scaled[:, 1]))]))
+    degrees: NDArray[np.float64] = np.degrees(
+        np.column_stack([scaled[:, 0], np.arctan(np.sinh(scaled[:, 1]))])
+    )
+    return degrees

@@ -17,8 +17,9 @@ import numpy as np
 from scipy.special import softmax
 
 from fieldmap.covariance import distance_matrix, distances, drift_columns, positions
-from fieldmap.kriging import ROW_BLOCK, one_blas_thread, share_tiles, triangular_products
+from fieldmap.kriging import ROW_BLOCK, triangular_products
 from fieldmap.likelihood import RANGES, collapse, decompose, pool, spatial_models, spread
+from fieldmap.tiles import one_blas_thread, share_tiles, tile_width
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -235,7 +236,9 @@ def predict(
     signal = sum(form.signal for form in fit.forms)
     n, q = len(fit.points), len(fit.base)
 
-    def worker(tiles: Iterator[slice], width: int) -> None:
+    width = tile_width(n + q)
+
+    def worker(tiles: Iterator[slice]) -> None:
         apart, work = np.empty((2, n, width))
         unknowns, products = np.empty((n + q, width)), np.empty((ROW_BLOCK + 1, width))
         for tile in tiles:
@@ -256,8 +259,7 @@ def predict(
                 moment -= shift**2
             variance[tile] = moment
 
-    with one_blas_thread():
-        share_tiles(n + q, len(places), worker)
+    share_tiles(len(places), width, worker)
     np.maximum(variance, 0.0, out=variance)
     return Prediction(mean, fit.scale * np.sqrt(variance), fit.scale * np.sqrt(variance + fit.nugget))
 

@@ -21,9 +21,10 @@
     map.fitBounds(window.geo_json_outline.getBounds(), { padding: [16, 16] });
   });
 
-  // Beside the map there is room for the choice of layers; on a phone it waits behind a button in the map.
-  const layers = document.querySelector(".leaflet-control-layers-expanded");
-  if (layers) document.getElementById("layers").append(layers);
+  // Under the map there is room for the choice of layers; on a phone it waits behind a button in the map.
+  if (window.innerWidth >= 600) {
+    document.getElementById("layers").append(document.querySelector(".leaflet-control-layers"));
+  }
 
   // A label keeps its zone number where the zone is wide enough for it, and gives way where it is not at all.
   const fit = () => {

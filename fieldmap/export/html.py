@@ -7,7 +7,7 @@ import functools
 import hashlib
 import re
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import jinja2
 
@@ -18,6 +18,8 @@ from fieldmap.units import area_text
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from branca.element import Figure
 
     from fieldmap.pipeline import Result
 
@@ -36,7 +38,7 @@ def map_page(result: Result) -> str:
     plan and its files hold.
     """
     views = map_views(result)
-    figure = build_map(result, views).get_root()
+    figure = cast("Figure", build_map(result, views).get_root())
     figure.render()
     scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]
     zones = result.zone_map.zones
