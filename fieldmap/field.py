@@ -75,13 +75,22 @@ class Grid:
         row, column = np.nonzero(mask)
         return np.column_stack([self.eastings()[column], self.northings()[row]])
 
+    def values_at(self, coords_m: NDArray[np.float64], raster: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Values of the cells that points (n, 2) lie in, NaN off the grid."""
+        column = np.floor((coords_m[:, 0] - self.west_m) / self.cell_m).astype(int)
+        row = np.floor((self.north_m - coords_m[:, 1]) / self.cell_m).astype(int)
+        on = (row >= 0) & (row < self.rows) & (column >= 0) & (column < self.columns)
+        values = np.full(len(coords_m), np.nan)
+        values[on] = raster[row[on], column[on]]
+        return values
+
 
 @dataclass(frozen=True)
 class Block:
     """A part of the field with its own crop and cover crop.
 
-    `geometry` is in the field's CRS; `spread` is the same less the no-spread areas; `area_ha` and `spread_ha`
-    are their true areas.
+    `geometry` is in the field's CRS; `spread` is the same less the no-spread areas and what a spreader at their
+    edge would throw into them; `area_ha` and `spread_ha` are their true areas.
     """
 
     name: str
@@ -111,6 +120,11 @@ class Field:
         return self.block_index >= 0
 
     @functools.cached_property
+    def in_no_spread(self) -> NDArray[np.bool_]:
+        """Cells of the field whose centre is in a no-spread area."""
+        return self.inside & (burn([_polygons_of(self.no_spread)], self.grid) >= 0)
+
+    @functools.cached_property
     def spread_index(self) -> NDArray[np.int16]:
         """As `block_index`, -1 also in no-spread areas."""
         return burn([block.spread for block in self.blocks], self.grid)
@@ -127,7 +141,12 @@ class Field:
 
 
 def build_field(
-    boundary: GeoDataFrame, no_spread: GeoDataFrame | None, *, cell_m: float | None, file: str
+    boundary: GeoDataFrame,
+    no_spread: GeoDataFrame | None,
+    *,
+    cell_m: float | None,
+    throw_m: float = 0.0,
+    file: str,
 ) -> Field:
     """Lay a grid over the blocks of a boundary.
 
@@ -139,6 +158,9 @@ def build_field(
         Points, lines or polygons with a column ``setback_m``, or None.
     cell_m
         Side of a cell; None lets the field's size choose.
+    throw_m
+        How far beyond the edge of what is spread product still lands; the zones stay this much further from
+        no-spread areas.
     file
         Name of the boundary's file, for messages.
 
@@ -164,7 +186,8 @@ def build_field(
     kept_out = _setbacks(no_spread, crs)
     grid = _grid_over(shapes, cell_m or _cell_for(area_ha), file=file)
     blocks = tuple(
-        _block(str(name), shape, kept_out, crs) for name, shape in zip(boundary["block"], shapes, strict=True)
+        _block(str(name), shape, kept_out.buffer(throw_m), crs)
+        for name, shape in zip(boundary["block"], shapes, strict=True)
     )
     block_index = burn(shapes, grid)
     for number, block in enumerate(blocks):

@@ -19,6 +19,7 @@ from scipy.special import gammaln, logsumexp, softmax, stdtrit
 if TYPE_CHECKING:
     from fieldmap.covariance import Floats
 
+LEAST_SAMPLES = 8  # to compare models; judgement: fewer than 12 were not simulated
 SHARES = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97])
 RANGES = np.geomspace(0.03, 0.5, 7)  # of the largest distance between samples
 LEAST_WEIGHT = 0.005  # spatial models below this share of the total weight are left out of the map

@@ -9,15 +9,18 @@ import numpy as np
 
 from fieldmap.cautions import cautions
 from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
+from fieldmap.delivery import Delivery, delivery_warnings, drive
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import Field, build_field
 from fieldmap.interpolate import Surface, cover_strata, map_biomass, map_nitrogen
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
+from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import ZoneMap, area_numbers, draw_zones, rate_zones
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import PLAN_FILE, file_digests
 from fieldmap.samples import Samples, place_samples
+from fieldmap.spreader import throw_m
 from fieldmap.verdict import FlatRate, Verdict, flat_rate, judge
 
 if TYPE_CHECKING:
@@ -47,6 +50,9 @@ class Result:
     supplemental_kg_ha: NDArray[np.float64]
     level_sets: tuple[LevelSet, ...]
     zone_map: ZoneMap
+    passes: tuple[Pass, ...]
+    loads: tuple[Load, ...]
+    delivery: Delivery
     flat: FlatRate
     verdict: Verdict
     ledger: tuple[LedgerLine, ...]
@@ -73,7 +79,13 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     """
     progress("reading the field and its samples")
     inputs = read_inputs(**plan.inputs())
-    field = build_field(inputs.boundary, inputs.no_spread, cell_m=plan.field.cell_m, file=plan.field.boundary)
+    field = build_field(
+        inputs.boundary,
+        inputs.no_spread,
+        cell_m=plan.field.cell_m,
+        throw_m=throw_m(plan.spreader),
+        file=plan.field.boundary,
+    )
     refuse_unknown_blocks(plan, field)
     samples = place_samples(inputs.samples, field)
     nitrogen = nitrogen_of_samples(samples, plan, field)
@@ -95,6 +107,11 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         biomass, nitrogen_pct, area_numbers(zones, field), field=field, rules=rules, strata=strata
     )
     zone_map = rate_zones(zones, credit, draws, field=field, needs=needs, plan=plan)
+
+    progress("driving the map on paper")
+    passes = passes_over(field, plan.spreader)
+    loads = split_loads(passes, zone_map.product_at(field.grid), plan.spreader, step_m=field.grid.cell_m)
+    delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
 
     progress("comparing with one rate")
     flat = flat_rate(zone_map.credit_used_kg_ha, needs, field, plan)
@@ -123,6 +140,9 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         supplemental_kg_ha=supplemental,
         level_sets=zones.level_sets,
         zone_map=zone_map,
+        passes=passes,
+        loads=loads,
+        delivery=delivery,
         flat=flat,
         verdict=verdict,
         ledger=lines,
@@ -134,6 +154,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *strata.warnings,
             *(message for message in (biomass.message,) if message),
             *zone_map.warnings,
+            *delivery_warnings(delivery, plan),
             *not_used(plan),
         ),
         cautions=cautions(plan),

@@ -55,6 +55,7 @@ def _plain_file(name: str) -> str:
     return name
 
 
+PatternName = Literal["trapezoid", "triangle"]
 FileName = Annotated[str, AfterValidator(_plain_file)]
 
 
@@ -294,6 +295,8 @@ class Spreader(Section):
     speed_m_s: Annotated[Speed, Field(gt=0)] = Field(12 / 3.6, alias="speed")
     hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(None, alias="hopper")
     outside_rate_kg_ha: Rate = Field(0.0, alias="outside_rate")
+    pattern: PatternName = "trapezoid"
+    border_spreading: bool = False
 
     @field_validator("product", mode="before")
     @classmethod

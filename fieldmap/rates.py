@@ -23,13 +23,13 @@ from fieldmap.units import rate_text
 from fieldmap.zones import LevelSet, best_levels, choose_levels, shape_zones
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry import Polygon
 
     from fieldmap.credit import CreditDraws, CreditMap
-    from fieldmap.field import Field
+    from fieldmap.field import Field, Grid
     from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
 
@@ -82,6 +82,10 @@ class ZoneMap:
     rate_n_kg_ha: NDArray[np.float64]
     product_kg_ha: NDArray[np.float64]
     warnings: tuple[str, ...]
+
+    def product_at(self, grid: Grid) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+        """Product rate at points (n, 2) of the field, 0 where nothing is spread."""
+        return lambda points: np.nan_to_num(grid.values_at(points, self.product_kg_ha))
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,28 @@ if TYPE_CHECKING:
     from fieldmap.tables import Product
 
 
+def reach_m(spreader: Spreader) -> float:
+    """How far from its pass a spreader throws."""
+    return spreader.swath_m * {"trapezoid": 0.75, "triangle": 1.0}[spreader.pattern]
+
+
+def share_at(distance_m: NDArray[np.float64], spreader: Spreader) -> NDArray[np.float64]:
+    """Rate at a distance from the pass, as a share of the rate asked for.
+
+    Both patterns fall to half at half the swath, which is what makes it the effective swath (twice the
+    distance at which the rate is half that of the centre, Ohio State Bulletin 817), and neighbouring passes
+    add up to one everywhere.
+    """
+    flat_m = spreader.swath_m * {"trapezoid": 0.25, "triangle": 0.0}[spreader.pattern]
+    reach = reach_m(spreader)
+    return np.clip((reach - distance_m) / (reach - flat_m), 0.0, 1.0)
+
+
+def throw_m(spreader: Spreader) -> float:
+    """How far beyond the edge of its swath product still lands; nothing with border spreading."""
+    return 0.0 if spreader.border_spreading else reach_m(spreader) - spreader.swath_m / 2
+
+
 def product_rate_kg_ha(rate_n_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:
     """Product that carries a nitrogen rate: N / (%N × available). 60 lb N as urea is 130.4 lb."""
     return rate_n_kg_ha / product.nitrogen_fraction

@@ -10,6 +10,7 @@ from fieldmap.units import (
     KG_PER_SHORT_TON,
     UnitSystem,
     area_text,
+    mass_text,
     rate_text,
     rate_unit,
     shown_rate,
@@ -17,8 +18,8 @@ from fieldmap.units import (
 )
 
 if TYPE_CHECKING:
-    from fieldmap.rates import Zone
     from fieldmap.pipeline import Result
+    from fieldmap.rates import Zone
 
 
 @dataclass(frozen=True)
@@ -40,17 +41,16 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
     )
 
 
-def mass_text(mass_kg: float, units: UnitSystem) -> str:
+def _order_text(mass_kg: float, units: UnitSystem) -> str:
     """A weight to order: ``4,680 lb (2.3 short tons)`` or ``2,120 kg (2.1 t)``."""
-    if units == "us":
-        return f"{whole(mass_kg / KG_PER_LB)} lb ({mass_kg / KG_PER_SHORT_TON:.1f} short tons)"
-    return f"{whole(mass_kg)} kg ({mass_kg / 1000:.1f} t)"
+    tons = f"{mass_kg / KG_PER_SHORT_TON:.1f} short tons" if units == "us" else f"{mass_kg / 1000:.1f} t"
+    return f"{mass_text(mass_kg, units)} ({tons})"
 
 
 def order_text(result: Result) -> str:
     """Product in all, and its cost where a price is known."""
     product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
-    text = f"{mass_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
+    text = f"{_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
     price = result.plan.prices.product
     return text + (f", {price.currency} {whole(price.amount * product_kg)}" if price else "")
 
@@ -81,8 +81,7 @@ def _against_one_rate(result: Result) -> str:
     n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.zones)
     flat_n_kg = result.flat.mean_rate_n_kg_ha * sum(block.spread_ha for block in result.field.blocks)
     change_kg = flat_n_kg - n_kg
-    amount = f"{whole(abs(change_kg) / KG_PER_LB)} lb" if units == "us" else f"{whole(abs(change_kg))} kg"
-    saved = f"{amount} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
+    saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
     return (
         f"one rate a block would be {rate_text(result.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "
         f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "

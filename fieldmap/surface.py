@@ -11,42 +11,38 @@ standard errors then still allow for the variation from place to place that the 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from scipy.special import softmax
 
-from fieldmap.covariance import distance_matrix, distances, drift_columns, positions
+from fieldmap.covariance import distance_matrix, distances, positions, sample_values
+from fieldmap.drift import Drift, drift_at_samples
 from fieldmap.kriging import ROW_BLOCK, triangular_products
-from fieldmap.likelihood import RANGES, collapse, decompose, pool, spatial_models, spread
+from fieldmap.likelihood import LEAST_SAMPLES, RANGES, collapse, decompose, pool, spatial_models, spread
 from fieldmap.tiles import one_blas_thread, share_tiles, tile_width
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
     from fieldmap.covariance import Floats
     from fieldmap.likelihood import Form, SpatialModels
 
 Method = Literal["field mean", "kriging", "kriging with covariate"]
 
-LEAST_SAMPLES = 8  # for a pattern; judgement: fewer than 12 were not simulated
+__all__ = [
+    "LEAST_SAMPLES",
+    "Prediction",
+    "SurfaceFit",
+    "fit_surface",
+    "joint",
+    "no_pattern_message",
+    "predict",
+]
+
 LEAST_GAIN = 0.05  # of leave-one-out error over that of the mean; fixed before the simulations, not tuned
-
-
-@dataclass(frozen=True)
-class Design:
-    """Columns of the mean: one a stratum, then the standardised covariates; q in all."""
-
-    strata: NDArray[Any]  # labels, sorted; one empty label when there are none
-    covariate_mean: Floats
-    covariate_scale: Floats
-
-    def rows(self, stratum: NDArray[np.intp], covariates: Floats) -> Floats:
-        """Rows of the design, (points, q), from indices of strata and raw covariates."""
-        indicators = np.equal.outer(stratum, np.arange(len(self.strata)))
-        return np.hstack([indicators, (covariates - self.covariate_mean) / self.covariate_scale])
 
 
 @dataclass(frozen=True)
@@ -78,7 +74,7 @@ class SurfaceFit:
         Standard deviation of the samples about their mean; all below is in units of it.
     points, origin
         Sample positions about their centre, (n, 2), and that centre.
-    design, base
+    drift, base
         Columns of the mean, and the base mean's coefficients in them, in the unit of the values.
     forms, nugget
         The likelihood-averaged surface about the base mean, and the variance of a sample about it.
@@ -99,7 +95,7 @@ class SurfaceFit:
     scale: float
     points: Floats
     origin: Floats
-    design: Design
+    drift: Drift
     base: Floats
     forms: tuple[Form, ...]
     nugget: float
@@ -145,39 +141,36 @@ def fit_surface(
         or there are fewer than three samples (two more than strata).
     """
     points = positions("coords", coords)
-    z = np.asarray(values, dtype=np.float64)
     n = len(points)
-    if z.shape != (n,) or not np.isfinite(z).all():
-        raise ValueError(f"values has shape {z.shape}; expected {n} finite numbers, one a sample")
-    design, rows = _design(n, covariates, strata)
-    groups = len(design.strata)
+    z = sample_values(values, n)
+    drift, rows = drift_at_samples(n, covariates, strata)
+    if np.linalg.matrix_rank(rows) < rows.shape[1]:
+        raise ValueError("a covariate follows from the others or from the strata; leave it out")
+    groups = len(drift.strata)
     indicators = rows[:, :groups]
     base = np.zeros(rows.shape[1])
     base[:groups] = indicators.T @ z / indicators.sum(axis=0)
     residual = z - rows @ base
     residual[np.abs(residual) <= 1e-13 * np.abs(z).max()] = 0.0  # rounding of the mean
     scale = float(np.sqrt((residual**2).sum() / (n - groups)))
+    standard = residual / (scale or 1.0)
     origin = points.mean(axis=0)
     points = points - origin
     candidates = _mean_models(n, groups, rows.shape[1])
     with one_blas_thread():
         distance = distance_matrix(points, points)
         ranges = decompose(distance, RANGES * (distance.max() or 1.0))
-        models = [spatial_models(ranges, residual / (scale or 1.0), rows, columns) for columns in candidates]
+        models = [spatial_models(ranges, standard, rows, columns) for columns in candidates]
         weights = np.asarray(softmax([model.leave_one_out.score for model in models]))
-        forms, nugget = collapse(models, weights, ranges, residual / (scale or 1.0), rows)
+        forms, nugget = collapse(models, weights, ranges, standard, rows)
     best = pool([model.leave_one_out for model in models], weights)
-    best_error = (residual / (scale or 1.0) - best.predicted) * scale
+    best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(best.variance)
     mean_error, mean_se = _leave_one_out_of_mean(residual, indicators)
     loo_rmse, mean_only_rmse = _rms(best_error), _rms(mean_error)
     is_mean = n < LEAST_SAMPLES or loo_rmse >= (1.0 - LEAST_GAIN) * mean_only_rmse
     covariate_weight = float(weights[1:].sum())
     return SurfaceFit(
-        method="field mean"
-        if is_mean
-        else "kriging with covariate"
-        if covariate_weight >= 0.5
-        else "kriging",
+        method=_method(is_mean, covariate_weight),
         n=n,
         mean=float(z.mean()),
         mean_se=scale * float(np.sqrt(spread(n - groups) / n)),
@@ -185,18 +178,24 @@ def fit_surface(
         mean_only_rmse=mean_only_rmse,
         loo_observed=z,
         loo_predicted=z - (mean_error if is_mean else best_error),
-        loo_se=mean_se if is_mean else scale * np.sqrt(best.variance),
+        loo_se=mean_se if is_mean else best_se,
         covariate_weight=covariate_weight,
         spatial=models[0],
         range_m=np.array([item.range_m for item in ranges]),
         scale=scale,
         points=points,
         origin=origin,
-        design=design,
+        drift=drift,
         base=base,
         forms=tuple(forms),
         nugget=nugget,
     )
+
+
+def _method(is_mean: bool, covariate_weight: float) -> Method:
+    if is_mean:
+        return "field mean"
+    return "kriging with covariate" if covariate_weight >= 0.5 else "kriging"
 
 
 def predict(
@@ -227,7 +226,7 @@ def predict(
         If shapes disagree, a covariate is missing, or a stratum holds no sample.
     """
     places = positions("targets", targets)
-    stratum, covariates = _at_targets(fit, len(places), target_covariates, target_strata)
+    stratum, covariates = fit.drift.at_targets(len(places), target_covariates, target_strata)
     mean, variance = np.empty((2, len(places)))
     factors = [
         np.vstack([2.0 * np.tril(form.quadratic, -1) + np.diag(np.diag(form.quadratic)), form.linear])
@@ -245,7 +244,7 @@ def predict(
             count = tile.stop - tile.start
             u = unknowns[:, :count]
             distances(fit.points, places[tile] - fit.origin, apart[:, :count], work[:, :count])
-            u[n:] = fit.design.rows(stratum[tile], covariates[tile]).T
+            u[n:] = fit.drift.rows(stratum[tile], covariates[tile]).T
             shift, moment = np.zeros(count), np.full(count, signal)
             for form, factor in zip(fit.forms, factors, strict=True):
                 np.multiply(apart[:, :count], -1.0 / form.range_m, out=u[:n])
@@ -284,7 +283,7 @@ def joint(
         (m,) and (m, m); the covariance's diagonal is the square of `predict`'s `se`.
     """
     places = positions("targets", targets)
-    at_targets = fit.design.rows(*_at_targets(fit, len(places), target_covariates, target_strata)).T
+    at_targets = fit.drift.rows(*fit.drift.at_targets(len(places), target_covariates, target_strata)).T
     places = places - fit.origin
     to_samples, apart = distance_matrix(fit.points, places), distance_matrix(places, places)
     shift, moment = np.zeros(len(places)), np.zeros((len(places), len(places)))
@@ -316,8 +315,8 @@ def no_pattern_message(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> 
     mean, se, loo, mean_only = (
         _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
     )
-    average = "field average" if len(fit.design.strata) == 1 else "average of each block or species, overall"
-    more = "another covariate" if len(fit.design.covariate_mean) else "a covariate"
+    average = "field average" if len(fit.drift.strata) == 1 else "average of each block or species, overall"
+    more = "another covariate" if len(fit.drift.covariate_mean) else "a covariate"
     if fit.n < LEAST_SAMPLES:
         reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
     else:
@@ -339,52 +338,6 @@ def _figure(value: float) -> str:
 
 def _rms(error: Floats) -> float:
     return float(np.sqrt((error**2).mean()))
-
-
-def _design(n: int, covariates: ArrayLike | None, strata: ArrayLike | None) -> tuple[Design, Floats]:
-    """Columns of the mean, and the samples' rows in them, (n, q)."""
-    columns = np.empty((n, 0)) if covariates is None else drift_columns("covariates", covariates)
-    labels = np.full(n, "") if strata is None else np.asarray(strata)
-    for name, rows in (("covariates", columns), ("strata", labels)):
-        if len(rows) != n:
-            raise ValueError(f"{name} has {len(rows)} rows; expected {n}, one a sample")
-    known, stratum, counts = np.unique(labels, return_inverse=True, return_counts=True)
-    if counts.min() < 2 and len(known) > 1:
-        raise ValueError(
-            f"stratum {known[np.argmin(counts)]!s} has a single sample; expected two or more in each"
-        )
-    if n < len(known) + 2:
-        raise ValueError(f"{n} samples give no standard error; expected at least {len(known) + 2}")
-    mean, scale = columns.mean(axis=0), columns.std(axis=0)
-    if np.any(scale <= 1e-12 * np.abs(mean)):
-        raise ValueError(
-            "a covariate has the same value at all samples, so it can tell nothing; leave it out"
-        )
-    design = Design(known, mean, scale)
-    return design, design.rows(stratum, columns)
-
-
-def _at_targets(
-    fit: SurfaceFit, count: int, covariates: ArrayLike | None, strata: ArrayLike | None
-) -> tuple[NDArray[np.intp], Floats]:
-    """Index of the stratum, (count,), and covariates, (count, c), at the targets; checked."""
-    expected = len(fit.design.covariate_mean)
-    columns = np.empty((count, 0)) if covariates is None else drift_columns("target_covariates", covariates)
-    if columns.shape != (count, expected):
-        raise ValueError(
-            f"target_covariates has shape {columns.shape}; expected {(count, expected)}, as in the fit"
-        )
-    known = fit.design.strata
-    labels = np.full(count, "") if strata is None else np.asarray(strata)
-    if len(labels) != count:
-        raise ValueError(f"target_strata has {len(labels)} rows; expected {count}, one a target")
-    stratum = np.minimum(np.searchsorted(known, labels), len(known) - 1)
-    unknown = known[stratum] != labels
-    if unknown.any():
-        raise ValueError(
-            f"stratum {labels[unknown][0]!s} holds no sample; the fit knows {', '.join(map(str, known)) or 'none'}"
-        )
-    return stratum, columns
 
 
 def _mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:

@@ -196,6 +196,16 @@ def area_text(area_ha: float, units: UnitSystem) -> str:
     return f"{area_ha / HA_PER_ACRE:.1f} ac" if units == "us" else f"{area_ha:.1f} ha"
 
 
+def length_text(metres: float, units: UnitSystem) -> str:
+    """``53 ft`` or ``16 m``."""
+    return f"{whole(metres / M_PER_FOOT)} ft" if units == "us" else f"{whole(metres)} m"
+
+
+def mass_text(mass_kg: float, units: UnitSystem) -> str:
+    """``4,680 lb`` or ``2,120 kg``."""
+    return f"{whole(mass_kg / KG_PER_LB)} lb" if units == "us" else f"{whole(mass_kg)} kg"
+
+
 def whole(value: float) -> str:
     """A whole number without a minus before zero."""
     return f"{round(value) + 0:,d}"

@@ -19,7 +19,7 @@ from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import defused
 
 NESTED = {"type": "GeometryCollection", "geometries": []}
-FILES = {"zones.geojson", "zones.csv", "surface.tif", "map.html", "result.json"}
+FILES = {"zones.geojson", "zones.csv", "loads.csv", "surface.tif", "map.html", "result.json"}
 
 
 @pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])

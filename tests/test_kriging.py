@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pykrige.ok import OrdinaryKriging
 from pykrige.uk import UniversalKriging
 
-from fieldmap.kriging import Covariance, krige, leave_one_out
+from fieldmap.kriging import Covariance, krige, krige_local, leave_one_out
 
 MODELS = ("exponential", "spherical", "matern15")
 
@@ -243,6 +243,62 @@ class TestLeaveOneOut:
             ValueError, match="without sample 6 the mean or a drift column cannot be estimated"
         ):
             leave_one_out(coords, values, covariance=Covariance("exponential", 1.0, 50.0, 0.1), drift=dummy)
+
+
+class TestLocal:
+    covariance = Covariance("exponential", 1.0, 60.0, 0.2)
+
+    @pytest.mark.parametrize("model", MODELS)
+    def test_all_samples_as_neighbours_is_kriging(self, model):
+        coords, values, targets = layout(2, n=40, m=500)
+        covariance = Covariance(model, 1.5, 90.0, 0.3)
+        for kind in ("observation", "latent"):
+            np.testing.assert_allclose(
+                krige_local(coords, values, targets, covariance=covariance, neighbours=99, variance=kind),
+                krige(coords, values, targets, covariance=covariance, variance=kind),
+                atol=1e-11,
+            )
+
+    def test_same_neighbours_as_pykrige(self):
+        coords, values, targets = layout(3, n=300, m=50)
+        mean, variance = krige_local(coords, values, targets, covariance=self.covariance, neighbours=16)
+        model = OrdinaryKriging(
+            *coords.T,
+            values,
+            variogram_model="custom",
+            variogram_parameters=[],
+            variogram_function=semivariance(self.covariance),
+        )
+        reference = model.execute("points", *targets.T, n_closest_points=16, backend="loop")
+        np.testing.assert_allclose(mean, reference[0], atol=1e-11)
+        np.testing.assert_allclose(variance, reference[1], atol=1e-11)
+
+    def test_far_samples_matter_little(self):
+        """Against all 2000 samples."""
+        coords, values, targets = layout(4, n=2000, m=400)
+        near = krige_local(coords, values, targets, covariance=self.covariance)
+        everything = krige(coords, values, targets, covariance=self.covariance)
+        assert np.sqrt(np.mean((near[0] - everything[0]) ** 2)) < 0.02 * values.std()
+        np.testing.assert_allclose(near[1], everything[1], rtol=0.02)
+
+    def test_target_on_a_sample(self):
+        coords, values, _ = layout(5, n=100)
+        mean, variance = krige_local(coords, values, coords, covariance=self.covariance)
+        np.testing.assert_array_equal(mean, values)
+        np.testing.assert_array_equal(variance, 0.0)
+        mean, variance = krige_local(coords, values, coords, covariance=self.covariance, variance="latent")
+        assert (np.abs(mean - values) > 0).all()
+        assert (variance > 0).all()
+
+    def test_refusals(self):
+        coords, values, targets = layout(6)
+        with pytest.raises(ValueError, match="25 samples and 1 neighbours; expected two or more of each"):
+            krige_local(coords, values, targets, covariance=self.covariance, neighbours=1)
+        with pytest.raises(ValueError, match="variance is 'both'; expected 'observation' or 'latent'"):
+            krige_local(coords, values, targets, covariance=self.covariance, variance="both")
+        coords[9] = coords[2]
+        with pytest.raises(ValueError, match="samples 2 and 9 are at the same place and the nugget is 0"):
+            krige_local(coords, values, targets, covariance=Covariance("exponential", 1.0, 60.0))
 
 
 @given(st.integers(0, 10**6), st.sampled_from(MODELS), st.floats(0.0, 1.0))

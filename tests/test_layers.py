@@ -27,6 +27,8 @@ ORDER = (
     "zones",
     "spreader",
     "rates",
+    "passes",
+    "delivery",
     "verdict",
     "cautions",
     "pipeline",

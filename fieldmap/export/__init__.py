@@ -12,7 +12,7 @@ from fieldmap.export.figures import write_figures
 from fieldmap.export.geojson import write_zones_geojson
 from fieldmap.export.html import write_map
 from fieldmap.export.raster import write_surface
-from fieldmap.export.tables import write_zones_csv
+from fieldmap.export.tables import write_loads_csv, write_zones_csv
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,
     "zones.csv": write_zones_csv,
+    "loads.csv": write_loads_csv,
     "surface.tif": write_surface,
     "map.html": write_map,
     "result.json": write_figures,

@@ -77,6 +77,14 @@ def figures(result: Result) -> dict[str, Any]:
             {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
             for number, level_set in enumerate(result.level_sets, start=1)
         ],
+        "deliverable": {
+            "within_10_percent": round(100 * result.delivery.within_tenth, 1),
+            "n_short_kg": round(result.delivery.short_kg * nitrogen_fraction, 2),
+            "n_over_kg": round(result.delivery.over_kg * nitrogen_fraction, 2),
+            "n_in_no_spread_kg": round(result.delivery.in_no_spread_kg * nitrogen_fraction, 2),
+            "n_outside_kg": round(result.delivery.outside_kg * nitrogen_fraction, 2),
+            "look_ahead_m": round(result.delivery.look_ahead_m, 1),
+        },
         "verdict": {
             "answer": result.verdict.answer,
             "text": result.verdict.text,

@@ -12,8 +12,8 @@ from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fieldmap.rates import Zone
     from fieldmap.pipeline import Result
+    from fieldmap.rates import Zone
 
 RATE_DECIMALS = 2  # 0.01 kg/ha, what the machines' data dictionary resolves
 AREA_DECIMALS = 4
@@ -79,6 +79,23 @@ def write_zones_csv(result: Result, path: Path) -> None:
         if not pd.api.types.is_numeric_dtype(frame[column]):
             frame[column] = [defused(value) if isinstance(value, str) else value for value in frame[column]]
     frame.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
+def write_loads_csv(result: Result, path: Path) -> None:
+    """loads.csv: which passes each hopper load serves, and where (field's CRS, metres) it runs out."""
+    rows = [
+        {
+            "load": load.number,
+            "pass_from": load.pass_from,
+            "pass_to": load.pass_to,
+            "easting": round(load.easting_m, 1),
+            "northing": round(load.northing_m, 1),
+            "product_kg": round(load.product_kg, MASS_DECIMALS),
+        }
+        for load in result.loads
+    ]
+    columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg"]
+    pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
 def defused(text: str) -> str:

@@ -1,0 +1,205 @@
+"""The map driven on paper: what the ground receives when a real spreader follows it.
+
+A spreader throws wider than its swath so that neighbouring passes overlap, and needs seconds to change its
+rate. Here each pass is followed in steps; the rate on the disc lags behind what the map asks, and every cell
+adds up what the passes near it throw there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.sparse import csr_array
+
+from fieldmap.passes import along
+from fieldmap.spreader import reach_m, share_at
+from fieldmap.units import length_text, mass_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field, Grid
+    from fieldmap.passes import Pass
+    from fieldmap.plan import Plan, Spreader
+
+    Floats = NDArray[np.float64]
+
+# A rate change begins after this share of its whole time and then runs straight (published: sigmoid upwards,
+# straight downwards, 3 to 5 s in all; the split into delay and ramp is from memory).
+DELAY_SHARE = 0.25
+LOOK_AHEADS = 25  # tried, from none to one and a half times the distance of a change
+WITHIN = 0.10
+REPORTED_N_KG = 0.5  # less than a pinch is not worth a warning
+DELIVERABLE = 0.7  # judgement, no source
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """What the ground receives.
+
+    Parameters
+    ----------
+    received_kg_ha
+        Product on the field's grid (rows, columns), NaN outside the field.
+    within_tenth
+        Share of the spread area (0 to 1) that receives what was meant, within 10 %.
+    short_kg, over_kg
+        Product missing and too much in the zones, all cells added up.
+    in_no_spread_kg, outside_kg
+        Product landing in no-spread areas, and beyond the field's boundary.
+    look_ahead_m
+        How far ahead of the machine the map is best read.
+    change_m
+        Distance that a rate change takes at the plan's speed.
+    """
+
+    received_kg_ha: Floats
+    within_tenth: float
+    short_kg: float
+    over_kg: float
+    in_no_spread_kg: float
+    outside_kg: float
+    look_ahead_m: float
+    change_m: float
+
+
+def drive(
+    passes: Sequence[Pass],
+    meant_kg_ha: Floats,
+    field: Field,
+    *,
+    spreader: Spreader,
+) -> Delivery:
+    """Drive the passes over the map.
+
+    Parameters
+    ----------
+    passes
+        In the order of driving.
+    meant_kg_ha
+        Product meant, raster (rows, columns), NaN where nothing is to be spread.
+    field
+        Its grid, outline and no-spread areas.
+    spreader
+        Swath, pattern, speed, time to change the rate.
+    """
+    grid = field.grid
+    margin = int(np.ceil(reach_m(spreader) / grid.cell_m))
+    meant = np.pad(np.nan_to_num(meant_kg_ha), margin)
+    zone = np.pad(np.isfinite(meant_kg_ha), margin)
+    inside = np.pad(field.inside, margin)
+    no_spread = np.pad(field.in_no_spread, margin)
+    tracks = [along(one.line, grid.cell_m) for one in passes]
+    asked = [np.nan_to_num(grid.values_at(points, meant_kg_ha)) for points, _ in tracks]
+    thrown = _thrown(passes, tracks, meant.shape, grid, margin, spreader=spreader)
+    change_m = spreader.rate_change_s * spreader.speed_m_s
+    steps_m = [lengths[0] for _, lengths in tracks]
+
+    def received_with(look_ahead_m: float) -> Floats:
+        rates = [
+            _lagged(asked_here, step_m, look_ahead_m, change_m)
+            for asked_here, step_m in zip(asked, steps_m, strict=True)
+        ]
+        cells: Floats = thrown @ np.concatenate(rates)
+        landed = cells.reshape(meant.shape)
+        # A border spreader cuts the throw off at the edge of what is to be spread.
+        return np.where(zone, landed, 0.0) if spreader.border_spreading else landed
+
+    look_aheads = np.linspace(0.0, 1.5 * change_m, LOOK_AHEADS) if change_m > 0 else np.zeros(1)
+    errors = [float(((received_with(look) - meant)[zone] ** 2).sum()) for look in look_aheads]
+    look_ahead_m = float(look_aheads[int(np.argmin(errors))])
+    received = received_with(look_ahead_m)
+    difference = received - meant
+    tolerance = WITHIN * np.where(meant > 0, meant, meant[zone].mean())
+    cell_ha = field.area_ha / float(field.inside.sum())
+    own = (slice(margin, margin + grid.rows), slice(margin, margin + grid.columns))
+    return Delivery(
+        received_kg_ha=np.where(field.inside, received[own], np.nan),
+        within_tenth=float((np.abs(difference) <= tolerance)[zone].mean()),
+        short_kg=float(-difference[zone & (difference < 0)].sum() * cell_ha),
+        over_kg=float(difference[zone & (difference > 0)].sum() * cell_ha),
+        in_no_spread_kg=float(received[no_spread].sum() * cell_ha),
+        outside_kg=float(received[~inside].sum() * cell_ha),
+        look_ahead_m=look_ahead_m,
+        change_m=change_m,
+    )
+
+
+def _thrown(
+    passes: Sequence[Pass],
+    tracks: Sequence[tuple[Floats, Floats]],
+    shape: tuple[int, int],
+    grid: Grid,
+    margin: int,
+    *,
+    spreader: Spreader,
+) -> csr_array:
+    """What one unit of rate at each step of each pass gives to each cell, (cells, steps)."""
+    rows, columns = shape
+    eastings = grid.west_m + (np.arange(columns) - margin + 0.5) * grid.cell_m
+    northings = grid.north_m - (np.arange(rows) - margin + 0.5) * grid.cell_m
+    cells, steps, shares = [], [], []
+    first_step = 0
+    for one, (points, lengths) in zip(passes, tracks, strict=True):
+        strip = one.line.buffer(reach_m(spreader), cap_style="flat")
+        west, south, east, north = strip.bounds
+        column = np.nonzero((eastings >= west) & (eastings <= east))[0]
+        row = np.nonzero((northings >= south) & (northings <= north))[0]
+        row, column = (each.ravel() for each in np.meshgrid(row, column, indexing="ij"))
+        shapely.prepare(strip)
+        under = shapely.contains_xy(strip, eastings[column], northings[row])
+        row, column = row[under], column[under]
+        centres = shapely.points(eastings[column], northings[row])
+        position_m = shapely.line_locate_point(one.line, centres)
+        cells.append(row * columns + column)
+        steps.append(first_step + np.minimum((position_m / lengths[0]).astype(int), len(points) - 1))
+        distance_m = np.asarray(shapely.distance(one.line, centres))
+        shares.append(share_at(distance_m, spreader))
+        first_step += len(points)
+    places = (np.concatenate(cells), np.concatenate(steps))
+    return csr_array((np.concatenate(shares), places), shape=(rows * columns, first_step))
+
+
+def _lagged(asked: Floats, step_m: float, look_ahead_m: float, change_m: float) -> Floats:
+    """The rate that leaves the disc: what was asked a look-ahead further on, after its delay, along a ramp.
+
+    A step in what is asked becomes a straight ramp: the mean of what was asked over the ramp's length.
+    """
+    if change_m == 0:
+        return asked
+    ramp_m, delay_m = (1.0 - DELAY_SHARE) * change_m, DELAY_SHARE * change_m
+    edges_m = np.arange(len(asked) + 1) * step_m
+    total = np.concatenate([[0.0], np.cumsum(asked * step_m)])
+
+    def total_until(at_m: Floats) -> Floats:
+        before, after = np.minimum(at_m, 0.0), np.maximum(at_m - edges_m[-1], 0.0)
+        return np.asarray(np.interp(at_m, edges_m, total) + before * asked[0] + after * asked[-1])
+
+    newest_m = np.asarray(edges_m[:-1] + step_m / 2 + look_ahead_m - delay_m)
+    return np.asarray((total_until(newest_m) - total_until(newest_m - ramp_m)) / ramp_m)
+
+
+def delivery_warnings(delivery: Delivery, plan: Plan) -> tuple[str, ...]:
+    """What to say of a map that the machine cannot deliver, and of product where none belongs: that first."""
+    units, fraction = plan.units, plan.spreader.product_entry.nitrogen_fraction
+    found = []
+    for kg, where in (
+        (delivery.in_no_spread_kg, "in no-spread areas"),
+        (delivery.outside_kg, "beyond the boundary"),
+    ):
+        if kg * fraction >= REPORTED_N_KG:
+            found.append(
+                f"About {mass_text(kg, units)} of product would land {where}: use border spreading there, or "
+                "keep further off."
+            )
+    if delivery.within_tenth < DELIVERABLE:
+        found.append(
+            f"Only {delivery.within_tenth * 100:.0f} % of the area would receive its rate within 10 %: a rate change "
+            f"takes {length_text(delivery.change_m, units)}. Fewer or larger zones, or a slower drive, would help."
+        )
+    return tuple(found)

@@ -1,0 +1,198 @@
+"""Time and memory of the surface beside pykrige: mean and variance of a million cells, on this machine.
+
+Run `python -m pytest tests/benchmarks/test_kriging_speed.py -m benchmark -s`. Both sides run in one process in
+turn, so that a busy machine slows both; read the ratios, not the seconds.
+"""
+
+from __future__ import annotations
+
+import platform
+import subprocess
+import sys
+from pathlib import Path
+from statistics import median
+from time import perf_counter
+
+import numpy as np
+import pytest
+from pykrige.ok import OrdinaryKriging
+
+from fieldmap.kriging import Covariance, krige, krige_local
+from fieldmap.surface import fit_surface, predict
+
+pytestmark = pytest.mark.benchmark
+
+COVARIANCE = Covariance("exponential", 1.0, 60.0, 0.2)
+REPEATS = 5
+
+
+def layout(n):
+    rng = np.random.default_rng(n)
+    return rng.uniform([0, 0], [500, 300], (n, 2)), rng.normal(size=n)
+
+
+def grid(cells):
+    """Axes and centres of about that many cells over 500 × 300 m."""
+    columns = round((cells * 5 / 3) ** 0.5)
+    east, north = np.linspace(0.2, 499.8, columns), np.linspace(0.2, 299.8, round(cells / columns))
+    east_of, north_of = np.meshgrid(east, north)
+    return east, north, np.column_stack([east_of.ravel(), north_of.ravel()])
+
+
+def pykrige(coords, values, east, north, backend):
+    # pykrige's exponential model reaches 95 % of its sill at the range: exp(−3h/range)
+    parameters = {"psill": 1.0, "range": 180.0, "nugget": 0.2}
+    model = OrdinaryKriging(*coords.T, values, variogram_model="exponential", variogram_parameters=parameters)
+    mean, variance = model.execute("grid", east, north, backend=backend)
+    return np.asarray(mean).ravel(), np.asarray(variance).ravel()
+
+
+def side_by_side(ours, theirs):
+    """Median seconds of each, run in turn."""
+    times = []
+    for _ in range(REPEATS):
+        row = []
+        for call in (ours, theirs):
+            start = perf_counter()
+            call()
+            row.append(perf_counter() - start)
+        times.append(row)
+    return tuple(median(column) for column in zip(*times, strict=True))
+
+
+def report(capsys, text):
+    with capsys.disabled():
+        print(f"\n{text}")  # noqa: T201
+
+
+def processor():
+    lines = Path("/proc/cpuinfo").read_text().splitlines() if Path("/proc/cpuinfo").exists() else []
+    return next(
+        (line.split(":")[1].strip() for line in lines if line.startswith("model name")), platform.processor()
+    )
+
+
+@pytest.mark.parametrize(
+    ("n", "cells", "backend", "at_least"),
+    [
+        (8, 10**6, "C", 1.0),
+        (30, 10**6, "C", 4.0),
+        (200, 10**6, "C", 5.0),
+        (1000, 4 * 10**4, "loop", 5.0),
+        (1000, 4 * 10**4, "C", 5.0),
+    ],
+)
+def test_exact_kriging(n, cells, backend, at_least, capsys):
+    coords, values = layout(n)
+    east, north, targets = grid(cells)
+    mean, variance = krige(coords, values, targets, covariance=COVARIANCE)
+    reference_mean, reference_variance = pykrige(coords, values, east, north, backend)
+    worst = max(np.abs(mean - reference_mean).max(), np.abs(variance - reference_variance).max())
+    assert worst <= 1e-10 * COVARIANCE.sill
+    ours, theirs = side_by_side(
+        lambda: krige(coords, values, targets, covariance=COVARIANCE),
+        lambda: pykrige(coords, values, east, north, backend),
+    )
+    report(
+        capsys,
+        f"{processor()}: n={n}, {len(targets)} cells: {ours:.3f} s, pykrige {backend} {theirs:.3f} s, "
+        f"{theirs / ours:.1f} times as fast (at least {at_least}); largest difference {worst:.1e}",
+    )
+    assert theirs / ours >= at_least
+
+
+def test_likelihood_averaged_map(capsys):
+    """Against one plug-in map: the average is over 71 spatial models."""
+    coords, _ = layout(30)
+    distance = np.linalg.norm(coords[:, None] - coords, axis=2)
+    rng = np.random.default_rng(0)
+    values = np.linalg.cholesky(COVARIANCE(distance)) @ rng.normal(size=30)
+    east, north, targets = grid(10**6)
+    fit = fit_surface(coords, values)
+    ours, theirs = side_by_side(
+        lambda: predict(fit_surface(coords, values), targets),
+        lambda: pykrige(coords, values, east, north, "C"),
+    )
+    report(
+        capsys,
+        f"likelihood-averaged map, n=30, {len(targets)} cells, {len(fit.forms)} ranges: {ours:.3f} s, one plug-in map of "
+        f"pykrige C {theirs:.3f} s: {ours / theirs:.2f} of its time (at most 1.5)",
+    )
+    assert ours / theirs <= 1.5
+
+
+MEMORY = """
+import resource, sys
+import numpy as np
+sys.path.insert(0, {folder!r})
+import test_kriging_speed as speed
+coords, values = speed.layout(200)
+east, north, targets = speed.grid(10**6)
+speed.krige(coords, values, targets[:10], covariance=speed.COVARIANCE)
+speed.pykrige(coords, values, east[:3], north[:3], "C")
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+{call}
+print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="peak memory is counted as Linux does, in kB")
+def test_memory(capsys):
+    """Peak above what inputs and imports take, each in its own process, n = 200, 10^6 cells."""
+    calls = {
+        "krige": "speed.krige(coords, values, targets, covariance=speed.COVARIANCE)",
+        "averaged": "fit = speed.fit_surface(coords, values); speed.predict(fit, targets)",
+        "pykrige": "speed.pykrige(coords, values, east, north, 'C')",
+    }
+    peak = {}
+    for name, call in calls.items():
+        script = MEMORY.format(folder=str(Path(__file__).parent), call=call)
+        done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+        peak[name] = float(done.stdout)
+    report(
+        capsys,
+        f"peak memory, n=200, 10^6 cells: krige {peak['krige']:.0f} MB, likelihood-averaged {peak['averaged']:.0f} MB, "
+        f"pykrige C {peak['pykrige']:.0f} MB: 1/{peak['pykrige'] / peak['krige']:.0f}",
+    )
+    assert peak["krige"] < 64
+    assert peak["krige"] <= peak["pykrige"] / 20
+
+
+def test_local_kriging(capsys):
+    """100 000 samples, a million cells; error against 400 neighbours at a few cells."""
+    rng = np.random.default_rng(1)
+    coords = rng.uniform([0, 0], [500, 300], (10**5, 2))
+    wave = np.sin(coords[:, 0] / 25) + np.cos(coords[:, 1] / 20)
+    values = wave + np.sqrt(0.2) * rng.normal(size=10**5)
+    _, _, targets = grid(10**6)
+    start = perf_counter()
+    mean, variance = krige_local(coords, values, targets, covariance=COVARIANCE)
+    seconds = perf_counter() - start
+    some = rng.choice(len(targets), 500, replace=False)
+    reference = krige_local(coords, values, targets[some], covariance=COVARIANCE, neighbours=400)
+    error = (mean[some] - reference[0]) / values.std()
+    report(
+        capsys,
+        f"local kriging, 10^5 samples, {len(targets)} cells, 32 neighbours: {seconds:.1f} s (under 15); against 400 "
+        f"neighbours: mean differs by {np.sqrt(np.mean(error**2)):.4f} (rms), {np.abs(error).max():.4f} (largest) of a standard "
+        f"deviation, variance by {np.abs(variance[some] / reference[1] - 1).max():.2%} at most",
+    )
+    assert seconds < 15
+    assert np.sqrt(np.mean(error**2)) < 0.03
+
+
+def test_local_kriging_beside_pykrige(capsys):
+    coords, values = layout(10**4)
+    _, _, targets = grid(4000)
+    parameters = {"psill": 1.0, "range": 180.0, "nugget": 0.2}
+    model = OrdinaryKriging(*coords.T, values, variogram_model="exponential", variogram_parameters=parameters)
+    ours, theirs = side_by_side(
+        lambda: krige_local(coords, values, targets, covariance=COVARIANCE),
+        lambda: model.execute("points", *targets.T, n_closest_points=32, backend="C"),
+    )
+    report(
+        capsys,
+        f"local kriging, 10^4 samples, {len(targets)} cells, 32 neighbours: {ours:.3f} s, pykrige C {theirs:.3f} s, "
+        f"{theirs / ours:.1f} times as fast (at least 10)",
+    )
+    assert theirs / ours >= 10
