@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from branca.element import MacroElement
 from folium.template import Template
+from folium.utilities import JsCode
 from shapely.geometry import MultiLineString, MultiPolygon, Point
 
 from fieldmap.overlays import lonlat_bounds, to_map, zone_colours
@@ -45,6 +46,7 @@ ZONE_ROWS = (
     "product_rate",
     "product",
 )  # as zone_columns
+PHONE_PX = 600
 TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
 TILES_BY = '© <a href="https://www.openstreetmap.org/copyright">OpenStreetMap</a> contributors'
 
@@ -98,7 +100,9 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
         _add_no_spread(chart, result)
     named["outline"] = _add_outline(chart, result)
     _add_samples(chart, result)
-    folium.LayerControl().add_to(chart)
+    # folium passes JavaScript on, though its types say bool.
+    collapsed = JsCode(f"window.innerWidth < {PHONE_PX}")
+    folium.LayerControl(collapsed=collapsed).add_to(chart)  # type: ignore[arg-type]
     _Scale(imperial=result.plan.units == "us").add_to(chart)
     chart.fit_bounds([[south, west], [north, east]], padding=(16, 16))
     _fix_names(chart, named)

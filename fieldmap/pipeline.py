@@ -16,7 +16,7 @@ from fieldmap.interpolate import Surface, cover_strata, map_biomass, map_nitroge
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.passes import Load, Pass, passes_over, split_loads
-from fieldmap.rates import ZoneMap, area_numbers, draw_zones, rate_zones
+from fieldmap.rates import Part, ZoneMap, area_numbers, draw_zones, rate_zones
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import PLAN_FILE, file_digests
 from fieldmap.samples import Samples, place_samples
@@ -60,6 +60,11 @@ class Result:
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Every polygon of every zone, in the order of all files."""
+        return tuple(part for zone in self.zone_map.zones for part in zone.parts)
 
 
 def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Result:

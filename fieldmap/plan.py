@@ -384,6 +384,8 @@ class Plan(Section):
 
     name: str = Field(min_length=1, max_length=120)
     units: Literal["metric", "us"]
+    customer: str = ""
+    farm: str = ""
     field: FieldSection
     samples: SamplesSection
     cover_crop: CoverCrop

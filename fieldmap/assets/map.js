@@ -22,9 +22,8 @@
   });
 
   // Under the map there is room for the choice of layers; on a phone it waits behind a button in the map.
-  if (window.innerWidth >= 600) {
-    document.getElementById("layers").append(document.querySelector(".leaflet-control-layers"));
-  }
+  const layers = document.querySelector(".leaflet-control-layers-expanded");
+  if (layers) document.getElementById("layers").append(layers);
 
   // A label keeps its zone number where the zone is wide enough for it, and gives way where it is not at all.
   const fit = () => {
@@ -43,5 +42,8 @@
     tip = event.tooltip;
     if (map._popup && map._popup.isOpen()) map.closeTooltip(tip);
   });
-  map.on("popupopen", () => tip && map.closeTooltip(tip));
+  map.on("popupopen popupclose", (event) => {
+    map.getContainer().parentElement.classList.toggle("telling", event.type === "popupopen");
+    if (tip) map.closeTooltip(tip);
+  });
 })();

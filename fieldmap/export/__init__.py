@@ -10,9 +10,13 @@ from typing import TYPE_CHECKING
 from fieldmap.errors import OutputExistsError, Problem
 from fieldmap.export.figures import write_figures
 from fieldmap.export.geojson import write_zones_geojson
+from fieldmap.export.geopackage import write_geopackage
+from fieldmap.export.gpx import write_gpx
 from fieldmap.export.html import write_map
 from fieldmap.export.raster import write_surface
+from fieldmap.export.shapefile import write_shapefile
 from fieldmap.export.tables import write_loads_csv, write_zones_csv
+from fieldmap.export.taskdata import write_grid, write_polygons
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,6 +25,11 @@ if TYPE_CHECKING:
 
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,
+    "zones.gpkg": write_geopackage,
+    "zones_shapefile.zip": write_shapefile,
+    "taskdata_grid.zip": write_grid,
+    "taskdata_zones.zip": write_polygons,
+    "samples.gpx": write_gpx,
     "zones.csv": write_zones_csv,
     "loads.csv": write_loads_csv,
     "surface.tif": write_surface,

@@ -26,9 +26,8 @@ DECIMALS = 7  # about a centimetre
 
 def write_zones_geojson(result: Result, path: Path) -> None:
     """Write one Feature a polygon; its properties are the rows of zones.csv, its ``id`` their first column."""
-    parts = [part for zone in result.zone_map.zones for part in zone.parts]
     features = []
-    for row, part in zip(part_rows(result), parts, strict=True):
+    for row, part in zip(part_rows(result), result.parts, strict=True):
         number = row.pop("id")
         features.append(
             {

@@ -6,7 +6,9 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+import shapely
 
+from fieldmap.field import to_lonlat
 from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
@@ -63,6 +65,23 @@ def _row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> dict[
             row[name.replace("_kg_ha", "_lb_ac")] = round(kg_ha / KG_HA_PER_LB_AC, RATE_DECIMALS) + 0.0
     _refuse_not_a_number(row)
     return row
+
+
+def sample_rows(result: Result) -> list[dict[str, Any]]:
+    """One row a sample, as every file shows it."""
+    samples, field = result.samples, result.field
+    degrees = shapely.get_coordinates(to_lonlat(shapely.MultiPoint(samples.coords_m), field.crs))
+    return [
+        {
+            "sample": samples.label[k],
+            "block": field.blocks[samples.block[k]].name,
+            "longitude": round((longitude + 180.0) % 360.0 - 180.0, 7),
+            "latitude": round(latitude, 7),
+            "dry_kg_ha": round(float(samples.dry_kg_ha[k]), 1),
+            "nitrogen_pct": round(float(result.nitrogen.nitrogen_pct[k]), 3),
+        }
+        for k, (longitude, latitude) in enumerate(degrees.tolist())
+    ]
 
 
 def _refuse_not_a_number(row: dict[str, Any]) -> None:

@@ -123,10 +123,10 @@ class Product:
     p2o5_pct: float
     k2o_pct: float
     available: float
-    bulk_density_kg_m3: float | None
     organic: bool
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    bulk_density_kg_m3: float | None = None
     organic_rules: Literal["allowed", "restricted", "prohibited", "ask the certifier"] = "ask the certifier"
     raw_manure: bool = False
     source_of: dict[str, str] = field(default_factory=dict)
@@ -183,7 +183,9 @@ def _check_sources(where: str, row: dict[str, Any], source_of: dict[str, str]) -
     if due - source_of.keys():
         raise ValueError(f"{where}: no source for {sorted(due - source_of.keys())}")
     if source_of.keys() - due:
-        raise ValueError(f"{where}: a source for {sorted(source_of.keys() - due)}, which the row does not hold")
+        raise ValueError(
+            f"{where}: a source for {sorted(source_of.keys() - due)}, which the row does not hold"
+        )
     unknown = set(source_of.values()) - sources().keys()
     if unknown:
         raise ValueError(f"{where}: sources {sorted(unknown)} are not in sources.toml")
@@ -199,7 +201,9 @@ def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
         if row.keys() - known:
             raise ValueError(f"{where}: unknown {sorted(row.keys() - known)}")
         _check_sources(where, row, source_of)
-        values = {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
+        values: dict[str, Any] = {
+            key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
+        }
         if kind is Product:
             values["sources"] = tuple(dict.fromkeys(source_of.values()))
         if kind is CropEntry:

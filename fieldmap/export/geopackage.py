@@ -1,0 +1,81 @@
+"""zones.gpkg: zones, samples, boundary and no-spread areas as layers, and a table that says what they are."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from fieldmap.export.tables import part_rows, sample_rows
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from fieldmap.pipeline import Result
+
+
+def write_geopackage(result: Result, path: Path) -> None:
+    """Write the layers in the field's CRS, and the table ``about`` (key, value).
+
+    With SOURCE_DATE_EPOCH set, the same run gives the same bytes.
+    """
+    field = result.field
+    blocks = [
+        {
+            "block": block.name,
+            "crop": result.plan.crop_of(block.name).name,
+            "area_ha": round(block.area_ha, 4),
+        }
+        for block in field.blocks
+    ]
+    layers: dict[str, tuple[list[dict[str, Any]], list[BaseGeometry]]] = {
+        "zones": (
+            [{"part": row.pop("id"), **row} for row in part_rows(result)],
+            [MultiPolygon([part.geometry]) for part in result.parts],
+        ),
+        "samples": (sample_rows(result), list(gpd.points_from_xy(*result.samples.coords_m.T))),
+        "boundary": (blocks, [_multi(block.geometry) for block in field.blocks]),
+        "no_spread": ([{"what": "no-spread areas with their setbacks"}], [_multi(field.no_spread)]),
+    }
+    about = {
+        "name": result.plan.name,
+        "plan_hash": result.plan_hash,
+        "rates": "rate_n_kg_ha is nitrogen, product_kg_ha is the product spread",
+        "verdict": result.verdict.text,
+        "caution": result.cautions[0],
+    }
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _now()})
+    try:
+        for name, (rows, shapes) in layers.items():
+            present = [k for k, shape in enumerate(shapes) if not shape.is_empty]
+            frame = gpd.GeoDataFrame(
+                [rows[k] for k in present], geometry=[shapes[k] for k in present], crs=field.crs
+            )
+            if present:
+                _write(frame, path, name)
+        _write(pd.DataFrame({"key": list(about), "value": list(about.values())}), path, "about")
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def _write(frame: pd.DataFrame, path: Path, layer: str) -> None:
+    options = {} if path.exists() else {"dataset_options": {"ADD_GPKG_OGR_CONTENTS": "NO"}}
+    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", **options)
+
+
+def _multi(shape: BaseGeometry) -> MultiPolygon:
+    return MultiPolygon([part for part in shapely.get_parts(shape) if isinstance(part, Polygon)])
+
+
+def _now() -> str:
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = dt.datetime.fromtimestamp(int(epoch), dt.UTC) if epoch else dt.datetime.now(dt.UTC)
+    return moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")

@@ -1,0 +1,312 @@
+"""Crop uptake against release: what is short and what is spare in each week, and when to spread the rest.
+
+Uptake is a logistic curve over the season, scaled to the plan's need on its own base. The balance is daily: what
+the soil holds at planting and what is released since, less what the crop takes up.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap import tables
+from fieldmap.release import RELEASE, held_in_soil
+from fieldmap.units import rate_text
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from fieldmap.release import DailyRelease, ReleaseModel
+    from fieldmap.tables import CropEntry
+    from fieldmap.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class UptakeModel:
+    """The figures of uptake; `fieldmap/tables/season.toml` says what each means."""
+
+    last_useful_share: float
+    rapid_from_share: float
+    least_pass_kg_ha: float
+    short_from_kg_ha: float
+
+
+UPTAKE = UptakeModel(**tables.season_values("uptake"))
+SOURCES = ("curve_memory", *tables.season_sources("uptake"))
+
+
+# --- the curve -------------------------------------------------------------------------------------------------
+
+
+def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64]:
+    """Share of its uptake that the crop has taken up by a share of its season, planting 0 to harvest 1.
+
+    A logistic curve, 1 / (1 + exp(-steepness (x - half))), cut to the season: 0 at planting, 1 at harvest, so that
+    a crop cut in full growth does not flatten before it. Shape: agronomic table, from memory.
+    """
+
+    def logistic(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(1.0 / (1.0 + np.exp(-crop.uptake_steepness * (x - crop.half_uptake_share))))
+
+    low, high = logistic(np.array(0.0)), logistic(np.array(1.0))
+    grown = logistic(np.clip(np.asarray(season_share, dtype=float), 0.0, 1.0))
+    return np.asarray((grown - low) / (high - low))
+
+
+def _share_by_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> NDArray[np.float64]:
+    """Uptake share by the evening of each day, planting to harvest."""
+    days = (harvested - planted).days
+    return uptake_share(np.arange(1, days + 2) / (days + 1), crop)
+
+
+def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:
+    """The day on which the crop has taken up this share."""
+    by_day = _share_by_day(planted, harvested, crop)
+    return planted + dt.timedelta(days=int(np.searchsorted(by_day, share - 1e-12)))
+
+
+def last_useful_day(
+    planted: dt.date, harvested: dt.date, crop: CropEntry, *, model: UptakeModel = UPTAKE
+) -> dt.date:
+    """The day after which release comes too late for this crop: 95 % of uptake is in."""
+    return date_of_share(model.last_useful_share, planted, harvested, crop)
+
+
+# --- the balance -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Release against uptake, kg N/ha, from the end of the cover crop to harvest.
+
+    `dates` (days,); the others (..., days), the leading shape that of the credits: `released` and `uptake` of
+    the day, `short` what the crop wanted and did not find, `spare` what lies in the soil in the evening.
+    `released_low` and `released_high` are the least and the most that any scenario of the weather has released by
+    then. `at_risk` (...) is what drainage may carry below the top soil after planting; it is not subtracted.
+    """
+
+    dates: NDArray[np.datetime64]
+    planted: dt.date
+    released: NDArray[np.float64]
+    released_low: NDArray[np.float64]
+    released_high: NDArray[np.float64]
+    uptake: NDArray[np.float64]
+    short: NDArray[np.float64]
+    spare: NDArray[np.float64]
+    at_risk: NDArray[np.float64]
+
+
+def balance(
+    release: DailyRelease,
+    credit_kg_ha: ArrayLike,
+    need_kg_ha: ArrayLike,
+    crop: CropEntry,
+    *,
+    planted: dt.date,
+    harvested: dt.date,
+    on_hand_kg_ha: ArrayLike = 0.0,
+    tested: dt.date | None = None,
+    model: ReleaseModel = RELEASE,
+) -> Balance:
+    """Release against uptake by day.
+
+    Parameters
+    ----------
+    release
+        Of the block, from the end of the cover crop at least to harvest.
+    credit_kg_ha
+        The whole season's credit, scalar or (zones,); negative where nitrogen is tied up: all that is tied up by
+        planting stands against the crop then.
+    need_kg_ha
+        What the uptake curve is scaled to, scalar or (zones,): the plan's need on its own base, less credits that
+        come along with the crop's growth (irrigation water, soil organic matter).
+    crop, planted, harvested
+        The vegetable and its season.
+    on_hand_kg_ha
+        What else lies ready at planting: soil nitrate, a starter, scalar or (zones,).
+    tested
+        Day of a soil nitrate test that is part of `on_hand_kg_ha`.
+    """
+    credit = np.asarray(credit_kg_ha, dtype=float)[..., np.newaxis]
+    need = np.asarray(need_kg_ha, dtype=float)[..., np.newaxis]
+    days = release.day(harvested) + 1
+    planting = min(max(release.day(planted), 0), days)
+    share = np.diff(release.counted[:, :days], axis=-1, prepend=0.0)
+    tied = np.diff(release.tied_up[:, :days], axis=-1, prepend=0.0).mean(axis=0)
+    positive = np.where(credit > 0, credit, 0.0)
+    released = np.where(credit > 0, credit * share.mean(axis=0), credit * tied)
+    by_day = np.cumsum(share, axis=-1)
+    late = max(0, -release.day(planted))  # planted before the cover crop ended
+    demand = need * np.diff(_share_by_day(planted, harvested, crop), prepend=0.0)[late:]
+
+    held = held_in_soil(release, planted, tested=tested, model=model).mean(axis=0)
+    before = np.where(credit > 0, credit * held, credit * np.cumsum(tied)[:planting])
+    pool = np.asarray(on_hand_kg_ha, dtype=float) + (before[..., -1] if planting else 0.0)
+    counts = np.arange(days) > (
+        -1 if tested is None else release.day(tested)
+    )  # a test holds what came before
+    supply = np.where(counts, released, 0.0)[..., planting:]
+    leached = release.leached.mean(axis=0)[planting:days]
+    shape = np.broadcast_shapes(supply.shape, demand.shape, (*np.shape(pool), 1))
+    short, spare = np.zeros(shape), np.zeros(shape)
+    at_risk = np.zeros(shape[:-1])
+    for day in range(shape[-1]):
+        pool = pool + supply[..., day] - demand[..., day]
+        short[..., day] = np.maximum(-pool, 0.0)
+        pool = np.maximum(pool, 0.0)
+        spare[..., day] = pool
+        at_risk += pool * leached[day]
+
+    def with_before(values: NDArray[np.float64], first: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        start = np.broadcast_to(np.asarray(first), (*values.shape[:-1], planting))
+        return np.concatenate([start, values], axis=-1)
+
+    return Balance(
+        dates=release.dates[:days],
+        planted=planted,
+        released=released,
+        released_low=positive * by_day.min(axis=0) + np.minimum(np.cumsum(released, axis=-1), 0.0),
+        released_high=positive * by_day.max(axis=0) + np.minimum(np.cumsum(released, axis=-1), 0.0),
+        uptake=with_before(np.broadcast_to(demand, shape), 0.0),
+        short=with_before(short, 0.0),
+        spare=with_before(spare, np.maximum(before, 0.0)),
+        at_risk=at_risk,
+    )
+
+
+def short_from(found: Balance, *, model: UptakeModel = UPTAKE) -> NDArray[np.datetime64]:
+    """The date from which the crop is short, shape that of the credits; NaT where it never is."""
+    missing = np.cumsum(found.short, axis=-1) >= model.short_from_kg_ha
+    first = found.dates[np.argmax(missing, axis=-1)]
+    return np.where(missing.any(axis=-1), first, np.datetime64("NaT"))
+
+
+@dataclass(frozen=True)
+class Weeks:
+    """The weekly table: `week` (weeks,) counts from planting, 1 the first, and `date` is its first day.
+
+    The rest is (..., weeks), kg N/ha: sums over the week, and for `spare` what is left at its end.
+    """
+
+    week: NDArray[np.int64]
+    date: NDArray[np.datetime64]
+    released_kg_ha: NDArray[np.float64]
+    uptake_kg_ha: NDArray[np.float64]
+    short_kg_ha: NDArray[np.float64]
+    spare_kg_ha: NDArray[np.float64]
+
+
+def weekly(found: Balance) -> Weeks:
+    """The balance by week, in weeks that start on the day of planting."""
+    offset = (found.dates - np.datetime64(found.planted, "D")).astype(int)
+    week_of_day = np.floor_divide(offset, 7) + 1
+    week, first = np.unique(week_of_day, return_index=True)
+    last = np.append(first[1:], len(offset)) - 1
+
+    def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.add.reduceat(values, first, axis=-1))
+
+    return Weeks(
+        week=week,
+        date=found.dates[first],
+        released_kg_ha=total(found.released),
+        uptake_kg_ha=total(found.uptake),
+        short_kg_ha=total(found.short),
+        spare_kg_ha=found.spare[..., last],
+    )
+
+
+# --- when to spread the rest -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How to split the supplemental nitrogen: at planting and at side-dressing, with the reason in a sentence."""
+
+    at_planting_share: float
+    sidedress: dt.date
+    reason: str
+
+
+def time_supplemental(
+    found: Balance,
+    supplemental_kg_ha: float,
+    crop: CropEntry,
+    *,
+    harvested: dt.date,
+    units: UnitSystem,
+    sidedress: dt.date | None = None,
+    model: UptakeModel = UPTAKE,
+) -> Timing:
+    """Split a block's supplemental nitrogen between planting and side-dressing.
+
+    At planting goes what the crop would miss before the side-dressing, which is at the start of rapid uptake
+    unless a date is given; amounts too small for a pass of their own join the other.
+
+    Parameters
+    ----------
+    found
+        The block's balance for its mean credit; shapes (days,).
+    supplemental_kg_ha
+        Mean nitrogen to spread.
+    crop, harvested
+        The vegetable and its harvest.
+    units
+        In which the reason is worded.
+    sidedress
+        The day of side-dressing, where the plan gives it.
+    """
+    day = sidedress or date_of_share(model.rapid_from_share, found.planted, harvested, crop)
+    first = short_from(found, model=model)[()]
+    tied = "Poor residue ties nitrogen up when the crop is planted. " if found.released.sum() < 0 else ""
+    whole = rate_text(supplemental_kg_ha, units)
+    if supplemental_kg_ha <= 0:
+        return Timing(0.0, day, "Nothing is left to spread.")
+    if np.isnat(first):
+        reason = f"On average the crop is never short: {whole}, for the thin places, can wait for {day} and a soil test."
+        return Timing(0.0, day, reason)
+    early = float(found.short[found.dates < np.datetime64(day, "D")].sum())
+    share = early / float(found.short.sum())
+    at_planting, rest = share * supplemental_kg_ha, (1.0 - share) * supplemental_kg_ha
+    if at_planting < model.least_pass_kg_ha <= rest:
+        day = sidedress or min(day, first.astype(object))
+        reason = f"What is released carries the crop to {first}: all {whole} can wait for the side-dressing on {day}."
+        return Timing(0.0, day, tied + reason)
+    if rest < model.least_pass_kg_ha:
+        reason = f"{rate_text(rest, units)} on {day} would be too little for a pass of its own: all {whole} at planting."
+        return Timing(1.0, day, tied + reason)
+    reason = (
+        f"From {first} the crop is short: {rate_text(at_planting, units)} at planting carry it to the side-dressing "
+        f"on {day}, and {rate_text(rest, units)} follow then."
+    )
+    return Timing(share, day, tied + reason)
+
+
+def call_for_soil_test(
+    at_risk_kg_ha: float,
+    before_kg_ha: float,
+    drainage_mm: float,
+    *,
+    units: UnitSystem,
+    model: ReleaseModel = RELEASE,
+) -> str | None:
+    """The call for a soil nitrate test, where drainage makes it worth one; None otherwise.
+
+    Parameters
+    ----------
+    at_risk_kg_ha, before_kg_ha
+        Nitrogen that drainage may carry off after planting, and that was released too early to count on.
+    drainage_mm
+        From the end of the cover crop to harvest.
+    """
+    if at_risk_kg_ha + before_kg_ha < model.soil_test_kg_ha:
+        return None
+    drained = f"{drainage_mm / 25.4:.1f} in" if units == "us" else f"{drainage_mm:.0f} mm"
+    return (
+        f"{rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to count on, and drainage "
+        f"({drained} in the season) may carry {rate_text(at_risk_kg_ha, units)} more below the top 30 cm: test the "
+        "soil nitrate before the side-dressing."
+    )
