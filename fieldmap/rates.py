@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from fieldmap.plan import Plan
 
 SIMPLIFY_CELLS = 3.0  # zone borders are smoothed by this many cells, so that no staircase is left
+PLANE_AREA_MARGIN = 1.003  # UTM shows an area up to 0.2 % too large
 Z_90 = float(norm.ppf(0.95))  # a 90 % interval reaches this many standard errors to either side
 
 
@@ -116,6 +117,7 @@ class DrawnZones:
 def draw_zones(supplemental_kg_ha: NDArray[np.float64], field: Field, plan: Plan) -> DrawnZones:
     """Levels on the product step, patches, polygons, from the nitrogen still to spread (raster)."""
     spreader = plan.spreader
+    minimum_area_m2 = spreader.zone_min_m2 * PLANE_AREA_MARGIN
     block_index = field.spread_index
     wanted_kg_ha = product_rate_kg_ha(supplemental_kg_ha, spreader.product_entry)
     wanted_kg_ha = np.where(block_index >= 0, wanted_kg_ha, np.nan)
@@ -142,14 +144,14 @@ def draw_zones(supplemental_kg_ha: NDArray[np.float64], field: Field, plan: Plan
         levels_kg_ha,
         cell_m=field.grid.cell_m,
         swath_m=spreader.swath_m,
-        minimum_area_m2=spreader.zone_min_m2,
+        minimum_area_m2=minimum_area_m2,
     )
     shapes = zone_polygons(
         level,
         block_index,
         [block.spread for block in field.blocks],
         field.grid,
-        minimum_area_m2=spreader.zone_min_m2,
+        minimum_area_m2=minimum_area_m2,
         tolerance_m=SIMPLIFY_CELLS * field.grid.cell_m,
     )
     return DrawnZones(levels_kg_ha, level_sets, shapes)

@@ -282,7 +282,7 @@ def _splice(
     recorded = daily.loc[start : min(record_last, pd.Timestamp(last))]
     later = pd.date_range(max(start, record_last + pd.Timedelta(days=1)), last, freq="D")
     scenarios: list[pd.DataFrame] = [] if len(later) else [recorded]
-    for years in range(1, record_last.year - record_first.year + 2 if len(later) else 0):
+    for years in range(1, last.year - record_first.year + 1 if len(later) else 0):
         same_days = later - pd.DateOffset(years=years)
         if same_days[0] >= record_first and same_days[-1] <= record_last:
             scenarios.append(pd.concat([recorded, daily.loc[same_days]]))

@@ -42,6 +42,7 @@ __all__ = [
     "predict",
 ]
 
+MOST_SAMPLES = 2000
 LEAST_GAIN = 0.05  # of leave-one-out error over that of the mean; fixed before the simulations, not tuned
 
 
@@ -138,11 +139,16 @@ def fit_surface(
     ------
     ValueError
         If shapes disagree, a number is not finite, a covariate is constant, a stratum has a single sample,
-        or there are fewer than three samples (two more than strata).
+        there are fewer than three samples (two more than strata), or more than 2,000.
     """
     points = positions("coords", coords)
     n = len(points)
     z = sample_values(values, n)
+    if n > MOST_SAMPLES:
+        raise ValueError(
+            f"{n} samples are too many to average spatial models over; expected at most {MOST_SAMPLES}. "
+            "Thin them, for example to the mean of each 10 m square, or use krige_local with one covariance"
+        )
     drift, rows = drift_at_samples(n, covariates, strata)
     if np.linalg.matrix_rank(rows) < rows.shape[1]:
         raise ValueError("a covariate follows from the others or from the strata; leave it out")

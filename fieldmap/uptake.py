@@ -266,23 +266,25 @@ def time_supplemental(
     if supplemental_kg_ha <= 0:
         return Timing(0.0, day, "Nothing is left to spread.")
     if np.isnat(first):
-        reason = f"On average the crop is never short: {whole}, for the thin places, can wait for {day} and a soil test."
+        reason = f"On average the crop is never short: {whole} for the thin places can wait for {day}."
         return Timing(0.0, day, reason)
     early = float(found.short[found.dates < np.datetime64(day, "D")].sum())
-    share = early / float(found.short.sum())
-    at_planting, rest = share * supplemental_kg_ha, (1.0 - share) * supplemental_kg_ha
-    if at_planting < model.least_pass_kg_ha <= rest:
-        day = sidedress or min(day, first.astype(object))
+    if early < model.short_from_kg_ha:
         reason = f"What is released carries the crop to {first}: all {whole} can wait for the side-dressing on {day}."
         return Timing(0.0, day, tied + reason)
+    at_planting = max(early / float(found.short.sum()) * supplemental_kg_ha, model.least_pass_kg_ha)
+    rest = supplemental_kg_ha - at_planting
     if rest < model.least_pass_kg_ha:
-        reason = f"{rate_text(rest, units)} on {day} would be too little for a pass of its own: all {whole} at planting."
+        reason = (
+            f"From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
+            "planting."
+        )
         return Timing(1.0, day, tied + reason)
     reason = (
         f"From {first} the crop is short: {rate_text(at_planting, units)} at planting carry it to the side-dressing "
         f"on {day}, and {rate_text(rest, units)} follow then."
     )
-    return Timing(share, day, tied + reason)
+    return Timing(at_planting / supplemental_kg_ha, day, tied + reason)
 
 
 def call_for_soil_test(

@@ -17,9 +17,22 @@ from fieldmap.errors import OutputExistsError
 from fieldmap.export import WRITERS, write_folder
 from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import defused
+from fieldmap.field import true_area_ha
 
 NESTED = {"type": "GeometryCollection", "geometries": []}
-FILES = {"zones.geojson", "zones.csv", "loads.csv", "surface.tif", "map.html", "result.json"}
+FILES = {
+    "zones.geojson",
+    "zones.gpkg",
+    "zones_shapefile.zip",
+    "taskdata_grid.zip",
+    "taskdata_zones.zip",
+    "samples.gpx",
+    "zones.csv",
+    "loads.csv",
+    "surface.tif",
+    "map.html",
+    "result.json",
+}
 
 
 @pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])
@@ -106,10 +119,12 @@ def test_the_polygons_cover_the_spread_field_once(written, zones):
     assert sum(areas) == pytest.approx(sum(block.spread_ha for block in result.field.blocks), abs=1e-3)
     overlap = sum(a.intersection(b).area for k, a in enumerate(shapes) for b in shapes[:k])
     assert overlap < 1e-12
-    parts = [part.geometry for zone in result.zone_map.zones for part in zone.parts]
-    assert shapely.coverage_is_valid(parts)
-    least = result.plan.spreader.zone_min_m2 / 1e4
-    assert min(areas) >= least * 0.999
+    assert shapely.coverage_is_valid([part.geometry for part in result.parts])
+    # No part is smaller than the least zone, but where the ground itself lies in a smaller piece.
+    least_ha = result.plan.spreader.zone_min_m2 / 1e4
+    pieces = [piece for block in result.field.blocks for piece in shapely.get_parts(block.spread)]
+    whole = {round(true_area_ha(piece, result.field.crs), 3) for piece in pieces}
+    assert all(area >= least_ha or round(area, 3) in whole for area in areas)
 
 
 def test_csv_and_geojson_carry_the_same_rows(written, zones):
@@ -214,7 +229,8 @@ def test_result_json_says_what_the_design_asks(written):
     }
 
 
-def test_two_runs_write_the_same_bytes(tmp_path, plan_folder):
+def test_two_runs_write_the_same_bytes(tmp_path, plan_folder, monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     plan = read_plan(plan_folder())
     for name in ("one", "two"):
         write_folder(run(plan), tmp_path / name)

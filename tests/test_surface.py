@@ -20,6 +20,7 @@ from fieldmap.likelihood import (
     spread,
 )
 from fieldmap.surface import fit_surface, joint, no_pattern_message, predict
+from fieldmap.tiles import one_blas_thread
 
 
 def field(seed, n, *, range_m=60.0, share=0.8, mean=3200.0, sd=800.0, targets=200):
@@ -27,9 +28,9 @@ def field(seed, n, *, range_m=60.0, share=0.8, mean=3200.0, sd=800.0, targets=20
     rng = np.random.default_rng(seed)
     places = rng.uniform([0, 0], [600, 220], (n + targets, 2))
     correlations = np.exp(-distance_matrix(places, places) / range_m)
-    latent = np.linalg.cholesky(share * correlations + 1e-10 * np.eye(n + targets)) @ rng.normal(
-        size=n + targets
-    )
+    with one_blas_thread():
+        root = np.linalg.cholesky(share * correlations + 1e-10 * np.eye(n + targets))
+    latent = root @ rng.normal(size=n + targets)
     values = mean + sd * (latent[:n] + np.sqrt(1 - share) * rng.normal(size=n))
     return places[:n], values, places[n:], mean + sd * latent[n:]
 
@@ -371,6 +372,20 @@ class TestRefusals:
     def test_too_few(self):
         with pytest.raises(ValueError, match="2 samples give no standard error; expected at least 3"):
             fit_surface(self.coords[:2], self.values[:2])
+
+    def test_too_many(self):
+        with pytest.raises(ValueError, match="2001 samples are too many .* expected at most 2000. Thin them"):
+            fit_surface(np.zeros((2001, 2)), np.zeros(2001))
+
+    def test_covariates_that_cannot_be_told_apart(self):
+        with pytest.raises(
+            ValueError, match="a covariate follows from the others or from the strata; leave it out"
+        ):
+            fit_surface(self.coords, self.values, covariates=np.outer(self.values, [1, 2]))
+        only_one = np.zeros(12)
+        only_one[5] = 1.0
+        with pytest.raises(ValueError, match="reproduce sample 5 whatever its value"):
+            fit_surface(self.coords, self.values, covariates=only_one)
 
     @pytest.mark.parametrize("ask", [predict, joint])
     def test_targets(self, ask):

@@ -7,12 +7,16 @@ so that the spherical, Matérn, trend and skewed truths are misspecified on purp
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 import pandas as pd
+import pytest
 
 from fieldmap.covariance import Covariance, distance_matrix
 from fieldmap.likelihood import NORMAL_90
 from fieldmap.surface import fit_surface, joint
+from fieldmap.tiles import one_blas_thread
 
 REPEATS = 60
 TARGETS = 120
@@ -77,28 +81,77 @@ def one_field(rng, truth, n, covariate):
         "latent": np.mean(np.abs(mean - latent) <= NORMAL_90 * se),
         "new sample": np.mean(np.abs(mean - fresh) <= NORMAL_90 * new_se),
         "zone mean": np.mean(np.abs(zone @ (mean - latent)) <= NORMAL_90 * zone_se),
-        "field mean": fit.method == "field mean",
+        "field mean": float(fit.method == "field mean"),
     }
 
 
+MEASURES = ("latent", "new sample", "zone mean", "field mean")
+
+
 def study(repeats=REPEATS, truths=tuple(TRUTHS), sizes=SIZES, covariates=("none", "good", "useless")):
-    """All rows: relative error (geometric mean over fields), cover in percent."""
+    """All rows: relative error (geometric mean over fields), cover in percent and its simulation error."""
     rows = []
     for truth in truths:
         for n in sizes:
             for covariate in covariates:
                 rng = np.random.default_rng([n, *truth.encode()])  # the same fields for every covariate
-                table = pd.DataFrame([one_field(rng, truth, n, covariate) for _ in range(repeats)])
-                rows.append(
-                    {
-                        "truth": truth,
-                        "n": n,
-                        "covariate": covariate,
-                        "rmse / mean's": np.exp(np.log(table["rmse"] / table["mean_rmse"]).mean()),
-                        **{
-                            name: 100 * table[name].mean()
-                            for name in ("latent", "new sample", "zone mean", "field mean")
-                        },
-                    }
-                )
+                with one_blas_thread():
+                    table = pd.DataFrame([one_field(rng, truth, n, covariate) for _ in range(repeats)])
+                row = {"truth": truth, "n": n, "covariate": covariate}
+                row["rmse"] = np.exp(np.log(table["rmse"] / table["mean_rmse"]).mean())
+                row |= {name: 100 * table[name].mean() for name in MEASURES}
+                row |= {f"{name} ±": 100 * table[name].std() / repeats**0.5 for name in MEASURES}
+                rows.append(row)
     return pd.DataFrame(rows)
+
+
+@pytest.fixture(scope="module")
+def table():
+    result = study()
+    wide = result.pivot_table(
+        index=["truth", "n"], columns="covariate", values=["rmse", *MEASURES], sort=False
+    )
+    text = wide.to_string(float_format=lambda number: f"{number:.2f}" if number < 3 else f"{number:.0f}")
+    sys.stdout.write(
+        f"\nError relative to the field mean's; cover of 90 % intervals, share of field means: %\n{text}\n"
+    )
+    return result.set_index(["truth", "n", "covariate"])
+
+
+@pytest.mark.slow
+class TestStudy:
+    """Each bound allows for twice the simulation's own error."""
+
+    def test_new_samples_are_covered(self, table):
+        rows = table[table.index.get_level_values("n") >= 20]
+        assert (rows["new sample"] + 2 * rows["new sample ±"] >= 86).all()
+        assert (rows["new sample"] - 2 * rows["new sample ±"] <= 95).all()
+
+    def test_zone_means_are_covered(self, table):
+        rows = table.xs(30, level="n").drop(index=["patches of 15 m", "noise only"], level="truth")
+        assert (rows["zone mean"] + 2 * rows["zone mean ±"] >= 85).all()
+        assert (rows["zone mean"] - 2 * rows["zone mean ±"] <= 96).all()
+
+    def test_without_a_pattern_zone_means_are_covered_with_room_to_spare(self, table):
+        """The samples cannot rule out a pattern they missed, so the intervals allow for it."""
+        assert (table.loc["noise only"]["zone mean"] > 90).all()
+
+    def test_the_latent_surface_is_under_covered_where_patches_are_narrower_than_the_spacing(self, table):
+        """Known and told: such patches look like noise to the samples."""
+        assert table.loc["patches of 15 m"]["latent"].between(65, 88).all()
+
+    def test_error(self, table):
+        rmse = (
+            table.reset_index()
+            .pivot_table("rmse", ["truth", "n"], "covariate")
+            .drop(index="noise only", level="truth")
+        )
+        assert (rmse["none"] < 1.05).all()
+        at_12, at_30 = rmse.xs(12, level="n"), rmse.xs(30, level="n")
+        assert at_12.loc["patches of 60 m", "good"] < 5 / 6 * at_12.loc["patches of 60 m", "none"] + 0.02
+        assert (at_12["good"] / at_12["none"]).mean() < 0.9
+        assert (at_30["good"] / at_30["none"]).mean() < 0.87
+        assert (rmse["useless"] / rmse["none"]).groupby("n").mean().max() < 1.06
+
+    def test_error_without_a_pattern(self, table):
+        assert (table.loc["noise only"]["rmse"] < 1.35).all()

@@ -63,6 +63,18 @@ def look_at(page, selector):
     )
 
 
+def settle(page):
+    """Wait until the map has come to rest."""
+    before = boxes(page, OUTLINES)
+    for _ in range(50):
+        page.wait_for_timeout(80)
+        now = boxes(page, OUTLINES)
+        if np.array_equal(before, now):
+            return
+        before = now
+    pytest.fail("the map does not come to rest")
+
+
 def within(inner, outer, slack=0.5):
     return (
         (inner[:, :2] >= outer[:, :2] - slack).all()
@@ -224,7 +236,7 @@ def bubble(page, selector):
     """The rows of a tip or popup, when the map has come to rest."""
     rows = page.locator(f"{selector} tr")
     rows.first.wait_for()
-    page.wait_for_function("!(map_field._panAnim && map_field._panAnim._inProgress)")
+    settle(page)
     return [tuple(cell.strip() for cell in row.locator("th, td").all_text_contents()) for row in rows.all()]
 
 
@@ -292,10 +304,10 @@ def test_the_whole_field_comes_back(file, opened):
     before = boxes(page, OUTLINES)
     for _ in range(2):
         page.locator(".leaflet-control-zoom-in").click()
-        page.wait_for_timeout(350)
+        settle(page)
     assert not np.allclose(boxes(page, OUTLINES), before, atol=5)
     page.locator("#whole-field").click()
-    page.wait_for_timeout(600)
+    settle(page)
     assert np.allclose(boxes(page, OUTLINES), before, atol=2)
 
 
