@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 TENTH = 0.1  # lowest and highest are means of so much of the field
 PATCH_SHARE, MOST, SIDES_MAX = 0.25, 0.75, 2
 ONE_SIDE = 0.5  # a patch this far off the middle, in root mean square distances, lies on one side
+SEVERAL = " in several places"
 SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
 
 
@@ -95,7 +96,7 @@ def _rate(rate_kg_ha: float, units: UnitSystem) -> str:
 
 
 def _in(cells: NDArray[np.bool_], field: Field) -> str:
-    """`` in the southwest and the east``: the sides of the field where the cells lie, or nothing.
+    """`` in the southwest and the east``: the sides of the field where the cells lie.
 
     Only patches with a quarter of the cells count, and they have to be most of the cells: what is scattered
     has no side.
@@ -104,13 +105,13 @@ def _in(cells: NDArray[np.bool_], field: Field) -> str:
     numbers, counts = np.unique(patch[patch > 0], return_counts=True)
     large = numbers[counts >= PATCH_SHARE * counts.sum()]
     if counts[np.isin(numbers, large)].sum() < MOST * counts.sum():
-        return ""
+        return SEVERAL
     everywhere = field.grid.centres(field.inside)
     middle = everywhere.mean(axis=0)
     reach_m = float(np.sqrt(((everywhere - middle) ** 2).sum(axis=1).mean()))
     sides = [_side((field.grid.centres(patch == number).mean(axis=0) - middle) / reach_m) for number in large]
     named = sorted(set(sides), key=sides.index)
-    return f" in the {' and the '.join(named)}" if len(named) <= SIDES_MAX else ""
+    return f" in the {' and the '.join(named)}" if len(named) <= SIDES_MAX else SEVERAL
 
 
 def _side(offset: NDArray[np.float64]) -> str:

@@ -227,19 +227,17 @@ def _add_label(group: folium.FeatureGroup, zone: Zone, shape: Polygon, result: R
 
 
 def _add_no_spread(chart: folium.Map, result: Result) -> None:
-    """No-spread areas with their setbacks, hatched; the lines are drawn, so that any page shows them."""
+    """What stays without product, hatched; the lines are drawn, so that any page shows them."""
     field = result.field
-    inside = field.no_spread.intersection(field.outline)
+    inside = shapely.union_all([block.geometry.difference(block.spread) for block in field.blocks])
     if inside.is_empty:
         return
     west, south, east, north = inside.bounds
     height = north - south
-    reach = max(
-        field.outline.bounds[2] - field.outline.bounds[0], field.outline.bounds[3] - field.outline.bounds[1]
-    )
-    starts = np.arange(west - height, east, reach / HATCHES)
+    spacing = max(field.grid.shape) * field.grid.cell_m / HATCHES
+    starts = np.arange(west - height, east, spacing)
     hatch = MultiLineString([[(x, south), (x + height, north)] for x in starts]).intersection(inside)
-    text = {"what": "No-spread area, setback included"}
+    text = {"what": "No-spread area, with its setback and how far the spreader throws"}
     group = folium.FeatureGroup(name="No-spread areas").add_to(chart)
     _layer(
         [_feature(0, inside, result, **text)],

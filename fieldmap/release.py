@@ -54,6 +54,7 @@ SOURCES = (
     "pnw636",
     "neitsch2011",
     "release_fit",
+    "kuo1998",
     "held_practice",
     "leaching_memory",
 )

@@ -125,17 +125,10 @@ def extraterrestrial_radiation_mj_m2(day_of_year: ArrayLike, latitude_deg: float
     distance = 1.0 + 0.033 * np.cos(angle)
     declination = 0.409 * np.sin(angle - 1.39)
     sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
-    return np.asarray(
-        24.0
-        * 60.0
-        / np.pi
-        * SOLAR_CONSTANT
-        * distance
-        * (
-            sunset * np.sin(latitude) * np.sin(declination)
-            + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
-        )
-    )
+    standing = np.sin(latitude) * np.sin(declination)
+    turning = np.cos(latitude) * np.cos(declination)
+    day = sunset * standing + np.sin(sunset) * turning
+    return np.asarray(24.0 * 60.0 / np.pi * SOLAR_CONSTANT * distance * day)
 
 
 def reference_et_mm(

@@ -134,47 +134,60 @@ def balance(
     need = np.asarray(need_kg_ha, dtype=float)[..., np.newaxis]
     days = release.day(harvested) + 1
     planting = min(max(release.day(planted), 0), days)
-    share = np.diff(release.counted[:, :days], axis=-1, prepend=0.0)
+    counted = release.counted[:, :days]
+    freed = np.diff(counted, axis=-1, prepend=0.0).mean(axis=0)
     tied = np.diff(release.tied_up[:, :days], axis=-1, prepend=0.0).mean(axis=0)
-    positive = np.where(credit > 0, credit, 0.0)
-    released = np.where(credit > 0, credit * share.mean(axis=0), credit * tied)
-    by_day = np.cumsum(share, axis=-1)
-    late = max(0, -release.day(planted))  # planted before the cover crop ended
-    demand = need * np.diff(_share_by_day(planted, harvested, crop), prepend=0.0)[late:]
-
+    released = credit * np.where(credit > 0, freed, tied)
+    by_day = np.cumsum(released, axis=-1)
     held = held_in_soil(release, planted, tested=tested, model=model).mean(axis=0)
-    before = np.where(credit > 0, credit * held, credit * np.cumsum(tied)[:planting])
-    pool = np.asarray(on_hand_kg_ha, dtype=float) + (before[..., -1] if planting else 0.0)
-    counts = np.arange(days) > (
-        -1 if tested is None else release.day(tested)
-    )  # a test holds what came before
-    supply = np.where(counts, released, 0.0)[..., planting:]
-    leached = release.leached.mean(axis=0)[planting:days]
-    shape = np.broadcast_shapes(supply.shape, demand.shape, (*np.shape(pool), 1))
-    short, spare = np.zeros(shape), np.zeros(shape)
-    at_risk = np.zeros(shape[:-1])
-    for day in range(shape[-1]):
-        pool = pool + supply[..., day] - demand[..., day]
-        short[..., day] = np.maximum(-pool, 0.0)
-        pool = np.maximum(pool, 0.0)
-        spare[..., day] = pool
-        at_risk += pool * leached[day]
+    before = credit * np.where(credit > 0, held, np.cumsum(tied)[:planting])
 
-    def with_before(values: NDArray[np.float64], first: NDArray[np.float64] | float) -> NDArray[np.float64]:
-        start = np.broadcast_to(np.asarray(first), (*values.shape[:-1], planting))
-        return np.concatenate([start, values], axis=-1)
+    on_hand = np.asarray(on_hand_kg_ha, dtype=float) + (before[..., -1] if planting else 0.0)
+    not_in_test = np.arange(days) > (-1 if tested is None else release.day(tested))
+    supply = np.where(not_in_test, released, 0.0)[..., planting:]
+    missed = max(0, -release.day(planted))  # days of growth before the cover crop ended
+    demand = need * np.diff(_share_by_day(planted, harvested, crop), prepend=0.0)[missed:]
+    leached = release.leached[:, planting:days].mean(axis=0)
+    short, spare, at_risk = _march(on_hand, supply, demand, leached)
 
+    def from_the_start(values: NDArray[np.float64], first: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.concatenate([np.broadcast_to(first, (*values.shape[:-1], planting)), values], axis=-1)
+
+    nothing = np.zeros(planting)
     return Balance(
         dates=release.dates[:days],
         planted=planted,
         released=released,
-        released_low=positive * by_day.min(axis=0) + np.minimum(np.cumsum(released, axis=-1), 0.0),
-        released_high=positive * by_day.max(axis=0) + np.minimum(np.cumsum(released, axis=-1), 0.0),
-        uptake=with_before(np.broadcast_to(demand, shape), 0.0),
-        short=with_before(short, 0.0),
-        spare=with_before(spare, np.maximum(before, 0.0)),
+        released_low=np.where(credit > 0, credit * counted.min(axis=0), by_day),
+        released_high=np.where(credit > 0, credit * counted.max(axis=0), by_day),
+        uptake=from_the_start(np.broadcast_to(demand, short.shape), nothing),
+        short=from_the_start(short, nothing),
+        spare=from_the_start(spare, np.maximum(before, 0.0)),
         at_risk=at_risk,
     )
+
+
+def _march(
+    on_hand: NDArray[np.float64],
+    supply: NDArray[np.float64],
+    demand: NDArray[np.float64],
+    leached: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """What is short and spare on each day from planting, and what drainage may carry off in all.
+
+    `on_hand` (...), `supply` and `demand` (..., days), `leached` (days,).
+    """
+    shape = np.broadcast_shapes(supply.shape, demand.shape, (*on_hand.shape, 1))
+    short, spare, at_risk = np.zeros(shape), np.zeros(shape), np.zeros(shape[:-1])
+    pool = drained = np.broadcast_to(on_hand, shape[:-1])  # `drained` loses what drainage carries off
+    for day in range(shape[-1]):
+        gain = supply[..., day] - demand[..., day]
+        short[..., day] = np.maximum(-(pool + gain), 0.0)
+        pool, drained = np.maximum(pool + gain, 0.0), np.maximum(drained + gain, 0.0)
+        spare[..., day] = pool
+        at_risk += drained * leached[day]
+        drained = drained * (1.0 - leached[day])
+    return short, spare, at_risk
 
 
 def short_from(found: Balance, *, model: UptakeModel = UPTAKE) -> NDArray[np.datetime64]:

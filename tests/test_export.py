@@ -31,6 +31,8 @@ FILES = {
     "loads.csv",
     "surface.tif",
     "map.html",
+    "report.pdf",
+    "card.pdf",
     "result.json",
 }
 

@@ -21,7 +21,7 @@ from fieldmap.release import (
     temperature_factor,
 )
 from fieldmap.soil import DailySoil, season_soil
-from fieldmap.tables import cover_crops, find
+from fieldmap.tables import cover_crops, find, sources, weakest_mark
 
 FIRST = dt.date(2026, 5, 4)
 VETCH, CLOVER = Residue(3.9, "incorporated"), Residue(2.4, "incorporated")
@@ -102,8 +102,8 @@ def test_ten_weeks_at_the_reference_are_the_credit(placement):
 @pytest.mark.parametrize("nitrogen_pct", [2.0, 2.5, 3.0, 3.5, 4.2])
 @pytest.mark.parametrize("ended", [dt.date(2012, 4, 20), dt.date(2012, 5, 1), dt.date(2012, 5, 15)])
 def test_more_than_half_of_the_season_comes_within_six_weeks_of_a_spring_incorporation(nitrogen_pct, ended):
-    # PNW 636: most plant-available N is released 4 to 6 weeks after kill. Western Oregon: mean 11.5, amplitude 7.5 °C,
-    # from memory.
+    # PNW 636: most plant-available N is released 4 to 6 weeks after kill. Western Oregon: mean 11.5 and amplitude
+    # 7.5 °C, from memory.
     daily = weather("2012-01-01", 300, mean_c=11.5, amplitude_c=7.5, rain_mm=6.0, every_d=4)
     spring = season_soil(
         ended, ended + dt.timedelta(days=130), daily=daily, sine=None, latitude_deg=44.6, irrigated=True
@@ -349,6 +349,13 @@ def test_a_stand_killed_by_frost_loses_most_before_the_crop():
     split = split_season(found, planted=dt.date(2026, 6, 10), last_useful=dt.date(2026, 8, 20))
     assert split.before > 0.35
     assert split.before > split.held
+
+
+def test_every_source_named_is_known_and_what_is_fitted_stays_from_memory():
+    found = daily_release(soil(), Residue(3.0, "surface", chopped=True))
+    assert set(found.sources) <= sources().keys()
+    assert {"surface_memory", "chopped_memory", "zheng1993", "pnw636"} <= set(found.sources)
+    assert weakest_mark(found.sources) == "from memory"
 
 
 def test_scenarios_are_split_each_for_itself():

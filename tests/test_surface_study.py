@@ -1,7 +1,7 @@
 """Simulation study of the surface: error against the field mean, and cover of 90 % intervals.
 
 Run `python -m pytest tests/test_surface_study.py -m slow -s` to see the table. The fields are invented: 600 × 220 m,
-standard deviation 1 before the nugget's share is taken, 60 fields a row; every fit uses exponential models,
+standard deviation 1 before the nugget's share is taken, 100 fields a row; every fit uses exponential models,
 so that the spherical, Matérn, trend and skewed truths are misspecified on purpose.
 """
 
@@ -18,7 +18,7 @@ from fieldmap.likelihood import NORMAL_90
 from fieldmap.surface import fit_surface, joint
 from fieldmap.tiles import one_blas_thread
 
-REPEATS = 60
+REPEATS = 100
 TARGETS = 120
 # name: model, range in metres, spatial share of the variance, linear trend in standard deviations across the field
 TRUTHS = {

@@ -123,6 +123,18 @@ def test_sidedress_thresholds_as_published():
     assert thresholds["onion"] is None
 
 
+@pytest.mark.parametrize(
+    ("nitrate_mg_kg", "unmanured", "manured"),
+    [(12, 160, 120), (18, 120, 80), (23, 80, 40), (28, 40, 0), (31, 0, 0), (10, 160, 160)],
+)
+def test_sidedress_rate_of_sweet_corn(nitrate_mg_kg, unmanured, manured):
+    # Rutgers by way of Univ. of Delaware.
+    corn = of(crops, "sweet corn")
+    assert corn.sidedress_rate_lb_ac(nitrate_mg_kg, manured=False) == unmanured
+    assert corn.sidedress_rate_lb_ac(nitrate_mg_kg, manured=True) == manured
+    assert of(crops, "onion").sidedress_rate_lb_ac(nitrate_mg_kg, manured=False) is None
+
+
 def test_products_as_published():
     # Hartz & Johnstone 2006, 8 weeks: feather 60, guano 61, fish 62, blood 66 %. 60 lb N as urea are 130.4 lb.
     for name, available in (

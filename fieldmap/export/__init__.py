@@ -13,6 +13,7 @@ from fieldmap.export.geojson import write_zones_geojson
 from fieldmap.export.geopackage import write_geopackage
 from fieldmap.export.gpx import write_gpx
 from fieldmap.export.html import write_map
+from fieldmap.export.pdf import write_card, write_report
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
 from fieldmap.export.tables import write_loads_csv, write_zones_csv
@@ -34,6 +35,8 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "loads.csv": write_loads_csv,
     "surface.tif": write_surface,
     "map.html": write_map,
+    "report.pdf": write_report,
+    "card.pdf": write_card,
     "result.json": write_figures,
 }
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import os
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -12,6 +10,7 @@ import pyogrio
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
+from fieldmap.export.clock import now
 from fieldmap.export.tables import part_rows, sample_rows
 
 if TYPE_CHECKING:
@@ -52,7 +51,7 @@ def write_geopackage(result: Result, path: Path) -> None:
         "verdict": result.verdict.text,
         "caution": result.cautions[0],
     }
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _now()})
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": now().strftime("%Y-%m-%dT%H:%M:%S.000Z")})
     try:
         for name, (rows, shapes) in layers.items():
             present = [k for k, shape in enumerate(shapes) if not shape.is_empty]
@@ -73,9 +72,3 @@ def _write(frame: pd.DataFrame, path: Path, layer: str) -> None:
 
 def _multi(shape: BaseGeometry) -> MultiPolygon:
     return MultiPolygon([part for part in shapely.get_parts(shape) if isinstance(part, Polygon)])
-
-
-def _now() -> str:
-    epoch = os.environ.get("SOURCE_DATE_EPOCH")
-    moment = dt.datetime.fromtimestamp(int(epoch), dt.UTC) if epoch else dt.datetime.now(dt.UTC)
-    return moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")

@@ -83,7 +83,8 @@ class CropEntry:
     `uptake_lb_ac` is what a whole crop holds, lb N/ac; `half_uptake_share` the share of the season, planting to
     harvest, at half of its uptake and `uptake_steepness` the logistic rate times the season's length;
     `sidedress_nitrate_mg_kg` the soil nitrate-N (top 30 cm) above which a side-dressing is left out;
-    `removal_*` what the harvest carries away. None where no source gives it.
+    `sidedress_rates` the rate of N, lb/ac, up to each soil nitrate, after manure and without; `removal_*` what the
+    harvest carries away. None where no source gives it.
     """
 
     name: str
@@ -95,6 +96,7 @@ class CropEntry:
     source_of: dict[str, str]
     uptake_lb_ac: Range | None = None
     sidedress_nitrate_mg_kg: float | None = None
+    sidedress_rates: dict[str, list[Range]] | None = None
     removal_p2o5_lb_ac: float | None = None
     removal_k2o_lb_ac: float | None = None
 
@@ -107,6 +109,16 @@ class CropEntry:
     def sources(self) -> tuple[str, ...]:
         """The sources of its guide rates."""
         return tuple(dict.fromkeys(rate.source for rate in self.guide_rates))
+
+    def sidedress_rate_lb_ac(self, nitrate_mg_kg: float, *, manured: bool) -> float | None:
+        """The rate that a pre-side-dress test calls for, by the crop's rate table; None where it has none.
+
+        The table's classes are whole mg/kg of nitrate-N.
+        """
+        if self.sidedress_rates is None:
+            return None
+        rates = self.sidedress_rates["manured" if manured else "unmanured"]
+        return next((rate for most, rate in rates if round(nitrate_mg_kg) <= most), 0.0)
 
 
 @dataclass(frozen=True)

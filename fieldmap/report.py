@@ -1,0 +1,296 @@
+"""The report a grower keeps, and the one-page card: built as PDF in memory, A4 or US letter."""
+
+from __future__ import annotations
+
+import io
+from functools import cache, partial
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+import matplotlib as mpl
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4, letter
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import inch
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import (
+    Image,
+    KeepTogether,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from fieldmap import tables
+from fieldmap.findings import biomass_says, zones_say
+from fieldmap.pictures import leave_one_out_picture, loss_picture, rate_picture, surface_picture
+from fieldmap.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.units import area_text, mass_text, rate_unit, shown_rate, whole
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from matplotlib.figure import Figure
+    from reportlab.pdfgen.canvas import Canvas
+
+    from fieldmap.pipeline import Result
+
+MARGIN = 0.7 * inch
+INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
+DPI = 190
+Story = list[Any]
+
+
+def build_report(result: Result, *, date: dt.date) -> bytes:
+    """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions."""
+    page = letter if result.plan.units == "us" else A4
+    width = page[0] - 2 * MARGIN
+    story: Story = [
+        *_first_page(result, width, date),
+        PageBreak(),
+        *_tables_page(result, width),
+        PageBreak(),
+        *_doubt_page(result, width),
+        PageBreak(),
+        *_sources_page(result),
+    ]
+    return _pdf(story, page, title=f"{result.plan.name}: supplemental nitrogen")
+
+
+def build_card(result: Result, *, date: dt.date) -> bytes:
+    """One page for the clipboard: the map, the five numbers, the zones."""
+    page = letter if result.plan.units == "us" else A4
+    width = page[0] - 2 * MARGIN
+    story: Story = [
+        *_heading(result, date),
+        _picture(rate_picture(result, width_in=width / inch, height_in=3.9)),
+        *_numbers(result),
+        Spacer(0, 8),
+        _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.zones)], width),
+        Spacer(0, 6),
+        _text("Credit with its 90 % interval in brackets. " + result.cautions[0], "small"),
+    ]
+    return _pdf(story, page, title=f"{result.plan.name}: card")
+
+
+def _first_page(result: Result, width: float, date: dt.date) -> Story:
+    return [
+        *_heading(result, date),
+        _text(zones_say(result), "title"),
+        _picture(rate_picture(result, width_in=width / inch, height_in=4.4)),
+        _text(
+            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
+            "small",
+        ),
+        Spacer(0, 6),
+        *_numbers(result),
+    ]
+
+
+def _heading(result: Result, date: dt.date) -> Story:
+    area = area_text(result.field.area_ha, result.plan.units)
+    return [_text(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
+
+
+def _numbers(result: Result) -> Story:
+    return [
+        _text(f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True)
+        for line in five_numbers(result)
+    ]
+
+
+def _tables_page(result: Result, width: float) -> Story:
+    units = result.plan.units
+    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.zones)]
+    story: Story = [
+        _text("Zones", "heading"),
+        _text(
+            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
+        ),
+        _table(zones, width),
+        _text("Nitrogen ledger", "heading"),
+        _text(
+            f"{rate_unit(units)} of nitrogen, mean of the block; a credit is negative. The lines add up to what is "
+            "still to spread. Marks: y your value, p published, c common practice, m from memory.",
+            "small",
+        ),
+        _table(_ledger_rows(result), width),
+    ]
+    if result.loads:
+        rows = [("Load", "Passes", "Product"), *_load_rows(result)]
+        story.append(KeepTogether([_text("Loads", "heading"), _table(rows, width * 0.5)]))
+    product = result.plan.spreader.product_entry
+    story.append(
+        _text(
+            f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts "
+            "this season.",
+            "small",
+        )
+    )
+    return story
+
+
+def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
+    units = result.plan.units
+    blocks = [block.name for block in result.field.blocks]
+    names = list(dict.fromkeys(line.line for line in result.ledger))
+    value = {(line.block, line.line): line for line in result.ledger}
+    marks = {"your value": "y", "published": "p", "common practice": "c", "from memory": "m"}
+
+    def cell(block: str, name: str) -> str:
+        line = value.get((block, name))
+        return f"{whole(shown_rate(line.kg_ha, units))} {marks[line.mark]}" if line else ""
+
+    rows = [(name, *(cell(block, name) for block in blocks)) for name in names]
+    totals = [sum(line.kg_ha for line in result.ledger if line.block == block) for block in blocks]
+    return [
+        ("Line", *blocks),
+        *rows,
+        ("still to spread", *(whole(shown_rate(max(0.0, total), units)) for total in totals)),
+    ]
+
+
+def _load_rows(result: Result) -> list[tuple[str, ...]]:
+    return [
+        (
+            str(load.number),
+            f"{load.pass_from} to {load.pass_to}",
+            mass_text(load.product_kg, result.plan.units),
+        )
+        for load in result.loads
+    ]
+
+
+def _doubt_page(result: Result, width: float) -> Story:
+    half = width / inch / 2 - 0.05
+    fit = result.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    units = result.plan.units
+    errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
+    surfaces = [
+        _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=2.6))
+        for raster, label, cmap in (
+            (result.biomass.mean, "dry biomass", "viridis"),
+            (result.biomass.se, "standard error of biomass", "Greys"),
+            (result.credit.credit_kg_ha, "nitrogen credit", "viridis"),
+            (result.credit.se_kg_ha, "standard error of credit", "Greys"),
+        )
+    ]
+    charts = [
+        _picture(picture(result, width_in=half, height_in=2.6))
+        for picture in (leave_one_out_picture, loss_picture)
+    ]
+    return [
+        _text("How sure", "heading"),
+        _text(biomass_says(result) + "."),
+        Table([surfaces[:2], surfaces[2:]], colWidths=[width / 2] * 2),
+        _text(
+            result.biomass.message
+            or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
+            f"field average alone misses by {errors[1]}."
+        ),
+        Table([charts], colWidths=[width / 2] * 2),
+        _text(result.verdict.text),
+        _text(
+            f"Driven on paper, {result.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+        ),
+    ]
+
+
+def _sources_page(result: Result) -> Story:
+    sources = [tables.sources()[key] for key in result.sources]
+    return [
+        *([_text("Notes on this plan", "heading"), *map(_text, result.warnings)] if result.warnings else []),
+        _text("Before you spread", "heading"),
+        *map(_text, result.cautions),
+        _text("Sources", "heading"),
+        *(_text(f"[{source.mark}] {source.citation}", "small") for source in sources),
+        Spacer(0, 8),
+        _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
+    ]
+
+
+@cache
+def _styles() -> dict[str, ParagraphStyle]:
+    fonts = Path(mpl.get_data_path(), "fonts", "ttf")
+    for name, file in (("Body", "DejaVuSans.ttf"), ("Body-Bold", "DejaVuSans-Bold.ttf")):
+        pdfmetrics.registerFont(TTFont(name, str(fonts / file)))
+    pdfmetrics.registerFontFamily(
+        "Body", normal="Body", bold="Body-Bold", italic="Body", boldItalic="Body-Bold"
+    )
+    style = partial(ParagraphStyle, fontName="Body", textColor=INK)
+    return {
+        "body": style("body", fontSize=9, leading=12.5, spaceAfter=4),
+        "small": style("small", fontSize=7.5, leading=10, spaceAfter=3, textColor=QUIET),
+        "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
+        "heading": style(
+            "heading", fontName="Body-Bold", fontSize=11, leading=14, spaceBefore=10, spaceAfter=4
+        ),
+        "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
+        "cell": style("cell", fontSize=8, leading=10),
+    }
+
+
+def _text(text: str, style: str = "body", *, markup: bool = False) -> Paragraph:
+    return Paragraph(text if markup else escape(text), _styles()[style])
+
+
+def _table(rows: list[tuple[str, ...]], width: float) -> Table:
+    """Text to the left, numbers to the right; rules, no boxes."""
+    styles = _styles()
+    numeric = [all(row[k][0] in "-0123456789" for row in rows[1:] if row[k]) for k in range(len(rows[0]))]
+    right = ParagraphStyle("right", styles["cell"], alignment=2)
+    cells = [
+        [Paragraph(escape(cell), right if numeric[k] else styles["cell"]) for k, cell in enumerate(row)]
+        for row in rows
+    ]
+    cells[0] = [
+        Paragraph(f"<b>{escape(cell)}</b>", right if numeric[k] else styles["cell"])
+        for k, cell in enumerate(rows[0])
+    ]
+    table = Table(cells, colWidths=[width / len(rows[0])] * len(rows[0]), repeatRows=1, hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, 0), 1, INK),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 2),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                ("LEFTPADDING", (0, 0), (-1, -1), 3),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+            ]
+        )
+    )
+    return table
+
+
+def _picture(figure: Figure) -> Image:
+    width, height = figure.get_size_inches()
+    png = io.BytesIO()
+    figure.savefig(png, dpi=DPI, metadata={"Software": None})
+    png.seek(0)
+    return Image(png, width * inch, height * inch)
+
+
+def _pdf(story: Story, page: tuple[float, float], *, title: str) -> bytes:
+    out = io.BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
+        title=title, author="fieldmap", invariant=1,
+    )  # fmt: skip
+
+    def foot(canvas: Canvas, _: SimpleDocTemplate) -> None:
+        canvas.setFont("Body", 7)
+        canvas.setFillColor(QUIET)
+        canvas.drawString(MARGIN, 0.45 * inch, title[:110])
+        canvas.drawRightString(page[0] - MARGIN, 0.45 * inch, str(canvas.getPageNumber()))
+
+    document.build(story, onFirstPage=foot, onLaterPages=foot)
+    return out.getvalue()
