@@ -130,7 +130,7 @@ def _mixed_nitrogen_pct(
         )
     by_kind: dict[str, list[float]] = {}
     for entry, nitrogen_pct in zip(cover_crop.entries, cover_crop.table_nitrogen_pct, strict=True):
-        by_kind.setdefault(entry.kind, []).append(nitrogen_pct)
+        by_kind.setdefault("legume" if entry.kind == "legume" else "other", []).append(nitrogen_pct)
     if len(by_kind) > 1 and np.isnan(legume_pct):
         raise _UnknownNitrogenError(
             f"a mixture of {' and '.join(cover_crop.species)} has neither %N nor legume_pct",
@@ -139,7 +139,7 @@ def _mixed_nitrogen_pct(
         )
     weeds = 0.0 if np.isnan(weed_pct) else weed_pct / 100.0
     legume = legume_pct / 100.0 if len(by_kind) > 1 else (1.0 - weeds) * ("legume" in by_kind)
-    shares = {"legume": legume, "grass": 1.0 - weeds - legume}
+    shares = {"legume": legume, "other": 1.0 - weeds - legume}
     mixed = sum(shares[kind] * float(np.mean(values)) for kind, values in by_kind.items())
     return mixed + weeds * tables.WEED_NITROGEN_PCT, (
         *dict.fromkeys(entry.source for entry in cover_crop.entries),

@@ -66,6 +66,7 @@ def surface_picture(
     shown = np.vectorize(lambda value: shown_rate(value, units))(raster_kg_ha)
     image = axes.imshow(shown, extent=extent, cmap=cmap, interpolation="nearest")
     dry = result.samples.dry_kg_ha
+    eastings, northings = result.samples.coords_m.T
     axes.scatter(
         eastings, northings, s=6 + 34 * dry / max(dry.max(), 1.0), facecolors="white", edgecolors=INK,
         linewidths=0.7, alpha=0.85,

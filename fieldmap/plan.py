@@ -136,8 +136,8 @@ class CoverCrop(Section):
 
     @property
     def is_mixture(self) -> bool:
-        """Whether a legume and a grass stand together."""
-        return len({entry.kind for entry in self.entries}) > 1
+        """Whether a legume and another kind stand together."""
+        return len({entry.kind == "legume" for entry in self.entries}) > 1
 
     @property
     def table_nitrogen_pct(self) -> tuple[float, ...] | None:

@@ -52,7 +52,7 @@ def order_text(result: Result) -> str:
     product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
     text = f"{_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
     price = result.plan.prices.product
-    return text + (f", {price.currency} {whole(price.amount * product_kg)}" if price else "")
+    return text + (f", {price.currency}\u00a0{whole(price.amount * product_kg)}" if price else "")
 
 
 def _where(result: Result) -> str:

@@ -10,6 +10,7 @@ from fieldmap.field import build_field
 from fieldmap.nitrogen import nitrogen_of_samples
 from fieldmap.read.inputs import read_inputs
 from fieldmap.samples import place_samples
+from fieldmap.tables import cover_crops
 
 MIXTURE = ('"hairy vetch"', '["hairy vetch", "cereal rye"]')
 LABORATORY = ('stage = "bud"', 'nitrogen = "3.4 %"')
@@ -55,6 +56,12 @@ def test_a_mixture_is_mixed_by_dry_weight(found):
     assert nitrogen.nitrogen_pct[9] == pytest.approx(0.2 * 3.9 + 0.7 * 1.6 + 0.1 * 2.0)
     assert any("stage of the grass was taken from the legume's" in text for text in nitrogen.warnings)
     assert not nitrogen.unmixed
+
+
+def test_a_mixture_with_a_broadleaf_is_mixed_too(found):
+    nitrogen = found(('"hairy vetch"', '["hairy vetch", "oilseed radish"]'), legume_pct=[60] * N)
+    radish = next(entry for entry in cover_crops() if entry.name == "oilseed radish").nitrogen_pct["bud"]
+    assert nitrogen.nitrogen_pct == pytest.approx(0.6 * 3.9 + 0.4 * radish)
 
 
 def test_weeds_dilute_a_pure_stand(found):

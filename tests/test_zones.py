@@ -152,10 +152,11 @@ def test_one_desired_rate_needs_one_level():
 
 def test_fewest_zones_within_the_margin():
     sets = [LevelSet(np.arange(float(n)), loss) for n, loss in ((1, 100.0), (2, 20.0), (3, 14.9), (4, 10.0))]
-    assert choose_levels(sets).zones == 3  # 14.9 <= 10 + 5
-    assert choose_levels(sets, margin=0.0).zones == 4
-    assert choose_levels(sets, margin=0.1).zones == 2
-    assert choose_levels(sets, margin=1.0).zones == 1
+    assert choose_levels(sets, step_kg_ha=1.0).zones == 3  # 14.9 <= 10 + 5
+    assert choose_levels(sets, step_kg_ha=1.0, margin=0.0).zones == 4
+    assert choose_levels(sets, step_kg_ha=1.0, margin=0.1).zones == 2
+    assert choose_levels(sets, step_kg_ha=1.0, margin=1.0).zones == 1
+    assert choose_levels(sets, step_kg_ha=12.0, margin=0.0).zones == 2  # 20 <= 10 + 12²/12
 
 
 @pytest.mark.parametrize(
