@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from fieldmap.advice import refuse_impossible_dates
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import build_field
 from fieldmap.nitrogen import nitrogen_of_samples
+from fieldmap.pipeline import refuse_unknown_blocks
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import inputs_told, read_plan
-from fieldmap.pipeline import refuse_unknown_blocks
 from fieldmap.samples import place_samples
 from fieldmap.spreader import product_rates_kg_ha
 
@@ -55,4 +56,5 @@ def _check_files(files: dict[str, Any], plan: Plan | None) -> None:
         return
     product_rates_kg_ha(plan.spreader)
     refuse_unknown_blocks(plan, field)
+    refuse_impossible_dates(plan, field)
     nitrogen_of_samples(place_samples(inputs.samples, field), plan, field)

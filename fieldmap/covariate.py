@@ -13,7 +13,7 @@ from scipy.ndimage import uniform_filter
 
 from fieldmap.covariance import distance_matrix, positions, sample_values
 from fieldmap.drift import drift_at_samples
-from fieldmap.likelihood import LEAST_SAMPLES, RANGES, decompose, spatial_models
+from fieldmap.likelihood import LEAST_SAMPLES, LEAST_SPARE, RANGES, decompose, spatial_models
 from fieldmap.tiles import one_blas_thread
 
 if TYPE_CHECKING:
@@ -89,6 +89,8 @@ def choose_scale(
         scores = []
         for version in varied:
             _, rows = drift_at_samples(len(z), versions[:, version], strata)
+            if len(z) - rows.shape[1] < LEAST_SPARE:
+                return int(varied[0])
             models = spatial_models(ranges, (z - z.mean()) / z.std(), rows, tuple(range(rows.shape[1])))
             scores.append(models.leave_one_out.score)
     return int(varied[np.argmax(scores)])

@@ -51,12 +51,15 @@ class CreditRule:
         Relative standard error of the release fraction, shared by all places of the field.
     sources
         Keys into the table of sources.
+    useful
+        Share of a credit that comes when the crop can use it; what is tied up counts whole.
     """
 
     method: Literal["quality", "share"]
     factor: float
     release_error: float
     sources: tuple[str, ...]
+    useful: float = 1.0
 
 
 def credit_rule(plan: Plan, block: str) -> CreditRule:
@@ -105,12 +108,13 @@ def total_kg_mg(nitrogen_pct: NDArray[np.float64]) -> NDArray[np.float64]:
 def credit_kg_ha(
     biomass_kg_ha: NDArray[np.float64], nitrogen_pct: NDArray[np.float64], rule: CreditRule
 ) -> NDArray[np.float64]:
-    """The whole season's credit, kg N/ha; negative where residue ties nitrogen up, at most 56 kg/ha.
+    """The season's credit that the crop can use, kg N/ha; negative where residue ties nitrogen up.
 
     The arrays broadcast against each other.
     """
     per_mg = available_kg_mg(nitrogen_pct) if rule.method == "quality" else total_kg_mg(nitrogen_pct)
-    return np.maximum(biomass_kg_ha / 1000.0 * per_mg * rule.factor, -TIED_UP_MAX_KG_HA)
+    whole = np.maximum(biomass_kg_ha / 1000.0 * per_mg * rule.factor, -TIED_UP_MAX_KG_HA)
+    return np.where(whole > 0, whole * rule.useful, whole)
 
 
 def credit_se_kg_ha(

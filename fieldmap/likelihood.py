@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fieldmap.covariance import Floats
 
 LEAST_SAMPLES = 8  # to compare models; judgement: fewer than 12 were not simulated
+LEAST_SPARE = 4  # samples more than columns of the mean, to compare mean models; judgement
 SHARES = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97])
 RANGES = np.geomspace(0.03, 0.5, 7)  # of the largest distance between samples
 LEAST_WEIGHT = 0.005  # spatial models below this share of the total weight are left out of the map
@@ -176,7 +177,7 @@ def _leave_one_out(
     second_moment = (weights * (spread(dof) * left / (dof * precision) + error**2)).sum(axis=0)
     return LeaveOneOut(
         z - mean_error,
-        second_moment - mean_error**2,
+        np.maximum(second_moment - mean_error**2, 0.0),
         logsumexp(log_weight) - logsumexp(log_left, axis=0),
     )
 

@@ -16,14 +16,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.field import Field
+    from fieldmap.other_credits import Credit
     from fieldmap.plan import Plan
-
-# A credit that the guide's rate already counts is not credited again.
-COUNTED_BY_GUIDE = {
-    "organic matter": "soil organic matter",
-    "soil nitrate": "soil nitrate",
-    "previous legume": "previous legume",
-}
+    from fieldmap.release import SeasonSplit
 
 
 @dataclass(frozen=True)
@@ -48,26 +43,20 @@ class BlockNeed:
     block: str
     crop: str
     need_kg_ha: float
-    other_credits: tuple[tuple[str, float], ...]
+    credits: tuple[Credit, ...]
     recovery: float
 
     @property
     def other_credits_kg_ha(self) -> float:
         """All other credits together."""
-        return sum(kg_ha for _, kg_ha in self.other_credits)
+        return sum(one.kg_ha for one in self.credits)
 
 
-def block_need(plan: Plan, block: str) -> BlockNeed:
+def block_need(plan: Plan, block: str, credits: tuple[Credit, ...]) -> BlockNeed:  # noqa: A002
     """Need and other credits of one block."""
     crop = plan.crop_of(block)
-    counted = {COUNTED_BY_GUIDE[item] for item in crop.need_allows_for}
-    credits_kg_ha = tuple(
-        (other.source, other.nitrogen_kg_ha)
-        for other in plan.other_credits
-        if other.block in (None, block) and other.source not in counted
-    )
     recovery = crop.recovery if crop.need_is == "crop uptake" and crop.recovery is not None else 1.0
-    return BlockNeed(block, crop.name, crop.need_field_kg_ha, credits_kg_ha, recovery)
+    return BlockNeed(block, crop.name, crop.need_field_kg_ha, credits, recovery)
 
 
 def missing_kg_ha(
@@ -83,7 +72,8 @@ def missing_kg_ha(
 
 def ledger(
     need: BlockNeed,
-    credit_kg_ha: NDArray[np.float64],
+    whole_credit_kg_ha: NDArray[np.float64],
+    split: SeasonSplit | None,
     caution_kg_ha: float,
     *,
     credit_sources: tuple[str, ...],
@@ -94,8 +84,12 @@ def ledger(
     ----------
     need
         The block's need and other credits.
-    credit_kg_ha
-        Expected credit of each of its cells, shape (cells,); negative where nitrogen is tied up.
+    whole_credit_kg_ha
+        Expected credit of the whole season in each of its cells, shape (cells,); negative where nitrogen is
+        tied up.
+    split
+        Which shares of it come before and after the crop, or stand in a soil test; None where timing was not
+        considered.
     caution_kg_ha
         Expected credit less the credit used, mean of the block.
     credit_sources
@@ -106,18 +100,22 @@ def ledger(
         citations = " ".join(tables.sources()[key].citation for key in keys)
         return LedgerLine(need.block, name, float(kg_ha), citations, tables.weakest_mark(keys))
 
-    yours = ("your_value",)
-    lines = [
-        line("need", need.need_kg_ha, yours),
-        line("cover crop", -np.maximum(credit_kg_ha, 0.0).mean(), credit_sources),
-    ]
-    tied_up = -np.minimum(credit_kg_ha, 0.0).mean()
+    whole = float(np.maximum(whole_credit_kg_ha, 0.0).mean())
+    lines = [line("need", need.need_kg_ha, ("your_value",)), line("cover crop", -whole, credit_sources)]
+    if split is not None:
+        lines += [
+            line("before the crop", whole * float(split.before.mean()), credit_sources),
+            line("after the crop", whole * float(split.after.mean()), credit_sources),
+        ]
+        if split.tested.any():
+            lines.append(line("in the soil test", whole * float(split.tested.mean()), credit_sources))
+    tied_up = -float(np.minimum(whole_credit_kg_ha, 0.0).mean())
     if tied_up > 0:
         lines.append(line("tied up", tied_up, credit_sources))
-    lines += [line(name, -kg_ha, yours) for name, kg_ha in need.other_credits]
+    lines += [line(one.name, -one.kg_ha, one.sources) for one in need.credits]
     if caution_kg_ha != 0:
-        lines.append(line("caution", caution_kg_ha, ("release_memory", *credit_sources)))
+        lines.append(line("caution", caution_kg_ha, credit_sources))
     if need.recovery < 1:
         short = sum(entry.kg_ha for entry in lines)
-        lines.append(line("not recovered", short * (1.0 / need.recovery - 1.0), yours))
+        lines.append(line("not recovered", short * (1.0 / need.recovery - 1.0), ("your_value",)))
     return tuple(lines)

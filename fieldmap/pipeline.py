@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap.advice import date_warnings, refuse_impossible_dates
 from fieldmap.cautions import cautions
 from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
 from fieldmap.delivery import Delivery, delivery_warnings, drive
@@ -20,6 +21,16 @@ from fieldmap.rates import Part, ZoneMap, area_numbers, draw_zones, rate_zones
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import PLAN_FILE, file_digests
 from fieldmap.samples import Samples, place_samples
+from fieldmap.season import (
+    BlockSeason,
+    Course,
+    block_seasons,
+    credits_of,
+    follow_blocks,
+    season_warnings,
+    timed,
+    timing_text,
+)
 from fieldmap.spreader import throw_m
 from fieldmap.verdict import FlatRate, Verdict, flat_rate, judge
 
@@ -31,8 +42,6 @@ if TYPE_CHECKING:
     from fieldmap.credit import CreditRule
     from fieldmap.plan import Plan
     from fieldmap.zones import LevelSet
-
-TIMING_NOT_CONSIDERED = "timing was not considered: the whole season's credit is taken"
 
 
 @dataclass(frozen=True)
@@ -56,6 +65,7 @@ class Result:
     flat: FlatRate
     verdict: Verdict
     ledger: tuple[LedgerLine, ...]
+    seasons: tuple[BlockSeason, ...]
     timing: str
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -92,6 +102,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         file=plan.field.boundary,
     )
     refuse_unknown_blocks(plan, field)
+    refuse_impossible_dates(plan, field)
     samples = place_samples(inputs.samples, field)
     nitrogen = nitrogen_of_samples(samples, plan, field)
 
@@ -101,8 +112,15 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     nitrogen_pct = map_nitrogen(samples, nitrogen, field, strata)
 
     progress("working out credit and need")
-    rules = [credit_rule(plan, block.name) for block in field.blocks]
-    needs = [block_need(plan, block.name) for block in field.blocks]
+    courses = follow_blocks(plan, field, inputs.weather, biomass, nitrogen_pct)
+    whole_rules = [credit_rule(plan, block.name) for block in field.blocks]
+    rules = [
+        timed(rule, courses.get(block.name)) for rule, block in zip(whole_rules, field.blocks, strict=True)
+    ]
+    needs = [
+        block_need(plan, block.name, credits_of(plan, block.name, field, inputs.weather))
+        for block in field.blocks
+    ]
     credit = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=rules)
     supplemental = np.maximum(missing_kg_ha(needs, credit.credit_kg_ha, field), 0.0)
 
@@ -132,7 +150,9 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         pattern=pattern,
         unmixed=nitrogen.unmixed,
     )
-    lines = ledgers(needs, rules, nitrogen, credit, zone_map, field)
+    whole = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=whole_rules)
+    lines = ledgers(needs, rules, nitrogen, courses, credit, whole, zone_map, field)
+    seasons = block_seasons(plan, needs, courses, whole, supplemental, field)
     return Result(
         plan=plan,
         plan_hash=plan.hash(file_digests(plan)),
@@ -151,11 +171,15 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         flat=flat,
         verdict=verdict,
         ledger=lines,
-        timing=TIMING_NOT_CONSIDERED,
+        seasons=seasons,
+        timing=timing_text(seasons, plan),
         warnings=(
             *inputs.warnings,
             *samples.warnings,
             *nitrogen.warnings,
+            *date_warnings(plan, field),
+            *season_warnings(courses, seasons, plan),
+            *(note for need in needs for one in need.credits for note in one.notes),
             *strata.warnings,
             *(message for message in (biomass.message,) if message),
             *zone_map.warnings,
@@ -163,7 +187,15 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *not_used(plan),
         ),
         cautions=cautions(plan),
-        sources=tuple(dict.fromkeys((*nitrogen.sources, *(key for rule in rules for key in rule.sources)))),
+        sources=tuple(
+            dict.fromkeys(
+                (
+                    *nitrogen.sources,
+                    *(key for rule in rules for key in rule.sources),
+                    *(key for need in needs for one in need.credits for key in one.sources),
+                )
+            )
+        ),
     )
 
 
@@ -191,7 +223,9 @@ def ledgers(
     needs: list[BlockNeed],
     rules: list[CreditRule],
     nitrogen: SampleNitrogen,
+    courses: dict[str, Course],
     credit: CreditMap,
+    whole: CreditMap,
     zone_map: ZoneMap,
     field: Field,
 ) -> tuple[LedgerLine, ...]:
@@ -199,10 +233,11 @@ def ledgers(
     lines: list[LedgerLine] = []
     for number, (need, rule) in enumerate(zip(needs, rules, strict=True)):
         cells = (field.block_index == number) & np.isfinite(zone_map.credit_used_kg_ha)
-        expected = credit.credit_kg_ha[cells]
-        caution_kg_ha = float((expected - zone_map.credit_used_kg_ha[cells]).mean())
+        caution_kg_ha = float((credit.credit_kg_ha[cells] - zone_map.credit_used_kg_ha[cells]).mean())
         keys = tuple(dict.fromkeys((*rule.sources, *nitrogen.sources)))
-        lines += ledger(need, expected, caution_kg_ha, credit_sources=keys)
+        course = courses.get(need.block)
+        split = course.split if course else None
+        lines += ledger(need, whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys)
     return tuple(lines)
 
 
@@ -210,12 +245,10 @@ def not_used(plan: Plan) -> tuple[str, ...]:
     """What the plan gives and this version does not act on yet; said rather than passed over."""
     given = {
         "[samples] covariate": plan.samples.covariate is not None,
-        "[weather]": plan.weather is not None,
         "[response]": plan.response is not None,
         "[strips]": plan.strips is not None,
         "[prices] crop": plan.prices.crop is not None,
         "[prices] cover_crop": plan.prices.cover_crop is not None,
-        "[cover_crop] tarped": plan.cover_crop.tarped_d > 0,
     }
     named = [key for key, present in given.items() if present]
     return (f"Read and checked, but not acted on by this version: {', '.join(named)}.",) if named else ()

@@ -40,6 +40,8 @@ Days = Annotated[float, _quantity(units.DAYS)]
 Heading = Annotated[float, _quantity(units.ANGLE)]
 Temperature = Annotated[float, _quantity(units.TEMPERATURE)]
 TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE)]
+WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH)]
+Concentration = Annotated[float, _quantity(units.CONCENTRATION)]
 BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY)]
 PricePerKg = Annotated[
     units.Price, BeforeValidator(lambda text: units.parse_price(text, units.MASS_PRICE_UNIT))
@@ -78,6 +80,7 @@ class SamplesSection(Section):
 
     file: FileName
     sampled: dt.date | None = None
+    confirmed: bool = False
     covariate: FileName | None = None
     crs: str | None = None
 
@@ -89,6 +92,7 @@ class CoverCrop(Section):
     stage: tuple[str, ...] | None = None
     nitrogen_pct: Annotated[Percent, Field(gt=0, le=8)] | None = Field(None, alias="nitrogen")
     nodules: Literal["pink", "few or white", "not checked"] = "not checked"
+    sown: dt.date | None = None
     terminated: dt.date
     ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"] | None = None
     placement: Literal["incorporated", "surface", "strip-tilled"]
@@ -235,21 +239,71 @@ class BlockSection(Section):
     cover_crop: CoverCrop
 
 
-class OtherCredit(Section):
-    """[[other_credits]]: an amount of nitrogen the crop gets from elsewhere."""
+OtherSource = Literal[
+    "irrigation water",
+    "soil nitrate",
+    "soil organic matter",
+    "compost",
+    "manure",
+    "previous legume",
+    "starter",
+    "earlier years",
+]
+# Which keys tell how much, by source: one of the sets in full. `nitrogen` alone always does.
+_AMOUNTS: dict[str, tuple[frozenset[str], ...]] = {
+    "irrigation water": (frozenset({"nitrate_n_ppm", "water_mm"}), frozenset({"nitrate_ppm", "water_mm"})),
+    "soil nitrate": (frozenset({"nitrate_n_ppm", "depth_m"}), frozenset({"nitrate_ppm", "depth_m"})),
+    "soil organic matter": (frozenset({"organic_matter_pct"}),),
+    "compost": (frozenset({"total_n_kg_ha", "applied"}),),
+    "manure": (frozenset({"total_n_kg_ha", "share", "applied"}),),
+    "previous legume": (frozenset({"nitrogen_kg_ha", "crop", "ended"}),),
+}
+_AMOUNT_KEYS = frozenset().union(*(keys for sets in _AMOUNTS.values() for keys in sets)) - {
+    "applied",
+    "crop",
+    "ended",
+}
 
-    source: Literal[
-        "irrigation water",
-        "soil nitrate",
-        "soil organic matter",
-        "compost",
-        "manure",
-        "previous legume",
-        "starter",
-        "earlier years",
-    ]
-    nitrogen_kg_ha: Rate = Field(alias="nitrogen")
+
+class OtherCredit(Section):
+    """[[other_credits]]: nitrogen the crop gets from elsewhere, as an amount or as what was measured."""
+
+    source: OtherSource
     block: str | None = None
+    nitrogen_kg_ha: Rate | None = Field(None, alias="nitrogen")
+    nitrate_n_ppm: Concentration | None = Field(None, alias="nitrate_n")
+    nitrate_ppm: Concentration | None = Field(None, alias="nitrate")
+    water_mm: WaterDepth | None = Field(None, alias="water")
+    depth_m: Length | None = Field(None, alias="depth")
+    bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
+    organic_matter_pct: Annotated[Percent, Field(le=30)] | None = Field(None, alias="organic_matter")
+    total_n_kg_ha: Rate | None = Field(None, alias="total_n")
+    share: float | None = Field(None, gt=0, le=1)
+    sampled: dt.date | None = None
+    applied: dt.date | None = None
+    raw: bool = False
+    touches_soil: bool = True
+    confirmed: bool = False
+    crop: str | None = None
+    ended: dt.date | None = None
+
+    @model_validator(mode="after")
+    def _tells_how_much(self) -> Self:
+        given = {name for name in self.model_fields_set if getattr(self, name) is not None}
+        sets = _AMOUNTS.get(self.source, ())
+        plain = frozenset({"nitrogen_kg_ha"})
+        if self.source != "previous legume":
+            sets = (*sets, plain)
+        amounts = given & _AMOUNT_KEYS | given & plain
+        if not any(keys <= given and amounts - {"share"} <= keys for keys in sets):
+            ways = " or ".join(", ".join(sorted(map(_key_of, keys))) for keys in sets)
+            found = ", ".join(sorted(map(_key_of, amounts))) or "no amount"
+            raise ValueError(f"found {found}; for {self.source} {ways} is expected")
+        return self
+
+
+def _key_of(name: str) -> str:
+    return OtherCredit.model_fields[name].alias or name
 
 
 class Weather(Section):

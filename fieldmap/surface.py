@@ -19,7 +19,16 @@ from scipy.special import softmax
 from fieldmap.covariance import distance_matrix, distances, positions, sample_values
 from fieldmap.drift import Drift, drift_at_samples
 from fieldmap.kriging import ROW_BLOCK, triangular_products
-from fieldmap.likelihood import LEAST_SAMPLES, RANGES, collapse, decompose, pool, spatial_models, spread
+from fieldmap.likelihood import (
+    LEAST_SAMPLES,
+    LEAST_SPARE,
+    RANGES,
+    collapse,
+    decompose,
+    pool,
+    spatial_models,
+    spread,
+)
 from fieldmap.tiles import one_blas_thread, share_tiles, tile_width
 
 if TYPE_CHECKING:
@@ -353,7 +362,7 @@ def _mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:
         return [base]
     single = [(*base, column) for column in range(groups, columns)]
     everything = [tuple(range(columns))] if len(single) > 1 else []
-    return [base] + [model for model in single + everything if n - len(model) >= 4]
+    return [base] + [model for model in single + everything if n - len(model) >= LEAST_SPARE]
 
 
 def _leave_one_out_of_mean(residual: Floats, indicators: Floats) -> tuple[Floats, Floats]:

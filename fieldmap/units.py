@@ -95,6 +95,8 @@ ANGLE = Kind("a heading", "deg", ("32 deg",))
 TEMPERATURE = Kind("a temperature", "degC", ("11 degC", "52 degF"), signed=True)
 TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 delta_degC",))
 BULK_DENSITY = Kind("a bulk density", "kg/m**3", ("750 kg/m3",))
+WATER_DEPTH = Kind("a depth of water", "mm", ("250 mm", "10 in"))
+CONCENTRATION = Kind("a concentration", "ppm", ("8 ppm",))
 MASS_PRICE_UNIT = Kind("a weight", "kg", ("t", "lb"))
 AREA_PRICE_UNIT = Kind("an area", "ha", ("ha", "ac"))
 
@@ -199,6 +201,11 @@ def area_text(area_ha: float, units: UnitSystem) -> str:
 def length_text(metres: float, units: UnitSystem) -> str:
     """``53 ft`` or ``16 m``."""
     return f"{whole(metres / M_PER_FOOT)} ft" if units == "us" else f"{whole(metres)} m"
+
+
+def water_text(depth_mm: float, units: UnitSystem) -> str:
+    """``9.8 in`` or ``250 mm`` of water."""
+    return f"{depth_mm / 25.4:.1f} in" if units == "us" else f"{whole(depth_mm)} mm"
 
 
 def mass_text(mass_kg: float, units: UnitSystem) -> str:

@@ -71,6 +71,11 @@ class TestChooseScale:
         rng = np.random.default_rng(0)
         assert choose_scale(rng.uniform(0, 100, (5, 2)), rng.normal(size=5), rng.normal(size=(5, 4))) == 0
 
+    def test_many_strata_leave_too_little_to_tell(self):
+        rng = np.random.default_rng(0)
+        coords, versions = rng.uniform(0, 100, (8, 2)), rng.normal(size=(8, 3))
+        assert choose_scale(coords, rng.normal(size=8), versions, strata=np.arange(8) // 2) == 0
+
     def test_constant_versions_are_passed_over(self):
         rng = np.random.default_rng(0)
         candidates = np.column_stack([np.ones(12), rng.normal(size=12)])

@@ -29,6 +29,7 @@ FILES = {
     "samples.gpx",
     "zones.csv",
     "loads.csv",
+    "season.csv",
     "surface.tif",
     "map.html",
     "report.pdf",

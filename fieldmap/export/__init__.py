@@ -16,7 +16,7 @@ from fieldmap.export.html import write_map
 from fieldmap.export.pdf import write_card, write_report
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
-from fieldmap.export.tables import write_loads_csv, write_zones_csv
+from fieldmap.export.tables import write_loads_csv, write_season_csv, write_zones_csv
 from fieldmap.export.taskdata import write_grid, write_polygons
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "samples.gpx": write_gpx,
     "zones.csv": write_zones_csv,
     "loads.csv": write_loads_csv,
+    "season.csv": write_season_csv,
     "surface.tif": write_surface,
     "map.html": write_map,
     "report.pdf": write_report,

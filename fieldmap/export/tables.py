@@ -117,6 +117,23 @@ def write_loads_csv(result: Result, path: Path) -> None:
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
+def write_season_csv(result: Result, path: Path) -> None:
+    """season.csv: released, taken up, short and spare nitrogen by week from planting; no rows without weather."""
+    columns = ["week", "date", "released_kg_ha", "uptake_kg_ha", "short_kg_ha", "spare_kg_ha", "block"]
+    rows = [
+        {
+            "week": int(weeks.week[k]),
+            "date": str(weeks.date[k]),
+            **{name: round(float(getattr(weeks, name)[k]), RATE_DECIMALS) + 0.0 for name in columns[2:6]},
+            "block": defused(season.block),
+        }
+        for season in result.seasons
+        for weeks in [season.weeks]
+        for k in range(len(weeks.week))
+    ]
+    pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
 def defused(text: str) -> str:
     """Text that no spreadsheet runs as a formula."""
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

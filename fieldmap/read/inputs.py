@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    import pandas as pd
     from geopandas import GeoDataFrame
 
 Read = TypeVar("Read")
@@ -26,6 +27,7 @@ class Inputs:
     boundary: GeoDataFrame
     no_spread: GeoDataFrame | None
     samples: SampleTable
+    weather: pd.DataFrame | None
     warnings: tuple[str, ...]
 
 
@@ -52,7 +54,8 @@ def read_inputs(
     days = _collected(lambda: read_weather(folder / weather), problems) if weather else None
     if outline is None or table is None or problems:
         raise InputError(*problems)
-    return Inputs(outline, kept_out, table, days[1] if days else ())
+    daily, warnings = days or (None, ())
+    return Inputs(outline, kept_out, table, daily, warnings)
 
 
 def _collected(read: Callable[[], Read], problems: list[Problem]) -> Read | None:

@@ -1,11 +1,13 @@
 """Time and memory of the surface beside pykrige: mean and variance of a million cells, on this machine.
 
 Run `python -m pytest tests/benchmarks/test_kriging_speed.py -m benchmark -s`. Both sides run in one process in
-turn, so that a busy machine slows both; read the ratios, not the seconds.
+turn, so that a busy machine slows both; read the ratios, not the seconds. They hold for two idle cores: with the
+second core busy, ours loses the most.
 """
 
 from __future__ import annotations
 
+import os
 import platform
 import subprocess
 import sys
@@ -62,7 +64,7 @@ def side_by_side(ours, theirs):
 
 def report(capsys, text):
     with capsys.disabled():
-        print(f"\n{text}")
+        print(f"\n[load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores] {text}")
 
 
 def processor():

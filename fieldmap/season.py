@@ -1,0 +1,268 @@
+"""When the credit comes, block by block: what the crop can use of it, and where it runs short."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from fieldmap import tables
+from fieldmap.field import to_lonlat
+from fieldmap.other_credits import other_credits
+from fieldmap.release import DailyRelease, Residue, daily_release, split_season
+from fieldmap.soil import AnnualSine, reference_et_mm, season_soil
+from fieldmap.uptake import (
+    balance,
+    call_for_soil_test,
+    last_useful_day,
+    short_from,
+    time_supplemental,
+    weekly,
+)
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.credit import CreditMap, CreditRule
+    from fieldmap.field import Field
+    from fieldmap.interpolate import Surface
+    from fieldmap.need import BlockNeed
+    from fieldmap.other_credits import Credit
+    from fieldmap.plan import Plan
+    from fieldmap.release import SeasonSplit
+    from fieldmap.soil import DailySoil
+    from fieldmap.uptake import Balance, Timing, Weeks
+
+
+COMES_WITH_GROWTH = ("irrigation water", "soil organic matter")
+NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
+
+
+@dataclass(frozen=True)
+class Course:
+    """How a block's credit comes: its daily release, and the shares before, for and after the crop."""
+
+    soil: DailySoil
+    release: DailyRelease
+    split: SeasonSplit
+
+    @property
+    def useful(self) -> float:
+        """Share of the season's credit that the crop can use, mean of the weather scenarios."""
+        return float(self.split.useful.mean())
+
+    @property
+    def useful_error(self) -> float:
+        """Relative standard deviation of that share between the scenarios."""
+        return float(self.split.useful.std() / self.useful) if self.useful > 0 else 0.0
+
+
+@dataclass(frozen=True)
+class BlockSeason:
+    """A block's season for its mean credit: by day, by week, and when to spread."""
+
+    block: str
+    balance: Balance
+    weeks: Weeks
+    timing: Timing
+    short_from: dt.date | None
+
+
+def follow_blocks(
+    plan: Plan, field: Field, daily: pd.DataFrame | None, biomass: Surface, nitrogen_pct: Surface
+) -> dict[str, Course]:
+    """The course of every block's credit through the plan's weather, by block; empty without weather."""
+    latitude_deg = latitude(field)
+    courses = {}
+    for number, block in enumerate(field.blocks):
+        cells = field.block_index == number
+        weights = np.maximum(biomass.mean[cells], 1.0)  # %N of the block's residue mixed by dry weight
+        mean_pct = float(np.average(nitrogen_pct.mean[cells], weights=weights))
+        course = follow_release(plan, block.name, mean_pct, daily, latitude_deg=latitude_deg)
+        if course is not None:
+            courses[block.name] = course
+    return courses
+
+
+def block_seasons(
+    plan: Plan,
+    needs: Sequence[BlockNeed],
+    courses: dict[str, Course],
+    whole: CreditMap,
+    supplemental_kg_ha: NDArray[np.float64],
+    field: Field,
+) -> tuple[BlockSeason, ...]:
+    """The season of every block that has a course, for its mean credit of the whole season."""
+    return tuple(
+        block_season(
+            plan,
+            need,
+            courses[need.block],
+            float(whole.credit_kg_ha[field.block_index == number].mean()),
+            float(supplemental_kg_ha[field.block_index == number].mean()),
+        )
+        for number, need in enumerate(needs)
+        if need.block in courses
+    )
+
+
+def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None) -> tuple[Credit, ...]:
+    """The other credits of a block, irrigation water up to what the weather lets the crop use."""
+    crop = plan.crop_of(block)
+    use_mm = water_use_mm(daily, crop.planted, crop.harvested, latitude(field))
+    return other_credits(plan, block, water_use_mm=use_mm)
+
+
+def latitude(field: Field) -> float:
+    """Of the field's middle, degrees."""
+    _, south, _, north = to_lonlat(field.outline, field.crs).bounds
+    return (south + north) / 2.0
+
+
+def timing_text(seasons: tuple[BlockSeason, ...], plan: Plan) -> str:
+    """When the crop runs short, and what to hold back for side-dressing."""
+    if not seasons:
+        return NOT_CONSIDERED
+    if len(seasons) == 1:
+        return seasons[0].timing.reason
+    return " ".join(
+        f"{season.block} ({plan.crop_of(season.block).name}): {season.timing.reason}" for season in seasons
+    )
+
+
+def follow_release(
+    plan: Plan, block: str, nitrogen_pct: float, daily: pd.DataFrame | None, *, latitude_deg: float
+) -> Course | None:
+    """Follow a block's residue through the plan's weather; None where the plan gives none.
+
+    Raises
+    ------
+    InputError
+        Where the weather record starts after the cover crop ended, or ends too early.
+    """
+    weather, cover, crop = plan.weather, plan.cover_crop_of(block), plan.crop_of(block)
+    if weather is None:
+        return None
+    sine = None
+    if weather.mean_c is not None and weather.amplitude_c is not None and weather.coldest is not None:
+        sine = AnnualSine(weather.mean_c, weather.amplitude_c, weather.coldest)
+    soil = season_soil(
+        cover.terminated,
+        crop.harvested,
+        daily=daily,
+        sine=sine,
+        latitude_deg=latitude_deg,
+        irrigated=weather.irrigated,
+        tarped_d=cover.tarped_d,
+        file=weather.file or "[weather]",
+    )
+    residue = Residue(nitrogen_pct, cover.placement, cover.tilled_share, cover.residue == "chopped")
+    release = daily_release(soil, residue)
+    last_useful = last_useful_day(crop.planted, crop.harvested, _entry(plan, block))
+    tested = max(
+        (
+            one.sampled
+            for one in plan.other_credits
+            if one.source == "soil nitrate"
+            and one.sampled
+            and one.block in (None, block)
+            and one.sampled >= cover.terminated
+        ),
+        default=None,
+    )
+    return Course(
+        soil, release, split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
+    )
+
+
+def timed(rule: CreditRule, course: Course | None) -> CreditRule:
+    """The credit rule of a block, of which only what comes in time counts."""
+    if course is None:
+        return rule
+    error = float(np.hypot(rule.release_error, course.useful_error))
+    return replace(
+        rule,
+        useful=course.useful,
+        release_error=error,
+        sources=tuple(dict.fromkeys((*rule.sources, *course.release.sources))),
+    )
+
+
+def block_season(
+    plan: Plan, need: BlockNeed, course: Course, whole_credit_kg_ha: float, supplemental_kg_ha: float
+) -> BlockSeason:
+    """Weekly balance of a block for its mean credit of the whole season, and the split of what is to spread."""
+    crop, entry = plan.crop_of(need.block), _entry(plan, need.block)
+    with_growth = sum(one.kg_ha for one in need.credits if one.name in COMES_WITH_GROWTH)
+    at_hand = need.other_credits_kg_ha - with_growth
+    found = balance(
+        course.release,
+        whole_credit_kg_ha,
+        need.need_kg_ha - with_growth,
+        entry,
+        planted=crop.planted,
+        harvested=crop.harvested,
+        on_hand_kg_ha=at_hand,
+    )
+    timing = time_supplemental(found, supplemental_kg_ha, entry, harvested=crop.harvested, units=plan.units)
+    first: np.datetime64 = short_from(found)[()]
+    short: dt.date | None = None if np.isnat(first) else first.astype("datetime64[D]").item()
+    return BlockSeason(need.block, found, weekly(found), timing, short)
+
+
+def water_use_mm(
+    daily: pd.DataFrame | None, planted: dt.date, harvested: dt.date, latitude_deg: float
+) -> float | None:
+    """Reference evapotranspiration from planting to harvest; None where the record does not cover it."""
+    if daily is None:
+        return None
+    days = daily.loc[str(planted) : str(harvested)]
+    if len(days) < (harvested - planted).days + 1:
+        return None
+    each = reference_et_mm(
+        days["tmin_c"].to_numpy(),
+        days["tmax_c"].to_numpy(),
+        pd.DatetimeIndex(days.index).dayofyear.to_numpy(),
+        latitude_deg,
+    )
+    return float(each.sum())
+
+
+def season_warnings(
+    courses: dict[str, Course], seasons: tuple[BlockSeason, ...], plan: Plan
+) -> tuple[str, ...]:
+    """What stands behind the days that are still to come, and calls for a soil test."""
+    found = []
+    for course in courses.values():
+        if course.soil.basis == "earlier years":
+            found.append(
+                f"The weather is known to {course.soil.recorded_to}; the days after it are those of earlier years."
+            )
+        elif course.soil.basis == "sine" and course.soil.recorded_to:
+            found.append(
+                f"The weather is known to {course.soil.recorded_to}; the days after it follow the mean of the year, "
+                "rain unknown."
+            )
+        elif course.soil.basis == "sine":
+            found.append(
+                "The season follows the mean of the year; rain is unknown, so drainage is not considered."
+            )
+    for season in seasons:
+        course = courses[season.block]
+        before = float(course.split.before.mean()) * float(season.balance.released.sum())
+        drained = float(course.soil.drainage_mm.sum(axis=-1).mean())
+        call = call_for_soil_test(float(season.balance.at_risk), max(0.0, before), drained, units=plan.units)
+        if call:
+            found.append(f"Block {season.block}: {call}")
+    return tuple(dict.fromkeys(found))
+
+
+def _entry(plan: Plan, block: str) -> tables.CropEntry:
+    entry = tables.find(plan.crop_of(block).name, tables.crops())
+    assert entry is not None  # noqa: S101 - checked as the plan was read
+    return entry
