@@ -95,6 +95,16 @@ def decompose(distance: Floats, ranges_m: Floats) -> list[Range]:
     return ranges
 
 
+def mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:
+    """Sets of design columns to average over: no covariate, each alone, all together."""
+    base = tuple(range(groups))
+    if n < LEAST_SAMPLES:
+        return [base]
+    single = [(*base, column) for column in range(groups, columns)]
+    everything = [tuple(range(columns))] if len(single) > 1 else []
+    return [base] + [model for model in single + everything if n - len(model) >= LEAST_SPARE]
+
+
 def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tuple[int, ...]) -> SpatialModels:
     """Weigh all spatial models by restricted likelihood, with a uniform prior on share and range.
 
@@ -180,6 +190,16 @@ def _leave_one_out(
         np.maximum(second_moment - mean_error**2, 0.0),
         logsumexp(log_weight) - logsumexp(log_left, axis=0),
     )
+
+
+def leave_one_out_of_mean(residual: Floats, indicators: Floats) -> tuple[Floats, Floats]:
+    """Error and standard error of predicting each sample by the mean of the others in its stratum."""
+    n, groups = indicators.shape
+    share = 1.0 - indicators @ (1.0 / indicators.sum(axis=0))
+    error = residual / share
+    left = np.maximum((residual**2).sum() - error * residual, 0.0)
+    dof = n - groups - 1
+    return error, np.sqrt(spread(dof) * left / (dof * share))
 
 
 def pool(results: list[LeaveOneOut], weights: Floats) -> LeaveOneOut:

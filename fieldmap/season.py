@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -23,7 +24,6 @@ from fieldmap.uptake import (
 )
 
 if TYPE_CHECKING:
-    import datetime as dt
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
@@ -210,9 +210,10 @@ def block_season(
         on_hand_kg_ha=at_hand,
     )
     timing = time_supplemental(found, supplemental_kg_ha, entry, harvested=crop.harvested, units=plan.units)
-    first: np.datetime64 = short_from(found)[()]
-    short: dt.date | None = None if np.isnat(first) else first.astype("datetime64[D]").item()
-    return BlockSeason(need.block, found, weekly(found), timing, short)
+    first = short_from(found).item()
+    return BlockSeason(
+        need.block, found, weekly(found), timing, first if isinstance(first, dt.date) else None
+    )
 
 
 def water_use_mm(
@@ -227,7 +228,7 @@ def water_use_mm(
     each = reference_et_mm(
         days["tmin_c"].to_numpy(),
         days["tmax_c"].to_numpy(),
-        pd.DatetimeIndex(days.index).dayofyear.to_numpy(),
+        pd.DatetimeIndex(days.index).day_of_year.to_numpy(),
         latitude_deg,
     )
     return float(each.sum())

@@ -21,10 +21,11 @@ from fieldmap.drift import Drift, drift_at_samples
 from fieldmap.kriging import ROW_BLOCK, triangular_products
 from fieldmap.likelihood import (
     LEAST_SAMPLES,
-    LEAST_SPARE,
     RANGES,
     collapse,
     decompose,
+    leave_one_out_of_mean,
+    mean_models,
     pool,
     spatial_models,
     spread,
@@ -171,7 +172,7 @@ def fit_surface(
     standard = residual / (scale or 1.0)
     origin = points.mean(axis=0)
     points = points - origin
-    candidates = _mean_models(n, groups, rows.shape[1])
+    candidates = mean_models(n, groups, rows.shape[1])
     with one_blas_thread():
         distance = distance_matrix(points, points)
         ranges = decompose(distance, RANGES * (distance.max() or 1.0))
@@ -180,7 +181,7 @@ def fit_surface(
         forms, nugget = collapse(models, weights, ranges, standard, rows)
     best = pool([model.leave_one_out for model in models], weights)
     best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(best.variance)
-    mean_error, mean_se = _leave_one_out_of_mean(residual, indicators)
+    mean_error, mean_se = leave_one_out_of_mean(residual, indicators)
     loo_rmse, mean_only_rmse = _rms(best_error), _rms(mean_error)
     is_mean = n < LEAST_SAMPLES or loo_rmse >= (1.0 - LEAST_GAIN) * mean_only_rmse
     covariate_weight = float(weights[1:].sum())
@@ -353,23 +354,3 @@ def _figure(value: float) -> str:
 
 def _rms(error: Floats) -> float:
     return float(np.sqrt((error**2).mean()))
-
-
-def _mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:
-    """Sets of design columns to average over: no covariate, each alone, all together."""
-    base = tuple(range(groups))
-    if n < LEAST_SAMPLES:
-        return [base]
-    single = [(*base, column) for column in range(groups, columns)]
-    everything = [tuple(range(columns))] if len(single) > 1 else []
-    return [base] + [model for model in single + everything if n - len(model) >= LEAST_SPARE]
-
-
-def _leave_one_out_of_mean(residual: Floats, indicators: Floats) -> tuple[Floats, Floats]:
-    """Error and standard error of predicting each sample by the mean of the others in its stratum."""
-    n, groups = indicators.shape
-    share = 1.0 - indicators @ (1.0 / indicators.sum(axis=0))
-    error = residual / share
-    left = np.maximum((residual**2).sum() - error * residual, 0.0)
-    dof = n - groups - 1
-    return error, np.sqrt(spread(dof) * left / (dof * share))

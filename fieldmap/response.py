@@ -1,0 +1,120 @@
+"""What nitrogen earns: the yield response in the plan, with the prices of crop and product.
+
+The curve's axis is the crop's total supply: what the cover crop and the other credits give, and what is
+spread of it that reaches the crop. Zero on it is the soil as the plan's need takes it, so that need and curve
+share one axis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtr
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fieldmap.plan import Plan
+
+    Floats = NDArray[np.float64]
+
+_SD_MIN = 1e-9  # a standard error of zero, where something is divided by it
+
+
+@dataclass(frozen=True)
+class Economics:
+    """Yield response, quadratic with plateau, and what crop and nitrogen are worth.
+
+    Parameters
+    ----------
+    plateau_n_kg_ha
+        Supply from which more nitrogen adds no yield: the top of the quadratic.
+    curvature_kg
+        Yield lost below the plateau, kg/ha for each (kg N/ha)² short of it.
+    crop_price
+        Money for a kg of crop.
+    nitrogen_price
+        Money for a kg of nitrogen that serves this season, from the product's price.
+    currency
+        ISO 4217.
+    """
+
+    plateau_n_kg_ha: float
+    curvature_kg: float
+    crop_price: float
+    nitrogen_price: float
+    currency: str
+
+    @property
+    def curvature_money(self) -> float:
+        """Money lost below the plateau, a hectare for each (kg N/ha)²."""
+        return self.curvature_kg * self.crop_price
+
+    def best_supply_kg_ha(self, recovery: float = 1.0) -> float:
+        """The supply that pays best, where the last kg of nitrogen just earns its price, kg N/ha.
+
+        `recovery` is the share of what is spread that reaches the crop.
+        """
+        return self.plateau_n_kg_ha - self.nitrogen_price / recovery / (2.0 * self.curvature_money)
+
+
+def economics(plan: Plan) -> Economics | None:
+    """The plan's response and prices; None unless the curve and both prices are there and fit every block."""
+    response, prices = plan.response, plan.prices
+    if response is None or prices.product is None or prices.crop is None or _other_crops(plan):
+        return None
+    return Economics(
+        plateau_n_kg_ha=-response.b / (2.0 * response.c),
+        curvature_kg=-response.c * 1000.0,
+        crop_price=prices.crop.amount,
+        nitrogen_price=prices.product.amount / plan.spreader.product_entry.nitrogen_fraction,
+        currency=prices.crop.currency,
+    )
+
+
+def response_warnings(plan: Plan) -> tuple[str, ...]:
+    """Why a response curve in the plan is not acted on."""
+    if plan.response is None or economics(plan) is not None:
+        return ()
+    others = _other_crops(plan)
+    reason = (
+        f"it is for {plan.crop.name}, and a block grows {' and '.join(others)}"
+        if others
+        else "money needs [prices] product and crop"
+    )
+    return (f"[response] is not acted on: {reason}. Zones weigh nitrogen short and over alike.",)
+
+
+def _other_crops(plan: Plan) -> list[str]:
+    return sorted({block.crop.name for block in plan.block} - {plan.crop.name})
+
+
+def mean_shortfall(short: Floats, sd: Floats) -> Floats:
+    """Expected shortfall, E[max(0, short + sd·e)] with e standard normal; any unit, arrays broadcast."""
+    ratio = short / np.maximum(sd, _SD_MIN)
+    return np.asarray(short * ndtr(ratio) + sd * _density(ratio))
+
+
+def mean_squared_shortfall(short: Floats, sd: Floats) -> Floats:
+    """Expected squared shortfall, E[max(0, short + sd·e)²] with e standard normal: exact, no quadrature."""
+    ratio = short / np.maximum(sd, _SD_MIN)
+    return np.asarray((short**2 + sd**2) * ndtr(ratio) + short * sd * _density(ratio))
+
+
+def _density(ratio: Floats) -> Floats:
+    """Of the standard normal distribution."""
+    return np.asarray(np.exp(-0.5 * np.minimum(ratio**2, 1400.0)) / np.sqrt(2.0 * np.pi))
+
+
+# Expected shortfall in standard errors, by the mean shortfall in standard errors; rises throughout.
+_RATIOS = np.linspace(-8.0, 8.0, 8001)
+_SHORTFALLS = mean_shortfall(_RATIOS, np.ones(1))
+
+
+def short_for(expected: Floats, sd: Floats) -> Floats:
+    """The mean shortfall at which the expected one comes to `expected` (above zero): `mean_shortfall` reversed."""
+    wanted = expected / np.maximum(sd, _SD_MIN)
+    ratio = np.interp(wanted, _SHORTFALLS, _RATIOS)
+    return np.where(wanted >= _SHORTFALLS[-1], expected, ratio * sd)
