@@ -53,6 +53,12 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
     check.set_defaults(command=_check)
 
+    season = commands.add_parser(
+        "season", help="print week by week what is released, taken up, short and spare"
+    )
+    season.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
+    season.set_defaults(command=_season)
+
     demo = commands.add_parser("demo", help="run the invented sample farm")
     demo.add_argument(
         "-o", "--output", metavar="DIR", type=Path, default=Path(DEMO_OUT), help="folder to write"
@@ -60,7 +66,9 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(command=_demo)
 
     tables = commands.add_parser("tables", help="print a table of the agronomy with its sources")
-    tables.add_argument("name", metavar="NAME", choices=("cover_crops", "crops", "products", "sources"))
+    tables.add_argument(
+        "name", metavar="NAME", choices=("cover_crops", "crops", "products", "season", "sources")
+    )
     tables.set_defaults(command=_tables)
     return parser
 
@@ -69,8 +77,8 @@ def _run(options: argparse.Namespace) -> int:
     from fieldmap import terminal
     from fieldmap.export import refuse_existing, write_folder
     from fieldmap.export.figures import figures
-    from fieldmap.read.plan import read_plan
     from fieldmap.pipeline import run
+    from fieldmap.read.plan import read_plan
 
     refuse_existing(options.output, overwrite=options.overwrite)
     with terminal.progress() as step:
@@ -89,6 +97,17 @@ def _check(options: argparse.Namespace) -> int:
     from fieldmap.check import check
 
     terminal.say(check(options.plan))
+    return 0
+
+
+def _season(options: argparse.Namespace) -> int:
+    from fieldmap import terminal
+    from fieldmap.pipeline import run
+    from fieldmap.read.plan import read_plan
+
+    with terminal.progress() as step:
+        result = run(read_plan(options.plan), progress=step)
+    terminal.show_season(result)
     return 0
 
 

@@ -202,8 +202,7 @@ def _without_splinters(
     end = merge_small_patches(
         shapely.area(parts),
         zone,
-        np.zeros(zone.size),  # no rates here: joining any zone adds the same
-        np.zeros(zone.max() + 1),
+        np.zeros((zone.size, zone.max() + 1)),  # no losses here: joining any zone adds the same
         pairs[same_block],
         border_m[same_block],
         minimum_area=minimum_area_m2,
@@ -268,8 +267,7 @@ def sum_by_pair(pairs: Ints, amounts: Floats) -> tuple[Ints, Floats]:
 def merge_small_patches(
     area: Floats,
     zone: Ints,
-    rate_sum: Floats,
-    levels: Floats,
+    loss: Floats,
     pairs: Ints,
     border: Floats,
     *,
@@ -277,17 +275,15 @@ def merge_small_patches(
 ) -> Ints:
     """Join patches below the minimum area to a neighbour, smallest first, until none is left that has one.
 
-    A patch joins its neighbours of the zone whose level adds the least squared difference from the desired
-    rate; between equals, of the zone it shares the longest border with.
+    A patch joins its neighbours of the zone that adds the least loss; between equals, of the zone it shares
+    the longest border with.
 
     Parameters
     ----------
     area, zone
         Area and zone of each patch, shape (patches,).
-    rate_sum
-        Desired rate of each patch times its area, shape (patches,).
-    levels
-        Rate of each zone, shape (zones,).
+    loss
+        Loss of each patch in each zone, summed over its cells, shape (patches, zones).
     pairs, border
         Pairs of touching patches, of different zones, shape (pairs, 2), and the length of border they
         share, shape (pairs,).
@@ -299,26 +295,22 @@ def merge_small_patches(
     NDArray
         For each patch, the one it ended in, whose zone it takes, shape (patches,).
     """
-    areas, zones, sums, rates = area.tolist(), zone.tolist(), rate_sum.tolist(), levels.tolist()
+    areas, zones, losses = area.tolist(), zone.tolist(), loss.tolist()
     ends = list(range(len(areas)))
     neighbours: list[dict[int, float]] = [{} for _ in ends]
     for (one, other), length in zip(pairs.tolist(), border.tolist(), strict=True):
         neighbours[one][other] = neighbours[other][one] = length
 
     def entry(patch: int) -> tuple[float, int, float, int]:
-        return areas[patch], zones[patch], round(sums[patch], _TIE_DECIMALS), patch
+        return areas[patch], zones[patch], round(losses[patch][zones[patch]], _TIE_DECIMALS), patch
 
     def best_neighbours(patch: int) -> list[int]:
         shared: dict[int, float] = {}
         for other, length in neighbours[patch].items():
             shared[zones[other]] = shared.get(zones[other], 0.0) + length
 
-        def added_loss(to: int) -> float:
-            old, new = rates[zones[patch]], rates[to]
-            return float((new - old) * (areas[patch] * (new + old) - 2 * sums[patch]))
-
         def preference(to: int) -> tuple[float, float, int]:
-            return round(added_loss(to), _TIE_DECIMALS), -round(shared[to], _TIE_DECIMALS), to
+            return round(losses[patch][to], _TIE_DECIMALS), -round(shared[to], _TIE_DECIMALS), to
 
         best = min(shared, key=preference)
         return [other for other in neighbours[patch] if zones[other] == best]
@@ -326,7 +318,7 @@ def merge_small_patches(
     def absorb(patch: int, into: int) -> None:
         ends[patch] = into
         areas[into] += areas[patch]
-        sums[into] += sums[patch]
+        losses[into] = [one + other for one, other in zip(losses[into], losses[patch], strict=True)]
         for other, length in neighbours[patch].items():
             del neighbours[other][patch]
             if other != into:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.pipeline import Result
+    from fieldmap.season import BlockSeason
 
 INK = "#14202b"
 FONT = {"family": "DejaVu Sans", "color": INK}
@@ -114,6 +115,38 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     axes.set_xlabel("number of zones", fontdict={**FONT, "size": 8})
     axes.set_ylabel(f"error of the rate, {rate_unit(units)} N", fontdict={**FONT, "size": 8})
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    _quiet(axes)
+    return figure
+
+
+def season_picture(result: Result, season: BlockSeason, *, width_in: float, height_in: float) -> Figure:
+    """Weekly bars of nitrogen short (below) and spare in the soil (above), from planting to harvest."""
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    axes = figure.add_subplot()
+    weeks, units = season.weeks, result.plan.units
+    grown = weeks.week >= 1
+    dates = weeks.date[grown].astype("datetime64[D]").astype(object)
+    spare, short = (
+        np.array([shown_rate(value, units) for value in values[grown]])
+        for values in (weeks.spare_kg_ha, weeks.short_kg_ha)
+    )
+    axes.bar(dates, spare, width=5.5, color="#c9ced2", edgecolor=INK, linewidth=0.4)
+    axes.bar(dates, -short, width=5.5, color=INK)
+    axes.axhline(0.0, color=INK, linewidth=0.8)
+    if spare.max() > 0:
+        top = int(spare.argmax())
+        axes.annotate(
+            "spare in the soil", (dates[top], spare[top]), (0, 2), textcoords="offset points", fontsize=7
+        )
+    if short.max() > 0:
+        low = int(short.argmax())
+        axes.annotate("short", (dates[low], -short[low]), (0, -8), textcoords="offset points", fontsize=7)
+    axes.set_ylabel(f"{rate_unit(units)} N, week by week", fontdict={**FONT, "size": 8})
+    axes.set_title(
+        f"{season.block}: {result.plan.crop_of(season.block).name}", fontsize=8, loc="left", color=INK
+    )
+    axes.margins(y=0.18)
+    figure.autofmt_xdate(rotation=30)
     _quiet(axes)
     return figure
 

@@ -16,6 +16,7 @@ from fieldmap.field import Field, build_field
 from fieldmap.interpolate import Surface, cover_strata, map_biomass, map_nitrogen
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
+from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, draw_zones, rate_zones
 from fieldmap.read.inputs import read_inputs
@@ -65,6 +66,7 @@ class Result:
     flat: FlatRate
     verdict: Verdict
     ledger: tuple[LedgerLine, ...]
+    along: tuple[Along, ...]
     seasons: tuple[BlockSeason, ...]
     timing: str
     warnings: tuple[str, ...]
@@ -151,6 +153,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         unmixed=nitrogen.unmixed,
     )
     whole = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=whole_rules)
+    along = nutrients_along(zone_map, plan)
     lines = ledgers(needs, rules, nitrogen, courses, credit, whole, zone_map, field)
     seasons = block_seasons(plan, needs, courses, whole, supplemental, field)
     return Result(
@@ -171,6 +174,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         flat=flat,
         verdict=verdict,
         ledger=lines,
+        along=along,
         seasons=seasons,
         timing=timing_text(seasons, plan),
         warnings=(
@@ -183,6 +187,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *strata.warnings,
             *(message for message in (biomass.message,) if message),
             *zone_map.warnings,
+            *nutrient_warnings(along, plan),
             *delivery_warnings(delivery, plan),
             *not_used(plan),
         ),
@@ -248,7 +253,6 @@ def not_used(plan: Plan) -> tuple[str, ...]:
         "[response]": plan.response is not None,
         "[strips]": plan.strips is not None,
         "[prices] crop": plan.prices.crop is not None,
-        "[prices] cover_crop": plan.prices.cover_crop is not None,
     }
     named = [key for key, present in given.items() if present]
     return (f"Read and checked, but not acted on by this version: {', '.join(named)}.",) if named else ()

@@ -29,8 +29,14 @@ from reportlab.platypus import (
 
 from fieldmap import tables
 from fieldmap.findings import biomass_says, zones_say
-from fieldmap.pictures import leave_one_out_picture, loss_picture, rate_picture, surface_picture
-from fieldmap.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.pictures import (
+    leave_one_out_picture,
+    loss_picture,
+    rate_picture,
+    season_picture,
+    surface_picture,
+)
+from fieldmap.summary import cost_text, five_numbers, zone_cells, zone_columns
 from fieldmap.units import area_text, mass_text, rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -58,6 +64,7 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
         PageBreak(),
         *_doubt_page(result, width),
         PageBreak(),
+        *_season(result, width),
         *_sources_page(result),
     ]
     return _pdf(story, page, title=f"{result.plan.name}: supplemental nitrogen")
@@ -125,6 +132,8 @@ def _tables_page(result: Result, width: float) -> Story:
     if result.loads:
         rows = [("Load", "Passes", "Product"), *_load_rows(result)]
         story.append(KeepTogether([_text("Loads", "heading"), _table(rows, width * 0.5)]))
+    if cost_text(result):
+        story.append(_text(cost_text(result)))
     product = result.plan.spreader.product_entry
     story.append(
         _text(
@@ -199,6 +208,25 @@ def _doubt_page(result: Result, width: float) -> Story:
         _text(result.verdict.text),
         _text(
             f"Driven on paper, {result.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+        ),
+    ]
+
+
+def _season(result: Result, width: float) -> Story:
+    """The weekly bars of every block, two beside each other."""
+    if not result.seasons:
+        return []
+    half = width / inch / 2 - 0.05
+    charts = [_picture(season_picture(result, one, width_in=half, height_in=2.1)) for one in result.seasons]
+    rows: list[list[Any]] = [[*charts[k : k + 2], ""][:2] for k in range(0, len(charts), 2)]
+    return [
+        _text("The season", "heading"),
+        _text(result.timing),
+        Table(rows, colWidths=[width / 2] * 2),
+        _text(
+            "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
+            "soil.",
+            "small",
         ),
     ]
 

@@ -109,7 +109,7 @@ def _density(ratio: Floats) -> Floats:
 
 
 # Expected shortfall in standard errors, by the mean shortfall in standard errors; rises throughout.
-_RATIOS = np.linspace(-8.0, 8.0, 8001)
+_RATIOS = np.linspace(-6.0, 8.0, 7001)
 _SHORTFALLS = mean_shortfall(_RATIOS, np.ones(1))
 
 

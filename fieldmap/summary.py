@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from fieldmap.units import (
     KG_PER_LB,
     KG_PER_SHORT_TON,
@@ -129,3 +131,20 @@ def interval_text(zone: Zone, units: UnitSystem) -> str:
         for kg_ha in (zone.credit_kg_ha, zone.credit_low_kg_ha, zone.credit_high_kg_ha)
     )
     return f"{credit} ({low} to {high})"
+
+
+def cost_text(result: Result) -> str:
+    """What a kilogram (or pound) of nitrogen costs from the cover crop and from the product; empty without prices."""
+    prices, units = result.plan.prices, result.plan.units
+    per, unit = (KG_PER_LB, "lb") if units == "us" else (1.0, "kg")
+    texts = []
+    credit = float(np.nanmean(result.credit.credit_kg_ha))
+    if prices.cover_crop and credit > 0:
+        texts.append(
+            f"{prices.cover_crop.currency} {prices.cover_crop.amount / credit * per:.2f} from the cover crop"
+        )
+    if prices.product:
+        product = result.plan.spreader.product_entry
+        each = prices.product.amount / product.nitrogen_fraction * per
+        texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
+    return f"Nitrogen costs {' and '.join(texts)} a {unit}." if texts else ""

@@ -11,7 +11,7 @@ from rich.table import Table
 
 from fieldmap import tables
 from fieldmap.summary import five_numbers, zone_cells, zone_columns
-from fieldmap.units import area_text
+from fieldmap.units import area_text, rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -48,6 +48,27 @@ def show(result: Result, folder: Path) -> None:
     console.print(
         f"Written to {escape(str(folder))}: open map.html in a browser. {escape(result.cautions[0])}"
     )
+
+
+def show_season(result: Result) -> None:
+    """Print each block's weeks: released, taken up, short, spare."""
+    console, units = Console(highlight=False), result.plan.units
+    console.print(
+        f"\n[bold]{escape(result.plan.name)}[/bold], {rate_unit(units)} of nitrogen, mean of the block"
+    )
+    for season in result.seasons:
+        crop = result.plan.crop_of(season.block)
+        table = Table(box=None, padding=(0, 1), header_style="bold", title=f"{season.block}: {crop.name}")
+        for heading in ("Week", "From", "Released", "Taken up", "Short", "Spare"):
+            table.add_column(heading, justify="left" if heading == "From" else "right")
+        weeks = season.weeks
+        for k, week in enumerate(weeks.week):
+            values = (weeks.released_kg_ha, weeks.uptake_kg_ha, weeks.short_kg_ha, weeks.spare_kg_ha)
+            table.add_row(
+                str(week), str(weeks.date[k]), *(whole(shown_rate(float(v[k]), units)) for v in values)
+            )
+        console.print(table)
+    console.print(escape(result.timing[:1].upper() + result.timing[1:]))
 
 
 def say(text: str) -> None:
@@ -115,4 +136,25 @@ def _sources() -> _Rows:
     ]
 
 
-_TABLES = {"cover_crops": _cover_crops, "crops": _crops, "products": _products, "sources": _sources}
+def _season() -> _Rows:
+    return ("Model", "Figure", "Value", "Unit", "Meaning", "Mark"), [
+        (
+            model,
+            figure.name,
+            f"{figure.value:g}",
+            figure.unit,
+            figure.meaning,
+            tables.sources()[figure.source].mark,
+        )
+        for model, figures in tables.season().items()
+        for figure in figures
+    ]
+
+
+_TABLES = {
+    "season": _season,
+    "cover_crops": _cover_crops,
+    "crops": _crops,
+    "products": _products,
+    "sources": _sources,
+}

@@ -18,11 +18,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from fieldmap.loss import Loss
+
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
+_LOSS_DECIMALS = 6  # losses closer than this are equal: sums differ with their order
 _STEP_TOLERANCE = 1e-6  # of a step: a rate this close to a multiple, converted from lb/ac, is that multiple
-_RATE_DECIMALS = 6  # kg/ha: running sums differ below this with the direction they are taken in
 
 
 @dataclass(frozen=True)
@@ -34,11 +36,14 @@ class LevelSet:
     levels
         Product rates, kg/ha, ascending, shape (zones,).
     loss
-        Mean squared difference between a cell's desired rate and the nearest level, (kg/ha)².
+        Mean squared difference between a cell's desired rate and its level, (kg/ha)².
+    money_ha
+        Where levels follow money: what they lose a hectare, beyond the best rate of every cell; else None.
     """
 
     levels: Floats
     loss: float
+    money_ha: float | None = None
 
     @property
     def zones(self) -> int:
@@ -92,49 +97,42 @@ def rate_steps(
     return steps if floor_kg_ha > 0 else np.concatenate([[0.0], steps])
 
 
-def best_levels(
-    desired: Floats, *, step_kg_ha: float, allowed: Floats, zones_max: int, weights: Floats | None = None
-) -> tuple[LevelSet, ...]:
-    """Find the allowed rates that serve the desired ones best, with one level, two, and so on.
+def best_levels(loss: Loss, *, step_kg_ha: float, allowed: Floats, zones_max: int) -> tuple[LevelSet, ...]:
+    """Find the allowed rates that lose least, with one level, two, and so on.
 
-    Exact. Every allowed rate is a multiple of the step, so the midpoint of any two of them, where a cell
-    changes from one to the other, is a multiple of half the step. Counts, sums and sums of squares in bins of
-    half a step therefore give the loss of every pair of neighbouring levels, and dynamic programming over
-    the pairs gives the best levels (Fisher 1958, J. Am. Stat. Assoc. 53:789-798, kept to the step).
+    Exact. Beyond its best rate a cell's loss only rises, so a cell whose best rate lies between two
+    neighbouring levels takes the better of these two. The loss of every pair of neighbours follows from the
+    loss of each class of cells at each allowed rate, and dynamic programming over the pairs gives the best
+    levels (Fisher 1958, J. Am. Stat. Assoc. 53:789-798, kept to the step).
 
     Parameters
     ----------
-    desired
-        Desired rate of each cell, kg/ha of product, shape (cells,).
+    loss
+        What every rate costs every cell.
     step_kg_ha
         Rate step, kg/ha of product.
     allowed
         Rates to choose from, kg/ha of product, ascending multiples of the step.
     zones_max
         Most levels, at least 1.
-    weights
-        Weight of each cell, shape (cells,); by default all count the same.
 
     Returns
     -------
     tuple of LevelSet
         `zones_max` sets; the set at position i is the best of at most i + 1 levels. Where a further level
-        gains nothing, the set before it is repeated.
+        gains nothing, the set before it is repeated. `LevelSet.loss` is the mean of what was given as `loss`.
 
     Raises
     ------
     ValueError
-        If there are no cells, a rate or weight is not finite, or an allowed rate is no multiple of the step.
+        If there are no cells, a desired rate is infinite, or an allowed rate is no multiple of the step.
     """
-    steps = _checked_steps(desired, allowed, step_kg_ha, zones_max, weights)
-    lowest = max(int(np.searchsorted(allowed, desired.min(), side="right")) - 1, 0)
-    highest = min(int(np.searchsorted(allowed, desired.max())), allowed.size - 1)
-    near = slice(lowest, highest + 1)  # a level further out than these serves no cell better
-    centre = float(np.average(desired, weights=weights))
-    below = _moments_below(desired, centre, weights, 2 * steps[near], half_step=step_kg_ha / 2)
-    up_to, between, from_on = _losses(below, 2 * (steps[near] - steps[lowest]), allowed[near] - centre)
+    cells = _checked(loss, allowed, step_kg_ha, zones_max)
+    cost = loss.of_classes(allowed, step_kg_ha)
+    best = cost.argmin(axis=1)
+    near = slice(int(best.min()), int(best.max()) + 1)  # a level further out than these serves no cell better
+    up_to, between, from_on = _losses(cost[:, near], best - near.start)
 
-    cells = below[0, -1]
     so_far = up_to  # the least loss of all cells up to a level, were it the last chosen
     came_from: list[NDArray[np.intp]] = []
     sets: list[LevelSet] = []
@@ -144,86 +142,63 @@ def best_levels(
             came_from.append(reached.argmin(axis=0))
             so_far = reached.min(axis=0)
         chosen = [int((so_far + from_on).argmin())]
-        loss = float((so_far + from_on).min() / cells)
-        if sets and not loss < sets[-1].loss - 1e-12 * sets[0].loss:
+        mean_loss = max(float((so_far + from_on).min() / cells), 0.0)
+        if sets and not mean_loss < sets[-1].loss - 1e-12 * sets[0].loss:
             sets.append(sets[-1])
             continue
         for origin in reversed(came_from):
             chosen.append(int(origin[chosen[-1]]))
-        sets.append(LevelSet(allowed[near][chosen[::-1]], loss))
+        sets.append(LevelSet(allowed[near][chosen[::-1]], mean_loss))
     return tuple(sets)
 
 
-def _checked_steps(
-    desired: Floats, allowed: Floats, step_kg_ha: float, zones_max: int, weights: Floats | None
-) -> Ints:
-    """Allowed rates as whole numbers of steps."""
-    if desired.size == 0 or not np.isfinite(desired).all():
+def _checked(loss: Loss, allowed: Floats, step_kg_ha: float, zones_max: int) -> int:
+    """How many cells there are to serve."""
+    cells = int((~np.isnan(loss.desired)).sum())
+    if cells == 0 or np.isinf(loss.desired).any():
         raise ValueError("the desired rates must be finite, and of one cell at least")
-    if weights is not None and not (
-        weights.shape == desired.shape
-        and np.isfinite(weights).all()
-        and weights.min() >= 0
-        and weights.sum() > 0
-    ):
-        raise ValueError("the weights must be finite, 0 or more, one for each desired rate, and not all 0")
     if zones_max < 1:
         raise ValueError(f"zones_max is {zones_max}; it must be 1 or more")
-    steps = np.rint(allowed / step_kg_ha).astype(np.int64)
+    steps = np.rint(allowed / step_kg_ha)
     if allowed.size == 0 or (np.diff(steps) <= 0).any():
         raise ValueError("the allowed rates must be ascending, and one at least")
     if np.abs(allowed / step_kg_ha - steps).max() > _STEP_TOLERANCE:
         raise ValueError(f"every allowed rate must be a multiple of the rate step, {step_kg_ha:g} kg/ha")
-    return steps
+    return cells
 
 
-def _moments_below(
-    desired: Floats, centre: float, weights: Floats | None, half_steps: Ints, *, half_step: float
-) -> Floats:
-    """Count, sum and sum of squares about `centre` of the cells below each half step, first level to last.
+def _losses(cost: Floats, best: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
+    """Losses, summed, of the classes up to each level, between two, and beyond each.
 
-    Shape (3, half steps + 1): the last column holds all cells.
+    `cost` is (classes, levels), `best` the best level of each class. A class counts as between two levels
+    where its best lies above the first and not above the second. Shapes (levels,), (levels, levels),
+    infinite where the second does not lie above the first, and (levels,).
     """
-    first, last = half_steps[0], half_steps[-1]
-    bins = np.clip(np.floor(desired / half_step) - first, -1, last - first).astype(np.int64) + 1
-    offset = desired - centre
-    weighted = offset if weights is None else offset * weights
-    moments = [np.bincount(bins, each, last - first + 2) for each in (weights, weighted, weighted * offset)]
-    return np.cumsum(moments, axis=1, dtype=np.float64)
+    order = np.argsort(best, kind="stable")
+    cost = cost[order]
+    levels = cost.shape[1]
+    end = np.searchsorted(best[order], np.arange(levels), side="right")  # classes up to each level
+    summed = np.vstack([np.zeros(levels), np.cumsum(cost, axis=0)])
+    each = np.arange(levels)
+    between = np.full((levels, levels), np.inf)
+    for low in range(levels - 1):
+        better = np.minimum(cost[end[low] :, [low]], cost[end[low] :, low + 1 :])
+        reached = np.vstack([np.zeros(levels - low - 1), np.cumsum(better, axis=0)])
+        between[low, low + 1 :] = reached[end[low + 1 :] - end[low], each[: levels - low - 1]]
+    return summed[end, each], between, summed[-1] - summed[end, each]
 
 
-def _losses(below: Floats, edge: Ints, level: Floats) -> tuple[Floats, Floats, Floats]:
-    """Squared differences, summed, of the cells up to each level, between two, and beyond each.
-
-    `edge` is the column of each level in `below`, `level` its rate about the same centre. Shapes (levels,),
-    (levels, levels), infinite where the second does not lie above the first, and (levels,).
-    """
-
-    def loss(moments: Floats, rate: Floats | np.float64) -> Floats:
-        count, total, squares = moments
-        summed: Floats = squares + rate * (rate * count - 2 * total)
-        return np.maximum(summed, 0.0)
-
-    at = below[:, edge]
-    between = np.full((level.size, level.size), np.inf)
-    for low in range(level.size - 1):
-        high = slice(low + 1, None)
-        middle = below[:, (edge[low] + edge[high]) // 2]
-        between[low, high] = loss(middle - at[:, [low]], level[low]) + loss(at[:, high] - middle, level[high])
-    return loss(at, level), between, loss(below[:, [-1]] - at, level)
-
-
-def choose_levels(level_sets: Sequence[LevelSet], *, step_kg_ha: float, margin: float = 0.05) -> LevelSet:
+def choose_levels(level_sets: Sequence[LevelSet], *, rounding: float, margin: float = 0.05) -> LevelSet:
     """Choose the fewest zones that serve nearly as well as the most.
 
-    What rounding to the step costs anyway, step²/12, is no reason for another zone.
+    What rounding to the step costs anyway is no reason for another zone.
 
     Parameters
     ----------
     level_sets
         Best sets of one level, two, and so on, from `best_levels`.
-    step_kg_ha
-        Rate step, kg/ha of product.
+    rounding
+        What rates a step apart lose in any case, in the unit of the sets' loss.
     margin
         How much worse than the last set the choice may be, as a share of the loss of one rate.
 
@@ -232,12 +207,12 @@ def choose_levels(level_sets: Sequence[LevelSet], *, step_kg_ha: float, margin: 
     LevelSet
         The first set whose loss is within the margin.
     """
-    bound = level_sets[-1].loss + max(margin * level_sets[0].loss, step_kg_ha**2 / 12)
+    bound = level_sets[-1].loss + max(margin * level_sets[0].loss, rounding)
     return next(each for each in level_sets if each.loss <= bound)
 
 
 def shape_zones(
-    desired: Floats,
+    loss: Loss,
     block_index: NDArray[np.integer],
     levels: Floats,
     *,
@@ -247,14 +222,14 @@ def shape_zones(
 ) -> NDArray[np.int16]:
     """Give each cell a level, so that cells of a level lie together in patches that can be spread.
 
-    The desired rate is averaged over a square of one swath within the block, the average goes to the nearest
-    level, and patches that are too small join a neighbour, smallest first, where that adds the least squared
-    difference from the desired rate itself. Patches are connected by cell sides and never cross blocks.
+    The desired rate is averaged over a square of one swath within the block, the average goes to the level
+    that costs least there, and patches that are too small join a neighbour, smallest first, where that adds
+    the least loss. Patches are connected by cell sides and never cross blocks.
 
     Parameters
     ----------
-    desired
-        Desired rate, kg/ha of product, shape (rows, columns); NaN outside the blocks.
+    loss
+        What every rate costs every cell, of shape (rows, columns).
     block_index
         Number of the block each cell is in, -1 outside, shape (rows, columns).
     levels
@@ -274,50 +249,63 @@ def shape_zones(
     ValueError
         If shapes differ, or a cell inside a block has no desired rate.
     """
+    desired = loss.desired
     if desired.shape != block_index.shape or desired.ndim != 2:
         raise ValueError(
             f"desired has shape {desired.shape} and block_index {block_index.shape}; they must be equal"
         )
-    inside = block_index >= 0
-    unknown = int((inside & ~np.isfinite(desired)).sum())
+    unknown = int(((block_index >= 0) & ~np.isfinite(desired)).sum())
     if unknown:
         raise ValueError(f"{unknown} cells inside the blocks have no desired rate; every one must have one")
     width = 2 * round((swath_m / cell_m - 1) / 2) + 1  # nearest odd number of cells: centred on the cell
-    patch, patch_zone, patch_block = _patches(desired, block_index, levels, width=max(width, 1))
+    smooth = np.zeros(desired.shape)
+    for block, window in _windows(block_index):
+        within = block_index[window] == block
+        np.copyto(smooth[window], _box_mean(desired[window], within, max(width, 1)), where=within)
+    zone = np.where(block_index >= 0, loss.nearest(smooth, levels), -1)
+    return merge_patches(zone, loss, block_index, levels, minimum_cells=minimum_area_m2 / cell_m**2)
 
+
+def merge_patches(
+    zone_index: NDArray[np.integer],
+    loss: Loss,
+    block_index: NDArray[np.integer],
+    levels: Floats,
+    *,
+    minimum_cells: float,
+) -> NDArray[np.int16]:
+    """Join patches that are too small to a neighbour of their block, then give each patch its best level.
+
+    `zone_index` is the level of each cell before, -1 outside the blocks; the others are as in `shape_zones`.
+    """
+    patch, patch_zone, patch_block = _patches(zone_index, block_index)
     count = patch_zone.size
-    here = patch[inside]
-    cells = np.bincount(here, minlength=count).astype(np.float64)
-    rate_sum = np.bincount(here, desired[inside], count).astype(np.float64)
+    cells = np.bincount(patch[patch >= 0], minlength=count).astype(np.float64)
+    cost = loss.of_groups(patch, count, levels)
     pairs, sides = _shared_sides(patch, patch_block)
-    end = merge_small_patches(
-        cells, patch_zone, rate_sum, levels, pairs, sides, minimum_area=minimum_area_m2 / cell_m**2
-    )
-    mean = np.bincount(end, rate_sum, count) / np.maximum(np.bincount(end, cells, count), 1)
-    zone = _nearest_level(mean, levels)[end]  # after all that joined it; neighbours made equal only grow
+    end = merge_small_patches(cells, patch_zone, cost, pairs, sides, minimum_area=minimum_cells)
+    of_end = np.zeros_like(cost)
+    np.add.at(of_end, end, cost)
+    zone = np.round(of_end, _LOSS_DECIMALS).argmin(axis=1)[end]  # neighbours made equal only grow
     return np.append(zone, -1)[patch].astype(np.int16)  # patch -1, outside, takes the appended -1
 
 
-def _nearest_level(rate: Floats, levels: Floats) -> Ints:
-    """Position of the nearest level, the lower of two; rates are rounded, so that equal ones stay equal."""
-    return np.searchsorted((levels[:-1] + levels[1:]) / 2, np.round(rate, _RATE_DECIMALS)).astype(np.int64)
+def _windows(block_index: NDArray[np.integer]) -> list[tuple[int, tuple[slice, slice]]]:
+    """The number of each block that has cells, and the part of the raster that holds them."""
+    found = ndimage.find_objects(block_index.astype(np.int32) + 1)
+    return [(block, window) for block, window in enumerate(found) if window is not None]
 
 
-def _patches(
-    desired: Floats, block_index: NDArray[np.integer], levels: Floats, *, width: int
-) -> tuple[Ints, Ints, Ints]:
-    """Patch of each cell (-1 outside) after smoothing and rounding, and the zone and block of each patch."""
-    patch = np.full(desired.shape, -1, dtype=np.int64)
+def _patches(zone_index: NDArray[np.integer], block_index: NDArray[np.integer]) -> tuple[Ints, Ints, Ints]:
+    """Patch of each cell (-1 outside), and the zone and block of each patch."""
+    patch = np.full(zone_index.shape, -1, dtype=np.int64)
     zones: list[Ints] = []
     blocks: list[Ints] = []
     count = 0
-    for block, window in enumerate(ndimage.find_objects(block_index.astype(np.int32) + 1)):
-        if window is None:
-            continue
+    for block, window in _windows(block_index):
         within = block_index[window] == block
-        zone = _nearest_level(_box_mean(desired[window], within, width), levels)
-        for each in np.unique(zone[within]):
-            labels, found = ndimage.label((zone == each) & within)
+        for each in np.unique(zone_index[window][within]):
+            labels, found = ndimage.label((zone_index[window] == each) & within)
             np.copyto(patch[window], labels + (count - 1), where=labels > 0)
             zones.append(np.full(found, each))
             blocks.append(np.full(found, block))

@@ -78,7 +78,19 @@ def test_check_says_everything_at_once(plan_folder, capsys):
         assert part in told
 
 
-@pytest.mark.parametrize("name", ["cover_crops", "crops", "products", "sources"])
+def test_season_prints_the_weeks_of_every_block(capsys):
+    assert cli.main(["season", str(cli.sample_farm()[0])]) == 0
+    shown = capsys.readouterr().out
+    for word in ("west: broccoli", "middle: sweet corn", "east: pepper", "Released", "Short", "Spare"):
+        assert word in shown
+
+
+def test_season_without_weather_says_so(plan_folder, capsys):
+    assert cli.main(["season", str(plan_folder())]) == 0
+    assert "Timing was not considered" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["cover_crops", "crops", "products", "season", "sources"])
 def test_tables_are_printed(name, capsys):
     assert cli.main(["tables", name]) == 0
     assert "from memory" in capsys.readouterr().out

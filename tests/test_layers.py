@@ -37,6 +37,7 @@ ORDER = (
     "zones",
     "spreader",
     "rates",
+    "nutrients",
     "passes",
     "delivery",
     "verdict",

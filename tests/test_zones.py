@@ -16,6 +16,7 @@ from shapely import affinity
 
 from fieldmap.coverage import merge_small_patches, zone_polygons
 from fieldmap.field import Grid
+from fieldmap.loss import SquaredLoss
 from fieldmap.zones import LevelSet, best_levels, choose_levels, rate_steps, shape_zones
 
 POUND_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha; international pound and acre, exact by definition
@@ -68,16 +69,16 @@ def test_steps_that_cannot_be(wrong, message):
 # --- levels -------------------------------------------------------------------------------------------------
 
 
-def mean_squared_loss(desired, levels, weights=None):
+def mean_squared_loss(desired, levels):
     """Every cell to its nearest level, the long way."""
     nearest = np.abs(np.asarray(desired)[:, None] - np.asarray(levels)[None, :]).min(axis=1)
-    return np.average(nearest**2, weights=weights)
+    return (nearest**2).mean()
 
 
-def exhaustive_loss(desired, allowed, most, weights=None):
+def exhaustive_loss(desired, allowed, most):
     """Least loss over every choice of at most so many levels."""
     return min(
-        mean_squared_loss(desired, choice, weights)
+        mean_squared_loss(desired, choice)
         for size in range(1, most + 1)
         for choice in combinations(allowed, size)
     )
@@ -85,7 +86,7 @@ def exhaustive_loss(desired, allowed, most, weights=None):
 
 def test_worked_example():
     desired = np.array([0.0, 0.0, 50.0, 60.0, 60.0, 100.0])
-    one, two, three = best_levels(desired, step_kg_ha=20, allowed=np.arange(0, 121, 20.0), zones_max=3)
+    one, two, three = best_levels(SquaredLoss(desired), step_kg_ha=20, allowed=np.arange(0, 121, 20.0), zones_max=3)
     assert one == LevelSet(one.levels, pytest.approx((40**2 * 2 + 10**2 + 20**2 * 2 + 60**2) / 6))  # at 40
     assert two.levels.tolist() == [0, 60]
     assert two.loss == pytest.approx((10**2 + 40**2) / 6)
@@ -97,25 +98,23 @@ def test_worked_example():
     desired=st.lists(st.floats(-20, 320), min_size=1, max_size=30),
     step=st.sampled_from([20.0, 25.0, 20 * POUND_PER_ACRE]),
     first=st.integers(0, 6),
-    weighted=st.booleans(),
 )
-def test_levels_match_exhaustive_search(desired, step, first, weighted):
+def test_levels_match_exhaustive_search(desired, step, first):
     desired = np.array(desired)
     allowed = rate_steps(step_kg_ha=step, rate_min_kg_ha=first * step, rate_max_kg_ha=9 * step)
-    weights = np.linspace(0.5, 2.0, desired.size) if weighted else None
-    found = best_levels(desired, step_kg_ha=step, allowed=allowed, zones_max=4, weights=weights)
+    found = best_levels(SquaredLoss(desired), step_kg_ha=step, allowed=allowed, zones_max=4)
     for most, each in enumerate(found, start=1):
         assert each.zones <= most
         assert np.isin(each.levels, allowed).all()
-        assert each.loss == pytest.approx(exhaustive_loss(desired, allowed, most, weights), abs=1e-7)
-        assert each.loss == pytest.approx(mean_squared_loss(desired, each.levels, weights), abs=1e-7)
+        assert each.loss == pytest.approx(exhaustive_loss(desired, allowed, most), abs=1e-7)
+        assert each.loss == pytest.approx(mean_squared_loss(desired, each.levels), abs=1e-7)
 
 
 def test_gap_below_the_least_rate_is_exact():
     """Between zero and the least rate the change falls in the middle: 3.5 steps up, off the whole steps."""
     desired = np.array([0.0, 34.0, 34.9, 35.1, 36.0, 70.0])
     allowed = rate_steps(step_kg_ha=10, rate_min_kg_ha=70, rate_max_kg_ha=100)
-    two = best_levels(desired, step_kg_ha=10, allowed=allowed, zones_max=2)[1]
+    two = best_levels(SquaredLoss(desired), step_kg_ha=10, allowed=allowed, zones_max=2)[1]
     assert two.levels.tolist() == [0, 70]
     assert two.loss == pytest.approx((34.0**2 + 34.9**2 + 34.9**2 + 34.0**2) / 6)
 
@@ -127,7 +126,7 @@ def test_with_a_fine_step_levels_reach_natural_breaks(zones):
     desired = np.concatenate([rng.normal(mean, 8.0, 60) for mean in (40, 90, 120, 200)])
     step = 0.25
     allowed = rate_steps(step_kg_ha=step, rate_min_kg_ha=0, rate_max_kg_ha=300)
-    ours = best_levels(desired, step_kg_ha=step, allowed=allowed, zones_max=zones)[-1].loss
+    ours = best_levels(SquaredLoss(desired), step_kg_ha=step, allowed=allowed, zones_max=zones)[-1].loss
     classes = FisherJenks(desired, k=zones).yb
     theirs = sum(
         ((desired[classes == each] - desired[classes == each].mean()) ** 2).sum() for each in range(zones)
@@ -139,32 +138,31 @@ def test_with_a_fine_step_levels_reach_natural_breaks(zones):
 def test_loss_never_rises_with_more_zones():
     desired = np.random.default_rng(3).gamma(4.0, 30.0, 5000)
     allowed = rate_steps(step_kg_ha=11.2, rate_min_kg_ha=45, rate_max_kg_ha=400)
-    losses = [each.loss for each in best_levels(desired, step_kg_ha=11.2, allowed=allowed, zones_max=12)]
+    losses = [each.loss for each in best_levels(SquaredLoss(desired), step_kg_ha=11.2, allowed=allowed, zones_max=12)]
     assert len(losses) == 12
     assert (np.diff(losses) < 0).all()
 
 
 def test_one_desired_rate_needs_one_level():
-    found = best_levels(np.full(50, 47.0), step_kg_ha=10, allowed=np.arange(0, 101, 10.0), zones_max=4)
+    found = best_levels(SquaredLoss(np.full(50, 47.0)), step_kg_ha=10, allowed=np.arange(0, 101, 10.0), zones_max=4)
     assert [each.levels.tolist() for each in found] == [[50.0]] * 4
     assert found[0].loss == pytest.approx(9.0)
 
 
 def test_fewest_zones_within_the_margin():
     sets = [LevelSet(np.arange(float(n)), loss) for n, loss in ((1, 100.0), (2, 20.0), (3, 14.9), (4, 10.0))]
-    assert choose_levels(sets, step_kg_ha=1.0).zones == 3  # 14.9 <= 10 + 5
-    assert choose_levels(sets, step_kg_ha=1.0, margin=0.0).zones == 4
-    assert choose_levels(sets, step_kg_ha=1.0, margin=0.1).zones == 2
-    assert choose_levels(sets, step_kg_ha=1.0, margin=1.0).zones == 1
-    assert choose_levels(sets, step_kg_ha=12.0, margin=0.0).zones == 2  # 20 <= 10 + 12²/12
+    assert choose_levels(sets, rounding=1 / 12).zones == 3  # 14.9 <= 10 + 5
+    assert choose_levels(sets, rounding=1 / 12, margin=0.0).zones == 4
+    assert choose_levels(sets, rounding=1 / 12, margin=0.1).zones == 2
+    assert choose_levels(sets, rounding=1 / 12, margin=1.0).zones == 1
+    assert choose_levels(sets, rounding=12**2 / 12, margin=0.0).zones == 2  # 20 <= 10 + 12²/12
 
 
 @pytest.mark.parametrize(
     ("wrong", "message"),
     [
         ({"desired": np.array([])}, "the desired rates must be finite, and of one cell at least"),
-        ({"desired": np.array([1.0, np.nan])}, "the desired rates must be finite"),
-        ({"weights": np.zeros(2)}, "the weights must be finite, 0 or more"),
+        ({"desired": np.array([1.0, np.inf])}, "the desired rates must be finite"),
         ({"zones_max": 0}, "zones_max is 0; it must be 1 or more"),
         ({"allowed": np.array([0.0, 15.0])}, "must be a multiple of the rate step, 10 kg/ha"),
         ({"allowed": np.array([20.0, 10.0])}, "the allowed rates must be ascending"),
@@ -179,7 +177,7 @@ def test_levels_that_cannot_be(wrong, message):
     }
     arguments = right | wrong
     with pytest.raises(ValueError, match=message):
-        best_levels(arguments.pop("desired"), **arguments)
+        best_levels(SquaredLoss(arguments.pop("desired")), **arguments)
 
 
 # --- patches ------------------------------------------------------------------------------------------------
@@ -228,7 +226,7 @@ def test_every_patch_holds_the_minimum(seed, reach_cells):
     desired = np.where(
         block_index >= 0, smooth_field(np.random.default_rng(seed), (90, 110), reach_cells), np.nan
     )
-    zone_index = shape_zones(desired, block_index, LEVELS, cell_m=5, swath_m=18, minimum_area_m2=2000)
+    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=5, swath_m=18, minimum_area_m2=2000)
     assert zone_index.dtype == np.int16
     assert ((zone_index >= 0) == (block_index >= 0)).all()
     assert patches_too_small(zone_index, block_index, 80) == []
@@ -240,7 +238,7 @@ def test_piece_smaller_than_the_minimum_is_one_patch():
     block_index[:, 10:] = 0
     desired = np.where(block_index >= 0, np.tile(np.linspace(80, 230, 30), (20, 1)), np.nan)
     desired[2:6, 2:4] = 230.0
-    zone_index = shape_zones(desired, block_index, LEVELS, cell_m=1, swath_m=1, minimum_area_m2=50)
+    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=1, swath_m=1, minimum_area_m2=50)
     assert np.unique(zone_index[2:6, 2:6]).size == 1
     assert np.unique(zone_index[:, 10:]).size > 1
 
@@ -250,10 +248,10 @@ def test_blocks_do_not_touch_each_other():
     block_index = three_blocks((80, 80))
     desired = np.where(block_index >= 0, smooth_field(np.random.default_rng(8), (80, 80), 3), np.nan)
     options = {"cell_m": 2.0, "swath_m": 12.0, "minimum_area_m2": 300.0}
-    together = shape_zones(desired, block_index, LEVELS, **options)
+    together = shape_zones(SquaredLoss(desired), block_index, LEVELS, **options)
     for block in range(3):
         only = np.where(block_index == block, block, -1)
-        alone = shape_zones(np.where(only >= 0, desired, np.nan), only, LEVELS, **options)
+        alone = shape_zones(SquaredLoss(np.where(only >= 0, desired, np.nan)), only, LEVELS, **options)
         np.testing.assert_array_equal(alone[only >= 0], together[only >= 0])
 
 
@@ -262,8 +260,8 @@ def test_patches_do_not_depend_on_the_way_the_array_lies(turn):
     block_index = three_blocks((100, 100))
     desired = np.where(block_index >= 0, smooth_field(np.random.default_rng(4), (100, 100), 3), np.nan)
     options = {"cell_m": 2.0, "swath_m": 12.0, "minimum_area_m2": 400.0}
-    straight = shape_zones(desired, block_index, LEVELS, **options)
-    turned = shape_zones(turn(desired), turn(block_index), LEVELS, **options)
+    straight = shape_zones(SquaredLoss(desired), block_index, LEVELS, **options)
+    turned = shape_zones(SquaredLoss(turn(desired)), turn(block_index), LEVELS, **options)
     np.testing.assert_array_equal(turned, turn(straight))
 
 
@@ -271,14 +269,14 @@ def test_patches_do_not_depend_on_the_way_the_array_lies(turn):
 def test_one_desired_rate_gives_one_patch_a_piece(rate):
     block_index = three_blocks((60, 60))
     desired = np.where(block_index >= 0, rate, np.nan)
-    zone_index = shape_zones(desired, block_index, LEVELS, cell_m=3, swath_m=18, minimum_area_m2=900)
+    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=3, swath_m=18, minimum_area_m2=900)
     assert np.unique(zone_index[block_index >= 0]).size == 1
 
 
 def test_loss_is_near_that_of_the_levels_alone_on_a_smooth_field():
     desired = smooth_field(np.random.default_rng(2), (200, 200), 40)
     block_index = np.zeros((200, 200), dtype=int)
-    zone_index = shape_zones(desired, block_index, LEVELS, cell_m=2, swath_m=12, minimum_area_m2=1000)
+    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=2, swath_m=12, minimum_area_m2=1000)
     shaped = ((desired - LEVELS[zone_index]) ** 2).mean()
     free = mean_squared_loss(desired.ravel(), LEVELS)
     assert free <= shaped <= 1.1 * free
@@ -289,7 +287,7 @@ def test_stripe_narrower_than_the_swath_is_averaged_away():
     desired[:, 14] = 200.0
     block_index = np.zeros((30, 30), dtype=int)
     narrow, wide = (
-        shape_zones(desired, block_index, LEVELS, cell_m=2, swath_m=swath_m, minimum_area_m2=0)
+        shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=2, swath_m=swath_m, minimum_area_m2=0)
         for swath_m in (2, 12)
     )
     assert (
@@ -303,10 +301,10 @@ def test_small_patch_joins_where_it_loses_least_then_where_it_borders_most():
     row = {"area": np.array([50.0, 3.0, 50.0]), "pairs": np.array([[0, 1], [1, 2]]), "minimum_area": 10.0}
 
     def end(middle_rate, border):
-        sums = np.array([50 * 100.0, 3 * middle_rate, 50 * 200.0])
+        loss = row["area"][:, None] * (np.array([[100.0], [middle_rate], [200.0]]) - levels) ** 2
         zone = np.array([0, 1, 2])
         return merge_small_patches(
-            row["area"], zone, sums, levels, row["pairs"], np.array(border), minimum_area=row["minimum_area"]
+            row["area"], zone, loss, row["pairs"], np.array(border), minimum_area=row["minimum_area"]
         ).tolist()
 
     assert end(149.0, [1.0, 9.0]) == [0, 0, 2]  # nearer to 100 than to 200
@@ -319,8 +317,7 @@ def test_patch_between_two_of_a_zone_joins_them_all():
     ends = merge_small_patches(
         np.array([40.0, 5.0, 40.0]),
         np.array([0, 1, 0]),
-        np.array([4000.0, 700.0, 4000.0]),
-        np.array([100.0, 140.0]),
+        np.array([[0.0, 64_000.0], [8000.0, 0.0], [0.0, 64_000.0]]),
         np.array([[0, 1], [1, 2]]),
         np.array([4.0, 4.0]),
         minimum_area=10.0,
@@ -333,11 +330,11 @@ def test_patches_that_cannot_be():
     with pytest.raises(
         ValueError, match="2 cells inside the blocks have no desired rate; every one must have one"
     ):
-        shape_zones(np.array([[1.0, np.nan, np.nan]]), np.zeros((1, 3), int), LEVELS, **options)
+        shape_zones(SquaredLoss(np.array([[1.0, np.nan, np.nan]])), np.zeros((1, 3), int), LEVELS, **options)
     with pytest.raises(ValueError, match=r"desired has shape \(2, 2\) and block_index \(2, 3\)"):
-        shape_zones(np.zeros((2, 2)), np.zeros((2, 3), int), LEVELS, **options)
+        shape_zones(SquaredLoss(np.zeros((2, 2))), np.zeros((2, 3), int), LEVELS, **options)
     with pytest.raises(ValueError, match="no cell lies inside a block"):
-        shape_zones(np.full((2, 2), np.nan), np.full((2, 2), -1), LEVELS, **options)
+        shape_zones(SquaredLoss(np.full((2, 2), np.nan)), np.full((2, 2), -1), LEVELS, **options)
 
 
 # --- polygons -----------------------------------------------------------------------------------------------
@@ -404,7 +401,7 @@ def test_random_fields_are_covered_exactly(seed):
     blocks = [affinity.translate(each, grid.west_m, grid.north_m - SIDE_M) for each in random_blocks(rng)]
     block_index = block_raster(blocks, grid)
     desired = np.where(block_index >= 0, smooth_field(rng, grid.shape, rng.uniform(2, 50) / cell_m), np.nan)
-    zone_index = shape_zones(desired, block_index, LEVELS, cell_m=cell_m, swath_m=12, minimum_area_m2=600)
+    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=cell_m, swath_m=12, minimum_area_m2=600)
     parts = zone_polygons(
         zone_index, block_index, blocks, grid, minimum_area_m2=600, tolerance_m=rng.uniform(0, 3) * cell_m
     )
@@ -488,7 +485,7 @@ def test_shift_by_whole_cells_changes_nothing():
         placed = np.full(moved.shape, np.nan)
         placed[down : down + 120, right : right + 120] = field
         desired = np.where(block_index >= 0, placed, np.nan)
-        zone_index = shape_zones(desired, block_index, LEVELS, cell_m=2.5, swath_m=12, minimum_area_m2=600)
+        zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=2.5, swath_m=12, minimum_area_m2=600)
         return zone_polygons(zone_index, block_index, blocks, moved, minimum_area_m2=600, tolerance_m=5)
 
     before, after = run(0, 0), run(11, 4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
@@ -73,6 +74,7 @@ def figures(result: Result) -> dict[str, Any]:
             "flat_rate_n_kg_ha": _rate(result.flat.mean_rate_n_kg_ha),
             "flat_product_kg": round(result.flat.product_kg, 2),
         },
+        "p2o5_k2o": [asdict(one) for one in result.along],
         "zones_by_number": [
             {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
             for number, level_set in enumerate(result.level_sets, start=1)

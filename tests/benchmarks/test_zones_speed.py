@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from fieldmap.coverage import zone_polygons
 from fieldmap.field import Grid
+from fieldmap.loss import SquaredLoss
 from fieldmap.zones import best_levels, rate_steps, shape_zones
 
 pytestmark = pytest.mark.benchmark
@@ -42,11 +43,12 @@ def test_million_cells(texture, capsys):
     desired = np.where(inside, desired_rate(texture), np.nan)
     allowed = rate_steps(step_kg_ha=11.2, rate_min_kg_ha=44.8, rate_max_kg_ha=448.0)
 
+    loss = SquaredLoss(desired)
     clock = [perf_counter()]
-    levels = best_levels(desired[inside], step_kg_ha=11.2, allowed=allowed, zones_max=5)[-1]
+    levels = best_levels(loss, step_kg_ha=11.2, allowed=allowed, zones_max=5)[-1]
     clock.append(perf_counter())
     zone_index = shape_zones(
-        desired, block_index, levels.levels, cell_m=CELL_M, swath_m=18, minimum_area_m2=2000
+        loss, block_index, levels.levels, cell_m=CELL_M, swath_m=18, minimum_area_m2=2000
     )
     clock.append(perf_counter())
     parts = zone_polygons(zone_index, block_index, [FIELD], GRID, minimum_area_m2=2000, tolerance_m=3)

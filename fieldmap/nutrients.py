@@ -1,0 +1,68 @@
+"""Phosphorus and potassium that a product brings along with its nitrogen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fieldmap import tables
+from fieldmap.units import KG_HA_PER_LB_AC, rate_text
+
+if TYPE_CHECKING:
+    from fieldmap.plan import Plan
+    from fieldmap.rates import ZoneMap
+
+
+@dataclass(frozen=True)
+class Along:
+    """P2O5 and K2O of one zone within a block, kg/ha; removal by the crop's harvest, None where not known."""
+
+    zone: int
+    block: str
+    p2o5_kg_ha: float
+    k2o_kg_ha: float
+    removal_p2o5_kg_ha: float | None
+    removal_k2o_kg_ha: float | None
+
+
+def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
+    """What each zone gets besides nitrogen; empty for a product with nitrogen alone."""
+    product = plan.spreader.product_entry
+    if product.p2o5_pct == 0 and product.k2o_pct == 0:
+        return ()
+    found = []
+    for zone in zone_map.zones:
+        crop = tables.find(zone.crop, tables.crops())
+        removal = (crop.removal_p2o5_lb_ac, crop.removal_k2o_lb_ac) if crop else (None, None)
+        p2o5_removal, k2o_removal = (None if each is None else each * KG_HA_PER_LB_AC for each in removal)
+        found.append(
+            Along(
+                zone.zone,
+                zone.block,
+                zone.product_kg_ha * product.p2o5_pct / 100.0,
+                zone.product_kg_ha * product.k2o_pct / 100.0,
+                p2o5_removal,
+                k2o_removal,
+            )
+        )
+    return tuple(found)
+
+
+def nutrient_warnings(along: tuple[Along, ...], plan: Plan) -> tuple[str, ...]:
+    """Where more phosphorus or potassium is spread than the crop takes away: it builds up in the soil."""
+    found = []
+    for name, amount, removal in (
+        ("P2O5", lambda one: one.p2o5_kg_ha, lambda one: one.removal_p2o5_kg_ha),
+        ("K2O", lambda one: one.k2o_kg_ha, lambda one: one.removal_k2o_kg_ha),
+    ):
+        over = [one for one in along if removal(one) is not None and amount(one) > removal(one)]
+        if not over:
+            continue
+        worst = max(over, key=lambda one: amount(one) - removal(one))
+        share = min(removal(one) / amount(one) for one in over)
+        found.append(
+            f"{plan.spreader.product_entry.name} brings up to {rate_text(amount(worst), plan.units)} of {name}, more than "
+            f"the {rate_text(removal(worst), plan.units)} that the harvest takes away (from memory): it builds up. Within "
+            f"removal, about {share * 100:.0f} % of the nitrogen could come from this product; look at the soil test."
+        )
+    return tuple(found)
