@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.ndimage import distance_transform_edt
 
-from fieldmap.kriging import one_blas_thread
+from fieldmap.covariate import SCALES_M, choose_scale, smooth
+from fieldmap.diagnostics import next_samples
 from fieldmap.surface import LEAST_SAMPLES, fit_surface, joint, no_pattern_message, predict
+from fieldmap.tiles import one_blas_thread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,9 +20,11 @@ if TYPE_CHECKING:
     from fieldmap.nitrogen import SampleNitrogen
     from fieldmap.plan import Plan
     from fieldmap.samples import Samples
-    from fieldmap.surface import SurfaceFit
+from fieldmap.surface import SurfaceFit
 
 STRATUM_SAMPLES_MIN = 3
+NEXT_SAMPLES, NEXT_CANDIDATES = 3, 400
+COVARIATE_GAPS_MAX = 0.2  # of the field; a wider gap would be filled from too far away
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,8 @@ class Surface:
         Standard error that all places share, inside `se`.
     message
         What to say where no pattern is shown, else empty.
+    covariates
+        Rasters behind the fit, (rows, columns, covariates); the last axis is empty without any.
     """
 
     mean: NDArray[np.float64]
@@ -47,6 +54,7 @@ class Surface:
     fit: SurfaceFit | None
     shared_se: float
     message: str
+    covariates: NDArray[np.float64]
 
     @property
     def has_pattern(self) -> bool:
@@ -88,9 +96,68 @@ def cover_strata(plan: Plan, field: Field, samples: Samples) -> Strata:
     return Strata(of_samples, of_blocks, ())
 
 
-def map_biomass(samples: Samples, field: Field, strata: Strata) -> Surface:
+@dataclass(frozen=True)
+class Covariates:
+    """Rasters that may track biomass, on the field's grid and at the window chosen for each.
+
+    `rasters` is (rows, columns, covariates) without gaps inside the field; `scales_m` the windows they are
+    averaged over.
+    """
+
+    rasters: NDArray[np.float64]
+    scales_m: tuple[float, ...]
+    warnings: tuple[str, ...]
+
+
+def prepare_covariates(
+    named: dict[str, NDArray[np.float64]], samples: Samples, field: Field, strata: Strata
+) -> Covariates:
+    """Choose for each covariate the window that predicts left-out samples best, and fill its gaps.
+
+    One that is unknown over much of the field, or the same at all samples, is left out with a warning.
+    """
+    inside = field.inside
+    kept, scales, warnings = [], [], []
+    for name, raster in named.items():
+        missing = float(np.isnan(raster[inside]).mean())
+        if missing > COVARIATE_GAPS_MAX:
+            warnings.append(f"{name} is unknown over {missing * 100:.0f} % of the field: it is left out.")
+            continue
+        whole = _filled(raster)
+        versions = [smooth(whole, cell_m=field.grid.cell_m, scale_m=scale_m) for scale_m in SCALES_M]
+        at_samples = np.column_stack([_at_samples(version, samples, field) for version in versions])
+        if np.ptp(at_samples, axis=0).max() == 0.0:
+            warnings.append(f"{name} has the same value at all samples: it is left out.")
+            continue
+        chosen = choose_scale(samples.coords_m, samples.dry_kg_ha, at_samples, strata=strata.of_samples)
+        kept.append(versions[chosen])
+        scales.append(SCALES_M[chosen] or field.grid.cell_m)
+    rasters = np.stack(kept, axis=-1) if kept else np.empty((*field.grid.shape, 0))
+    return Covariates(rasters, tuple(scales), tuple(warnings))
+
+
+def _filled(raster: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Unknown cells take the value of the nearest known one."""
+    nearest = distance_transform_edt(np.isnan(raster), return_distances=False, return_indices=True)
+    return np.asarray(raster[tuple(nearest)])
+
+
+def _at_samples(raster: NDArray[np.float64], samples: Samples, field: Field) -> NDArray[np.float64]:
+    """Values at the samples; one just off the grid takes the nearest cell's."""
+    grid = field.grid
+    half = grid.cell_m / 2
+    east = np.clip(
+        samples.coords_m[:, 0], grid.west_m + half, grid.west_m + grid.columns * grid.cell_m - half
+    )
+    north = np.clip(
+        samples.coords_m[:, 1], grid.north_m - grid.rows * grid.cell_m + half, grid.north_m - half
+    )
+    return grid.values_at(np.column_stack([east, north]), raster)
+
+
+def map_biomass(samples: Samples, field: Field, strata: Strata, covariates: Covariates) -> Surface:
     """Dry biomass, kg/ha, over the field."""
-    return _interpolate(samples.coords_m, samples.dry_kg_ha, field, strata, unit="kg/ha")
+    return _interpolate(samples, samples.dry_kg_ha, field, strata, covariates.rasters, unit="kg/ha")
 
 
 def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strata: Strata) -> Surface:
@@ -100,7 +167,8 @@ def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strat
     """
     values = nitrogen.nitrogen_pct
     if nitrogen.varies and len(samples) >= LEAST_SAMPLES:
-        return _interpolate(samples.coords_m, values, field, strata, unit="%N", shared_se=nitrogen.se_pct)
+        none = np.empty((*field.grid.shape, 0))  # what tracks mass need not track nitrogen
+        return _interpolate(samples, values, field, strata, none, unit="%N", shared_se=nitrogen.se_pct)
     weights = np.maximum(samples.dry_kg_ha, 1.0)
     mean = float(np.average(values, weights=weights))
     of_mean = float(values.std(ddof=1)) / len(values) ** 0.5
@@ -108,23 +176,42 @@ def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strat
     se = float(np.hypot(nitrogen.se_pct, of_mean))
     cells = int(inside.sum())
     return Surface(
-        _raster(np.full(cells, mean), inside), _raster(np.full(cells, se), inside), "one value", None, se, ""
+        _raster(np.full(cells, mean), inside),
+        _raster(np.full(cells, se), inside),
+        "one value",
+        None,
+        se,
+        "",
+        np.empty((*field.grid.shape, 0)),
     )
 
 
 def _interpolate(
-    coords_m: NDArray[np.float64],
+    samples: Samples,
     values: NDArray[np.float64],
     field: Field,
     strata: Strata,
+    covariates: NDArray[np.float64],
     *,
     unit: str,
     shared_se: float = 0.0,
 ) -> Surface:
     """Map what cannot be negative."""
-    fit = fit_surface(coords_m, values, strata=strata.of_samples)
     inside = field.inside
-    found = predict(fit, field.grid.centres(inside), target_strata=strata.of_cells(field.block_index[inside]))
+    number = covariates.shape[-1]
+    at_samples = [_at_samples(covariates[..., k], samples, field) for k in range(number)]
+    fit = fit_surface(
+        samples.coords_m,
+        values,
+        covariates=np.column_stack(at_samples) if at_samples else None,
+        strata=strata.of_samples,
+    )
+    found = predict(
+        fit,
+        field.grid.centres(inside),
+        target_covariates=covariates[inside] if number else None,
+        target_strata=strata.of_cells(field.block_index[inside]),
+    )
     return Surface(
         _raster(np.maximum(found.mean, 0.0), inside),
         _raster(np.hypot(found.se, shared_se), inside),
@@ -132,7 +219,26 @@ def _interpolate(
         fit,
         shared_se,
         no_pattern_message(fit, unit) if fit.method == "field mean" else "",
+        covariates,
     )
+
+
+def where_next(surface: Surface, field: Field, strata: Strata) -> NDArray[np.float64]:
+    """Where the next three samples would make the surface surest, (3, 2), easting and northing; best first."""
+    row, column = np.nonzero(field.inside)
+    chosen = np.linspace(0, len(row) - 1, min(NEXT_CANDIDATES, len(row))).astype(int)
+    row, column = row[chosen], column[chosen]
+    candidates = np.column_stack([field.grid.eastings()[column], field.grid.northings()[row]])
+    if surface.fit is None or len(candidates) < NEXT_SAMPLES:
+        return candidates[:0]
+    best = next_samples(
+        surface.fit,
+        candidates,
+        count=NEXT_SAMPLES,
+        target_covariates=surface.covariates[row, column] if surface.covariates.shape[-1] else None,
+        target_strata=strata.of_cells(field.block_index[row, column]),
+    )
+    return candidates[best]
 
 
 def draw(
@@ -151,7 +257,8 @@ def draw(
     if surface.fit is None:
         return np.maximum(surface.mean[row, column][:, None] + shared, 0.0)
     coords_m = np.column_stack([grid.eastings()[column], grid.northings()[row]])
-    mean, covariance = joint(surface.fit, coords_m, target_strata=target_strata)
+    at_points = surface.covariates[row, column] if surface.covariates.shape[-1] else None
+    mean, covariance = joint(surface.fit, coords_m, target_covariates=at_points, target_strata=target_strata)
     with one_blas_thread():  # small matrices: more threads only wait for each other
         drawn = mean[:, None] + _root(covariance) @ rng.standard_normal((len(mean), draws)) + shared
     positive: NDArray[np.float64] = np.maximum(drawn, 0.0)

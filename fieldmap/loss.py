@@ -6,12 +6,13 @@ it only rises, either way. Levels, patches and widths need nothing else of it.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from fieldmap.response import mean_shortfall, mean_squared_shortfall, short_for
+from fieldmap.response import mean_squared_shortfall, short_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -138,7 +139,7 @@ class MoneyLoss:
         """From rasters of plateau, standard error and curvature; NaN in `plateau` where nothing is spread."""
         inside = np.isfinite(plateau)
         rate, doubt, bend = plateau[inside], sd[inside], curvature[inside]
-        bends, code = np.unique(bend, return_inverse=True)
+        code = np.unique(bend, return_inverse=True)[1]
         for values in (doubt, rate):
             width = max(step_kg_ha * _KIND_STEPS, float(np.ptp(values)) / _KINDS_ASIDE)
             place = ((values - values.min()) / width).astype(np.int64)
@@ -175,8 +176,8 @@ class MoneyLoss:
         for bend in np.unique(self.curvature):
             own = self.curvature[kind] == bend
             doubt = self.sd[kind[own]]
-            for low, high in zip(rates[:-1], rates[1:], strict=True):
-                border = self._border(float(low), float(high), sds, float(bend))
+            for low, high in itertools.pairwise(rates.tolist()):
+                border = self._border(low, high, sds, float(bend))
                 position[own] += np.round(wanted[own] - np.interp(doubt, sds, border), _RATE_DECIMALS) > 0
         found = np.zeros(desired.shape, dtype=np.int64)
         found[inside] = position
@@ -185,6 +186,12 @@ class MoneyLoss:
     def of_rounding(self, step_kg_ha: float) -> float:
         """As `Loss`: as if every cell were below its plateau, which it costs at most."""
         return float(np.average(self.curvature, weights=self.cells)) * step_kg_ha**2 / 12
+
+    def squared(self, rates: Floats) -> float:
+        """Mean squared difference of the desired rate from the one that costs least of some, (kg/ha)²."""
+        inside = self.kind >= 0
+        given = rates[self._of_kinds(rates).argmin(axis=1)][self.kind[inside]]
+        return float(((given - self.desired[inside]) ** 2).mean())
 
     def _of_kinds(self, rates: Floats) -> Floats:
         """Loss of a cell of each kind at each rate, (kinds, rates)."""

@@ -51,18 +51,18 @@ def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
 def nutrient_warnings(along: tuple[Along, ...], plan: Plan) -> tuple[str, ...]:
     """Where more phosphorus or potassium is spread than the crop takes away: it builds up in the soil."""
     found = []
-    for name, amount, removal in (
-        ("P2O5", lambda one: one.p2o5_kg_ha, lambda one: one.removal_p2o5_kg_ha),
-        ("K2O", lambda one: one.k2o_kg_ha, lambda one: one.removal_k2o_kg_ha),
+    for name, pairs in (
+        ("P2O5", [(one.p2o5_kg_ha, one.removal_p2o5_kg_ha) for one in along]),
+        ("K2O", [(one.k2o_kg_ha, one.removal_k2o_kg_ha) for one in along]),
     ):
-        over = [one for one in along if removal(one) is not None and amount(one) > removal(one)]
+        over = [(amount, removal) for amount, removal in pairs if removal is not None and amount > removal]
         if not over:
             continue
-        worst = max(over, key=lambda one: amount(one) - removal(one))
-        share = min(removal(one) / amount(one) for one in over)
+        amount, removal = max(over, key=lambda pair: pair[0] - pair[1])
+        share = min(removal / amount for amount, removal in over)
         found.append(
-            f"{plan.spreader.product_entry.name} brings up to {rate_text(amount(worst), plan.units)} of {name}, more than "
-            f"the {rate_text(removal(worst), plan.units)} that the harvest takes away (from memory): it builds up. Within "
-            f"removal, about {share * 100:.0f} % of the nitrogen could come from this product; look at the soil test."
+            f"{plan.spreader.product_entry.name} brings up to {rate_text(amount, plan.units)} of {name}, more than "
+            f"the {rate_text(removal, plan.units)} that the harvest takes away (from memory): it builds up. Within "
+            f"removal, about {share * 100:.0f} % of the nitrogen could come from this product: look at the soil test."
         )
     return tuple(found)

@@ -15,6 +15,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
+from fieldmap.diagnostics import empirical_variogram, model_variograms
 from fieldmap.overlays import zone_colours
 from fieldmap.units import M_PER_FOOT, rate_unit, shown_rate, whole
 
@@ -99,6 +100,46 @@ def leave_one_out_picture(result: Result, *, width_in: float, height_in: float) 
     axes.set_xlabel(f"predicted from the other samples, {unit} (90 % interval)", fontdict={**FONT, "size": 8})
     axes.set_ylabel(f"weighed, {unit}", fontdict={**FONT, "size": 8})
     _quiet(axes)
+    return figure
+
+
+def variogram_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
+    """The samples' variogram, with the models that the surface averages over; stronger lines weigh more."""
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    axes = figure.add_subplot()
+    fit, units = result.biomass.fit, result.plan.units
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    unit = shown_rate(1.0, units)
+    found = empirical_variogram(result.samples.coords_m, result.samples.dry_kg_ha)
+    distance_m = np.linspace(1.0, float(found.distance_m.max()) * 1.05, 80)
+    weights, models = model_variograms(fit, distance_m)
+    for weight, model in zip(weights, models, strict=True):
+        axes.plot(
+            distance_m, model * unit**2, color=INK, linewidth=0.8, alpha=float(np.clip(4 * weight, 0.05, 0.6))
+        )
+    axes.scatter(
+        found.distance_m, found.semivariance * unit**2, s=4 + found.pairs, facecolors="white", edgecolors=INK
+    )
+    axes.set_xlabel("distance, m", fontdict={**FONT, "size": 8})
+    axes.set_ylabel(f"semivariance, ({rate_unit(units)})²", fontdict={**FONT, "size": 8})
+    axes.set_ylim(bottom=0.0)
+    _quiet(axes)
+    return figure
+
+
+def residual_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
+    """Where left-out samples were heavier (dark) or lighter (open) than predicted, and where to sample next."""
+    figure, axes = _map(result, width_in, height_in)
+    fit = result.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    residual = fit.loo_observed - fit.loo_predicted
+    eastings, northings = result.samples.coords_m.T
+    size = 8 + 90 * np.abs(residual) / max(float(np.abs(residual).max()), 1.0)
+    shades = np.where(residual > 0, INK, "white")
+    axes.scatter(eastings, northings, s=size, c=shades, edgecolors=INK, linewidths=0.7)
+    east, north = result.next_samples_m.T
+    axes.scatter(east, north, marker="+", s=70, c=INK, linewidths=1.6)
+    _outlines(axes, result)
     return figure
 
 

@@ -11,16 +11,25 @@ from fieldmap.advice import date_warnings, refuse_impossible_dates
 from fieldmap.cautions import cautions
 from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
 from fieldmap.delivery import Delivery, delivery_warnings, drive
+from fieldmap.drawing import draw_zones, zone_loss
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import Field, build_field
-from fieldmap.interpolate import Surface, cover_strata, map_biomass, map_nitrogen
+from fieldmap.interpolate import (
+    Surface,
+    cover_strata,
+    map_biomass,
+    map_nitrogen,
+    prepare_covariates,
+    where_next,
+)
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
 from fieldmap.passes import Load, Pass, passes_over, split_loads
-from fieldmap.rates import Part, ZoneMap, area_numbers, draw_zones, rate_zones
-from fieldmap.read.inputs import read_inputs
+from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
+from fieldmap.read.inputs import read_covariates, read_inputs
 from fieldmap.read.plan import PLAN_FILE, file_digests
+from fieldmap.response import response_warnings
 from fieldmap.samples import Samples, place_samples
 from fieldmap.season import (
     BlockSeason,
@@ -56,6 +65,7 @@ class Result:
     nitrogen: SampleNitrogen
     biomass: Surface
     nitrogen_pct: Surface
+    next_samples_m: NDArray[np.float64]
     credit: CreditMap
     supplemental_kg_ha: NDArray[np.float64]
     level_sets: tuple[LevelSet, ...]
@@ -110,7 +120,8 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
 
     progress("mapping the stand")
     strata = cover_strata(plan, field, samples)
-    biomass = map_biomass(samples, field, strata)
+    covariates = prepare_covariates(covariates_of(plan, field), samples, field, strata)
+    biomass = map_biomass(samples, field, strata, covariates)
     nitrogen_pct = map_nitrogen(samples, nitrogen, field, strata)
 
     progress("working out credit and need")
@@ -127,7 +138,8 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     supplemental = np.maximum(missing_kg_ha(needs, credit.credit_kg_ha, field), 0.0)
 
     progress("drawing zones")
-    zones = draw_zones(supplemental, field, plan)
+    loss = zone_loss(credit, needs, field, plan)
+    zones = draw_zones(loss, field, plan)
     draws = draw_credit(
         biomass, nitrogen_pct, area_numbers(zones, field), field=field, rules=rules, strata=strata
     )
@@ -164,6 +176,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         nitrogen=nitrogen,
         biomass=biomass,
         nitrogen_pct=nitrogen_pct,
+        next_samples_m=where_next(biomass, field, strata),
         credit=credit,
         supplemental_kg_ha=supplemental,
         level_sets=zones.level_sets,
@@ -185,10 +198,12 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *season_warnings(courses, seasons, plan),
             *(note for need in needs for one in need.credits for note in one.notes),
             *strata.warnings,
+            *covariates.warnings,
             *(message for message in (biomass.message,) if message),
             *zone_map.warnings,
             *nutrient_warnings(along, plan),
             *delivery_warnings(delivery, plan),
+            *response_warnings(plan),
             *not_used(plan),
         ),
         cautions=cautions(plan),
@@ -201,6 +216,14 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
                 )
             )
         ),
+    )
+
+
+def covariates_of(plan: Plan, field: Field) -> dict[str, NDArray[np.float64]]:
+    """The plan's covariate rasters on the field's grid."""
+    grid = field.grid
+    return read_covariates(
+        plan.folder, plan.samples.covariate, crs=field.crs, transform=grid.transform, shape=grid.shape
     )
 
 
@@ -249,10 +272,8 @@ def ledgers(
 def not_used(plan: Plan) -> tuple[str, ...]:
     """What the plan gives and this version does not act on yet; said rather than passed over."""
     given = {
-        "[samples] covariate": plan.samples.covariate is not None,
-        "[response]": plan.response is not None,
         "[strips]": plan.strips is not None,
-        "[prices] crop": plan.prices.crop is not None,
+        "[prices] crop": plan.prices.crop is not None and plan.response is None,
     }
     named = [key for key, present in given.items() if present]
     return (f"Read and checked, but not acted on by this version: {', '.join(named)}.",) if named else ()

@@ -18,6 +18,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    ValidationInfo,
     field_validator,
     model_validator,
 )
@@ -81,8 +82,13 @@ class SamplesSection(Section):
     file: FileName
     sampled: dt.date | None = None
     confirmed: bool = False
-    covariate: FileName | None = None
+    covariate: tuple[FileName, ...] = ()
     crs: str | None = None
+
+    @field_validator("covariate", mode="before")
+    @classmethod
+    def _one_or_several(cls, found: Any) -> Any:
+        return (found,) if isinstance(found, str) else found
 
 
 class CoverCrop(Section):
@@ -333,6 +339,27 @@ class OwnProduct(Section):
     bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
 
 
+class PanTest(Section):
+    """[spreader] pan_test: what trays across one pass caught, left to right, the middle one under the machine."""
+
+    spacing_m: Annotated[Length, Field(gt=0)] = Field(alias="spacing")
+    weights: tuple[Annotated[float, Field(ge=0)], ...] = Field(min_length=5)
+
+    @field_validator("weights")
+    @classmethod
+    def _most_in_the_middle(cls, weights: tuple[float, ...]) -> tuple[float, ...]:
+        if len(weights) % 2 == 0:
+            raise ValueError(
+                f"found {len(weights)} weights; an odd number is expected, the middle tray under the machine"
+            )
+        if weights[len(weights) // 2] <= max(weights[0], weights[-1]):
+            raise ValueError(
+                "found no more in the middle tray than in an outer one; trays as far out as the spreader throws "
+                "are expected"
+            )
+        return weights
+
+
 class Spreader(Section):
     """[spreader]. Rates are of product; rate_n_min alone is of nitrogen."""
 
@@ -350,6 +377,7 @@ class Spreader(Section):
     hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(None, alias="hopper")
     outside_rate_kg_ha: Rate = Field(0.0, alias="outside_rate")
     pattern: PatternName = "trapezoid"
+    pan_test: PanTest | None = None
     border_spreading: bool = False
 
     @field_validator("product", mode="before")
@@ -430,7 +458,38 @@ class Strips(Section):
     """[strips]: check strips."""
 
     number: int = Field(ge=2, le=6)
-    levels: tuple[float, ...] = (0, 0.5, 1)
+    levels: tuple[Annotated[float, Field(ge=0, le=1)], ...] = (0.0, 0.5, 1.0)
+
+    @field_validator("levels")
+    @classmethod
+    def _differ(cls, levels: tuple[float, ...]) -> tuple[float, ...]:
+        if len(set(levels)) < 2:
+            raise ValueError(
+                f"found {len(set(levels))} level; two different shares of the whole need at least are expected, "
+                "such as levels = [0, 0.5, 1]"
+            )
+        return levels
+
+
+class ThinGround(Section):
+    """[thin_ground]: why the stand is thin where the map gives most, and whether that zone is held back."""
+
+    cause: Literal["wet", "dry", "weeds", "seeding", "acid", "no nodules", "unknown"] = "unknown"
+    cap: bool = False
+
+    @model_validator(mode="after")
+    def _capped_for_a_reason(self) -> Self:
+        if self.cap and not self.may_limit_the_crop:
+            raise ValueError(
+                f'found cap = true with cause = "{self.cause}"; what thinned the cover crop will not limit the '
+                "vegetable, so cap = false is expected"
+            )
+        return self
+
+    @property
+    def may_limit_the_crop(self) -> bool:
+        """Whether the cause will, or might, hold the vegetable back too; common practice, no source."""
+        return self.cause in ("wet", "dry", "acid", "unknown")
 
 
 class Plan(Section):
@@ -453,6 +512,7 @@ class Plan(Section):
     prices: Prices = Field(default_factory=Prices)
     response: Response | None = None
     strips: Strips | None = None
+    thin_ground: ThinGround = Field(default_factory=ThinGround)
     folder: Path = Field(exclude=True)
 
     @field_validator("block")
@@ -463,6 +523,17 @@ class Plan(Section):
         if twice:
             raise ValueError(f'found [[block]] "{twice[0]}" twice; one [[block]] for each block is expected')
         return blocks
+
+    @field_validator("response")
+    @classmethod
+    def _insured_once(cls, response: Response | None, told: ValidationInfo) -> Response | None:
+        credit = told.data.get("credit")
+        if response is not None and credit is not None and credit.confidence > 0.5:
+            raise ValueError(
+                f"found [credit] confidence {credit.confidence:g} beside it; a response curve already weighs "
+                "being short against being over, so confidence = 0.5 is expected with it"
+            )
+        return response
 
     def cover_crop_of(self, block: str) -> CoverCrop:
         """The cover crop of a block."""
@@ -494,7 +565,7 @@ class Plan(Section):
             self.field.boundary,
             self.field.no_spread,
             self.samples.file,
-            self.samples.covariate,
+            *self.samples.covariate,
             self.weather.file if self.weather else None,
         )
         return tuple(name for name in named if name)

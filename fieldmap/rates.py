@@ -9,18 +9,10 @@ import numpy as np
 import shapely
 from scipy.stats import norm
 
-from fieldmap.coverage import ZonePart, zone_polygons
-from fieldmap.errors import InputError, Problem
 from fieldmap.field import burn, per_block, true_area_ha
 from fieldmap.need import missing_kg_ha
-from fieldmap.spreader import (
-    nearest_rate_kg_ha,
-    nitrogen_rate_kg_ha,
-    product_rate_kg_ha,
-    product_rates_kg_ha,
-)
+from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
 from fieldmap.units import rate_text
-from fieldmap.zones import LevelSet, best_levels, choose_levels, shape_zones
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,13 +20,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry import Polygon
 
+    from fieldmap.coverage import ZonePart
     from fieldmap.credit import CreditDraws, CreditMap
+    from fieldmap.drawing import DrawnZones
     from fieldmap.field import Field, Grid
     from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
 
-SIMPLIFY_CELLS = 3.0  # zone borders are smoothed by this many cells, so that no staircase is left
-PLANE_AREA_MARGIN = 1.003  # UTM shows an area up to 0.2 % too large
 Z_90 = float(norm.ppf(0.95))  # a 90 % interval reaches this many standard errors to either side
 
 
@@ -100,61 +92,6 @@ class _MeanCredit:
     @property
     def se(self) -> float:
         return float(np.hypot(self.se_sampling, self.se_release))
-
-
-@dataclass(frozen=True)
-class DrawnZones:
-    """Zones before caution: the chosen levels, product rate kg/ha (levels,), and polygons on them.
-
-    `level_sets` are the best levels for 1, 2, … zones.
-    """
-
-    levels_kg_ha: NDArray[np.float64]
-    level_sets: tuple[LevelSet, ...]
-    shapes: tuple[ZonePart, ...]
-
-
-def draw_zones(supplemental_kg_ha: NDArray[np.float64], field: Field, plan: Plan) -> DrawnZones:
-    """Levels on the product step, patches, polygons, from the nitrogen still to spread (raster)."""
-    spreader = plan.spreader
-    minimum_area_m2 = spreader.zone_min_m2 * PLANE_AREA_MARGIN
-    block_index = field.spread_index
-    wanted_kg_ha = product_rate_kg_ha(supplemental_kg_ha, spreader.product_entry)
-    wanted_kg_ha = np.where(block_index >= 0, wanted_kg_ha, np.nan)
-    if not np.isfinite(wanted_kg_ha).any():
-        raise InputError(
-            Problem(
-                plan.field.no_spread or plan.field.boundary,
-                "",
-                "the no-spread areas with their setbacks cover the whole field",
-                "some ground to spread is expected",
-                "Check the setbacks",
-            )
-        )
-    level_sets = best_levels(
-        wanted_kg_ha[np.isfinite(wanted_kg_ha)],
-        step_kg_ha=spreader.rate_step_kg_ha,
-        allowed=product_rates_kg_ha(spreader),
-        zones_max=spreader.zones_max,
-    )
-    levels_kg_ha = choose_levels(level_sets, step_kg_ha=spreader.rate_step_kg_ha).levels
-    level = shape_zones(
-        wanted_kg_ha,
-        block_index,
-        levels_kg_ha,
-        cell_m=field.grid.cell_m,
-        swath_m=spreader.swath_m,
-        minimum_area_m2=minimum_area_m2,
-    )
-    shapes = zone_polygons(
-        level,
-        block_index,
-        [block.spread for block in field.blocks],
-        field.grid,
-        minimum_area_m2=minimum_area_m2,
-        tolerance_m=SIMPLIFY_CELLS * field.grid.cell_m,
-    )
-    return DrawnZones(levels_kg_ha, level_sets, shapes)
 
 
 def area_numbers(zones: DrawnZones, field: Field) -> NDArray[np.int64]:

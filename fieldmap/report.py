@@ -33,8 +33,10 @@ from fieldmap.pictures import (
     leave_one_out_picture,
     loss_picture,
     rate_picture,
+    residual_picture,
     season_picture,
     surface_picture,
+    variogram_picture,
 )
 from fieldmap.summary import cost_text, five_numbers, zone_cells, zone_columns
 from fieldmap.units import area_text, mass_text, rate_unit, shown_rate, whole
@@ -61,10 +63,10 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
         *_first_page(result, width, date),
         PageBreak(),
         *_tables_page(result, width),
+        *_season(result, width),
         PageBreak(),
         *_doubt_page(result, width),
         PageBreak(),
-        *_season(result, width),
         *_sources_page(result),
     ]
     return _pdf(story, page, title=f"{result.plan.name}: supplemental nitrogen")
@@ -183,7 +185,7 @@ def _doubt_page(result: Result, width: float) -> Story:
     units = result.plan.units
     errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
     surfaces = [
-        _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=2.6))
+        _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
         for raster, label, cmap in (
             (result.biomass.mean, "dry biomass", "viridis"),
             (result.biomass.se, "standard error of biomass", "Greys"),
@@ -192,8 +194,8 @@ def _doubt_page(result: Result, width: float) -> Story:
         )
     ]
     charts = [
-        _picture(picture(result, width_in=half, height_in=2.6))
-        for picture in (leave_one_out_picture, loss_picture)
+        _picture(picture(result, width_in=half, height_in=1.72))
+        for picture in (leave_one_out_picture, variogram_picture, residual_picture, loss_picture)
     ]
     return [
         _text("How sure", "heading"),
@@ -204,7 +206,13 @@ def _doubt_page(result: Result, width: float) -> Story:
             or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
             f"field average alone misses by {errors[1]}."
         ),
-        Table([charts], colWidths=[width / 2] * 2),
+        Table([charts[:2], charts[2:]], colWidths=[width / 2] * 2),
+        _text(
+            "Top: each sample against its prediction from the others; the samples' variogram and the models "
+            "averaged. Below: left-out samples heavier (dark) or lighter (open) than predicted, larger for larger "
+            "errors, and + where the next three samples would help most; error of the rate by number of zones.",
+            "small",
+        ),
         _text(result.verdict.text),
         _text(
             f"Driven on paper, {result.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
@@ -216,13 +224,13 @@ def _season(result: Result, width: float) -> Story:
     """The weekly bars of every block, two beside each other."""
     if not result.seasons:
         return []
-    half = width / inch / 2 - 0.05
-    charts = [_picture(season_picture(result, one, width_in=half, height_in=2.1)) for one in result.seasons]
-    rows: list[list[Any]] = [[*charts[k : k + 2], ""][:2] for k in range(0, len(charts), 2)]
+    third = width / inch / 3 - 0.05
+    charts = [_picture(season_picture(result, one, width_in=third, height_in=1.75)) for one in result.seasons]
+    rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
     return [
         _text("The season", "heading"),
         _text(result.timing),
-        Table(rows, colWidths=[width / 2] * 2),
+        Table(rows, colWidths=[width / 3] * 3),
         _text(
             "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
             "soil.",

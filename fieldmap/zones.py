@@ -259,7 +259,7 @@ def shape_zones(
         raise ValueError(f"{unknown} cells inside the blocks have no desired rate; every one must have one")
     width = 2 * round((swath_m / cell_m - 1) / 2) + 1  # nearest odd number of cells: centred on the cell
     smooth = np.zeros(desired.shape)
-    for block, window in _windows(block_index):
+    for block, window in windows(block_index):
         within = block_index[window] == block
         np.copyto(smooth[window], _box_mean(desired[window], within, max(width, 1)), where=within)
     zone = np.where(block_index >= 0, loss.nearest(smooth, levels), -1)
@@ -290,7 +290,7 @@ def merge_patches(
     return np.append(zone, -1)[patch].astype(np.int16)  # patch -1, outside, takes the appended -1
 
 
-def _windows(block_index: NDArray[np.integer]) -> list[tuple[int, tuple[slice, slice]]]:
+def windows(block_index: NDArray[np.integer]) -> list[tuple[int, tuple[slice, ...]]]:
     """The number of each block that has cells, and the part of the raster that holds them."""
     found = ndimage.find_objects(block_index.astype(np.int32) + 1)
     return [(block, window) for block, window in enumerate(found) if window is not None]
@@ -302,7 +302,7 @@ def _patches(zone_index: NDArray[np.integer], block_index: NDArray[np.integer]) 
     zones: list[Ints] = []
     blocks: list[Ints] = []
     count = 0
-    for block, window in _windows(block_index):
+    for block, window in windows(block_index):
         within = block_index[window] == block
         for each in np.unique(zone_index[window][within]):
             labels, found = ndimage.label((zone_index[window] == each) & within)

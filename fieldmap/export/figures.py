@@ -8,14 +8,18 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 
 from fieldmap import tables
+from fieldmap.diagnostics import empirical_variogram
 from fieldmap.export.tables import RATE_DECIMALS, zone_entries
+from fieldmap.field import to_lonlat
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.pipeline import Result
+    from fieldmap.surface import SurfaceFit
 
 _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "shapely")
 
@@ -56,6 +60,7 @@ def figures(result: Result) -> dict[str, Any]:
             "method": result.nitrogen_pct.method,
             "mean_pct": round(float(np.mean(result.nitrogen_pct.mean[inside])), 3),
         },
+        "diagnostics": _diagnostics(result, fit),
         "ledger": [
             {
                 "block": line.block,
@@ -101,6 +106,40 @@ def figures(result: Result) -> dict[str, Any]:
             for key in result.sources
         ],
         "versions": {name: version(name) for name in _LIBRARIES},
+    }
+
+
+def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
+    """What a consultant looks at before trusting the surface; squares of kg/ha for the variogram."""
+    samples = result.samples
+    variogram = empirical_variogram(samples.coords_m, samples.dry_kg_ha) if len(samples) > 1 else None
+    further = shapely.get_coordinates(to_lonlat(shapely.MultiPoint(result.next_samples_m), result.field.crs))
+    return {
+        "leave_one_out": [
+            {
+                "sample": label,
+                "weighed_kg_ha": _rate(fit.loo_observed[k]),
+                "predicted_kg_ha": _rate(fit.loo_predicted[k]),
+                "se_kg_ha": _rate(fit.loo_se[k]),
+            }
+            for k, label in enumerate(samples.label)
+        ],
+        "variogram": []
+        if variogram is None
+        else [
+            {
+                "distance_m": round(float(distance), 1),
+                "pairs": int(pairs),
+                "semivariance": round(float(half), 1),
+            }
+            for distance, pairs, half in zip(
+                variogram.distance_m, variogram.pairs, variogram.semivariance, strict=True
+            )
+        ],
+        "next_samples": [
+            {"longitude": round(longitude, 7), "latitude": round(latitude, 7)}
+            for longitude, latitude in further.tolist()
+        ],
     }
 
 

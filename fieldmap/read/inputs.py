@@ -6,16 +6,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from fieldmap.errors import InputError, Problem
+from fieldmap.read.raster import read_covariate
 from fieldmap.read.table import SampleTable, read_samples
 from fieldmap.read.vector import read_boundary, read_no_spread
 from fieldmap.read.weather import read_weather
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    import numpy as np
     import pandas as pd
+    from affine import Affine
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+    from pyproj import CRS
 
 Read = TypeVar("Read")
 
@@ -56,6 +61,28 @@ def read_inputs(
         raise InputError(*problems)
     daily, warnings = days or (None, ())
     return Inputs(outline, kept_out, table, daily, warnings)
+
+
+def read_covariates(
+    folder: Path, names: Sequence[str], *, crs: CRS, transform: Affine, shape: tuple[int, int]
+) -> dict[str, NDArray[np.float64]]:
+    """Covariate rasters on a grid, by file name.
+
+    Raises
+    ------
+    InputError
+        With the problems of all rasters together.
+    """
+    problems: list[Problem] = []
+    found = {}
+    for name in names:
+        try:
+            found[name] = read_covariate(folder / name, crs=crs, transform=transform, shape=shape)
+        except InputError as error:
+            problems.extend(error.problems)
+    if problems:
+        raise InputError(*problems)
+    return found
 
 
 def _collected(read: Callable[[], Read], problems: list[Problem]) -> Read | None:

@@ -1,0 +1,97 @@
+"""One rate a block, as it would be spread without a map: what zones are compared with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.need import missing_kg_ha
+from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rate_kg_ha, product_rates_kg_ha
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.loss import Loss
+    from fieldmap.need import BlockNeed
+    from fieldmap.plan import Plan
+    from fieldmap.rates import ZoneMap
+
+    Floats = NDArray[np.float64]
+
+LESS_CREDIT = "need less the mean credit"
+LEAST_MONEY = "the one rate that loses least money"
+SAME_TOTAL = "the zones' total"
+COVER_IGNORED = "need with the cover crop ignored"
+
+
+@dataclass(frozen=True)
+class FlatRate:
+    """One rate for each block, of product and of the nitrogen in it; in the order of the field's blocks."""
+
+    name: str
+    product_kg_ha: tuple[float, ...]
+    rate_n_kg_ha: tuple[float, ...]
+    product_kg: float
+    mean_rate_n_kg_ha: float
+
+
+def flat_rate(
+    credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan, *, name: str = LESS_CREDIT
+) -> FlatRate:
+    """What each block needs less its mean credit, on the product step.
+
+    `credit_used_kg_ha` is the raster of the credit, as cautious as the zones', NaN where nothing is spread.
+    """
+    missing = missing_kg_ha(needs, credit_used_kg_ha, field)
+    wanted_n = np.array(
+        [max(0.0, _mean(missing[field.block_index == number])) for number in range(len(field.blocks))]
+    )
+    allowed = product_rates_kg_ha(plan.spreader)
+    wanted = product_rate_kg_ha(wanted_n, plan.spreader.product_entry)
+    return _flat(name, [nearest_rate_kg_ha(float(rate), allowed) for rate in wanted], field, plan)
+
+
+def cover_ignored(
+    credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan
+) -> FlatRate:
+    """The need less the other credits: what many would spread who do not credit the cover crop."""
+    return flat_rate(credit_used_kg_ha * 0.0, needs, field, plan, name=COVER_IGNORED)
+
+
+def same_total(zone_map: ZoneMap, field: Field, plan: Plan) -> FlatRate:
+    """The product of each block's zones, spread evenly over it; on no step, so that the total is the same."""
+    totals = {block.name: 0.0 for block in field.blocks}
+    for zone in zone_map.zones:
+        totals[zone.block] += zone.product_kg
+    rates = [totals[block.name] / block.spread_ha if block.spread_ha > 0 else 0.0 for block in field.blocks]
+    return _flat(SAME_TOTAL, rates, field, plan)
+
+
+def least_loss(loss: Loss, field: Field, plan: Plan) -> FlatRate:
+    """The one rate of each block that loses least."""
+    allowed = product_rates_kg_ha(plan.spreader)
+    costs = loss.of_groups(field.spread_index.astype(np.int64), len(field.blocks), allowed)
+    return _flat(LEAST_MONEY, allowed[costs.argmin(axis=1)].tolist(), field, plan)
+
+
+def _flat(name: str, product_kg_ha: list[float], field: Field, plan: Plan) -> FlatRate:
+    rate_n_kg_ha = nitrogen_rate_kg_ha(np.array(product_kg_ha), plan.spreader.product_entry)
+    areas_ha = np.array([block.spread_ha for block in field.blocks])
+    return FlatRate(
+        name,
+        tuple(product_kg_ha),
+        tuple(rate_n_kg_ha.tolist()),
+        float(np.array(product_kg_ha) @ areas_ha),
+        float(np.average(rate_n_kg_ha, weights=areas_ha)),
+    )
+
+
+def _mean(values: Floats) -> float:
+    """Mean of what is spread; 0 for a block without a cell to spread."""
+    finite = values[np.isfinite(values)]
+    return float(finite.mean()) if finite.size else 0.0
