@@ -50,7 +50,9 @@ def _parser() -> argparse.ArgumentParser:
     check = commands.add_parser(
         "check", help="say everything that is wrong with a plan folder; write nothing"
     )
-    check.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
+    check.add_argument(
+        "plan", metavar="PLAN", type=Path, help="the plan folder, its plan.toml, or a file that a run wrote"
+    )
     check.set_defaults(command=_check)
 
     season = commands.add_parser(
@@ -95,8 +97,10 @@ def _run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from fieldmap import terminal
     from fieldmap.check import check
+    from fieldmap.read.exports import describe
 
-    terminal.say(check(options.plan))
+    written = options.plan.is_file() and options.plan.suffix != ".toml"
+    terminal.say(describe(options.plan) if written else check(options.plan))
     return 0
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap.loss import MoneyLoss
 from fieldmap.need import missing_kg_ha
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rate_kg_ha, product_rates_kg_ha
 
@@ -40,6 +41,18 @@ class FlatRate:
     mean_rate_n_kg_ha: float
 
 
+def flat_rates(
+    zone_map: ZoneMap, loss: Loss, needs: Sequence[BlockNeed], field: Field, plan: Plan
+) -> tuple[FlatRate, ...]:
+    """The flat rates that zones are compared with; the first is the best that can be had without a map."""
+    flats = (
+        flat_rate(zone_map.credit_used_kg_ha, needs, field, plan),
+        same_total(zone_map, field, plan),
+        cover_ignored(zone_map.credit_used_kg_ha, needs, field, plan),
+    )
+    return (least_loss(loss, field, plan), *flats) if isinstance(loss, MoneyLoss) else flats
+
+
 def flat_rate(
     credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan, *, name: str = LESS_CREDIT
 ) -> FlatRate:
@@ -60,7 +73,8 @@ def cover_ignored(
     credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan
 ) -> FlatRate:
     """The need less the other credits: what many would spread who do not credit the cover crop."""
-    return flat_rate(credit_used_kg_ha * 0.0, needs, field, plan, name=COVER_IGNORED)
+    no_credit = np.where(np.isfinite(credit_used_kg_ha), 0.0, np.nan)
+    return flat_rate(no_credit, needs, field, plan, name=COVER_IGNORED)
 
 
 def same_total(zone_map: ZoneMap, field: Field, plan: Plan) -> FlatRate:

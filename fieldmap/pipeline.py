@@ -14,6 +14,7 @@ from fieldmap.delivery import Delivery, delivery_warnings, drive
 from fieldmap.drawing import draw_zones, zone_loss
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import Field, build_field
+from fieldmap.flat import FlatRate, flat_rates
 from fieldmap.interpolate import (
     Surface,
     cover_strata,
@@ -25,6 +26,7 @@ from fieldmap.interpolate import (
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
+from fieldmap.outcomes import ground_drawn
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
 from fieldmap.read.inputs import read_covariates, read_inputs
@@ -42,7 +44,7 @@ from fieldmap.season import (
     timing_text,
 )
 from fieldmap.spreader import throw_m
-from fieldmap.verdict import FlatRate, Verdict, flat_rate, judge
+from fieldmap.verdict import Verdict, judge
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -151,17 +153,12 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
 
     progress("comparing with one rate")
-    flat = flat_rate(zone_map.credit_used_kg_ha, needs, field, plan)
-    pattern = biomass.has_pattern or nitrogen_pct.has_pattern
+    flats = flat_rates(zone_map, loss, needs, field, plan)
     verdict = judge(
-        zone_map,
-        flat,
-        draws,
-        credit.release_error,
-        field=field,
-        needs=needs,
-        plan=plan,
-        pattern=pattern,
+        ground_drawn(zone_map, draws, credit.release_error, field=field, needs=needs, plan=plan),
+        flats,
+        plan,
+        pattern=biomass.has_pattern or nitrogen_pct.has_pattern,
         unmixed=nitrogen.unmixed,
     )
     whole = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=whole_rules)
@@ -184,7 +181,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         passes=passes,
         loads=loads,
         delivery=delivery,
-        flat=flat,
+        flat=flats[0],
         verdict=verdict,
         ledger=lines,
         along=along,

@@ -74,6 +74,7 @@ class ZoneMap:
     credit_used_kg_ha: NDArray[np.float64]
     rate_n_kg_ha: NDArray[np.float64]
     product_kg_ha: NDArray[np.float64]
+    in_strip: NDArray[np.bool_]
     warnings: tuple[str, ...]
 
     def product_at(self, grid: Grid) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
@@ -156,6 +157,7 @@ def rate_zones(
         credit_used_kg_ha=credit_used,
         rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, plan.spreader.product_entry),
         product_kg_ha=product_kg_ha,
+        in_strip=np.zeros(field.grid.shape, dtype=bool),
         warnings=_short_of_need(zone, product_kg_ha, credit_used, needs, field, plan),
     )
 

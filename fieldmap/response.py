@@ -59,6 +59,25 @@ class Economics:
         """
         return self.plateau_n_kg_ha - self.nitrogen_price / recovery / (2.0 * self.curvature_money)
 
+    def lost_ha(self, supply: Floats, rate_n_kg_ha: Floats, recovery: Floats) -> Floats:
+        """Money lost a hectare against the rate that pays best, were the supply known; arrays broadcast.
+
+        Parameters
+        ----------
+        supply
+            What the crop has before anything is spread, kg N/ha.
+        rate_n_kg_ha
+            What is spread.
+        recovery
+            Share of it that reaches the crop.
+        """
+        to_plateau = self.plateau_n_kg_ha - supply
+        to_best = to_plateau - self.nitrogen_price / recovery / (2.0 * self.curvature_money)
+        below = np.maximum(to_plateau - recovery * rate_n_kg_ha, 0.0) ** 2
+        unspread = np.maximum(to_plateau, 0.0) ** 2 - np.maximum(to_best, 0.0) ** 2
+        lost = self.curvature_money * (below - unspread) + self.nitrogen_price * rate_n_kg_ha
+        return np.asarray(np.maximum(lost, 0.0))
+
 
 def economics(plan: Plan) -> Economics | None:
     """The plan's response and prices; None unless the curve and both prices are there and fit every block."""

@@ -213,6 +213,12 @@ def mass_text(mass_kg: float, units: UnitSystem) -> str:
     return f"{whole(mass_kg / KG_PER_LB)} lb" if units == "us" else f"{whole(mass_kg)} kg"
 
 
+def money_text(amount_ha: float, currency: str, units: UnitSystem) -> str:
+    """``USD 38/ha`` or ``USD 15/ac``, from money a hectare."""
+    amount = amount_ha * HA_PER_ACRE if units == "us" else amount_ha
+    return f"{currency}\N{NO-BREAK SPACE}{whole(amount)}/{'ac' if units == 'us' else 'ha'}"
+
+
 def whole(value: float) -> str:
     """A whole number without a minus before zero."""
     return f"{round(value) + 0:,d}"

@@ -13,11 +13,12 @@ from rfc7946 import violations
 from shapely.geometry import MultiPolygon, box, shape
 
 from fieldmap import read_plan, run
-from fieldmap.errors import OutputExistsError
+from fieldmap.errors import InputError, OutputExistsError
 from fieldmap.export import WRITERS, write_folder
 from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import defused
 from fieldmap.field import true_area_ha
+from fieldmap.read.exports import describe
 
 NESTED = {"type": "GeometryCollection", "geometries": []}
 FILES = {
@@ -288,3 +289,30 @@ def test_a_rate_that_is_not_a_number_never_reaches_a_file(tmp_path, lower_plot_r
     with pytest.raises(RuntimeError, match="rate_n_kg_ha is not a number"):
         write_folder(broken, tmp_path / "out")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_check_says_what_an_export_holds(written):
+    result, folder = written
+    product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
+    said = {name: describe(folder / name) for name in FILES}
+    for name in ("zones.geojson", "zones.gpkg", "zones.csv"):
+        assert f"{len(result.parts)} polygons in" in said[name]
+        assert f"{product_kg:,.0f} kg in all" in said[name]
+    assert f"{product_kg:,.0f} kg of {result.plan.spreader.product_entry.name} in all" in said["result.json"]
+    assert f"{len(result.samples)} samples as waypoints" in said["samples.gpx"]
+    assert "version 3.3, a grid of" in said["taskdata_grid.zip"]
+    assert "version 4.3, polygons" in said["taskdata_zones.zip"]
+    assert f"{len(result.loads)} loads" in said["loads.csv"]
+    assert "7 bands" in said["surface.tif"]
+    assert "polygons in" in said["zones_shapefile.zip"]
+    assert "a map to open in a browser" in said["map.html"]
+    assert "to print" in said["report.pdf"]
+
+
+@pytest.mark.parametrize(
+    "name", ["x.geojson", "x.csv", "x.tif", "x.zip", "x.gpx", "x.json", "x.pdf", "x.doc", "x.gpkg"]
+)
+def test_check_refuses_what_is_not_ours(tmp_path, name):
+    (tmp_path / name).write_bytes(b"hello, world")
+    with pytest.raises(InputError, match=name):
+        describe(tmp_path / name)

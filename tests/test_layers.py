@@ -40,6 +40,8 @@ ORDER = (
     "spreader",
     "drawing",
     "rates",
+    "flat",
+    "outcomes",
     "nutrients",
     "passes",
     "delivery",

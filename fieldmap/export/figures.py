@@ -18,8 +18,10 @@ from fieldmap.field import to_lonlat
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from fieldmap.outcomes import Outcome
     from fieldmap.pipeline import Result
     from fieldmap.surface import SurfaceFit
+    from fieldmap.verdict import Verdict
 
 _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "shapely")
 
@@ -82,6 +84,7 @@ def figures(result: Result) -> dict[str, Any]:
         "p2o5_k2o": [asdict(one) for one in result.along],
         "zones_by_number": [
             {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
+            | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
             for number, level_set in enumerate(result.level_sets, start=1)
         ],
         "deliverable": {
@@ -92,13 +95,7 @@ def figures(result: Result) -> dict[str, Any]:
             "n_outside_kg": round(result.delivery.outside_kg * nitrogen_fraction, 2),
             "look_ahead_m": round(result.delivery.look_ahead_m, 1),
         },
-        "verdict": {
-            "answer": result.verdict.answer,
-            "text": result.verdict.text,
-            "chance": round(result.verdict.chance, 3),
-            "misplaced_n_zones_kg_ha": _rate(result.verdict.misplaced_zones_kg_ha),
-            "misplaced_n_flat_kg_ha": _rate(result.verdict.misplaced_flat_kg_ha),
-        },
+        "verdict": verdict_figures(result.verdict),
         "warnings": list(result.warnings),
         "cautions": list(result.cautions),
         "sources": [
@@ -141,6 +138,38 @@ def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
             for longitude, latitude in further.tolist()
         ],
     }
+
+
+def verdict_figures(verdict: Verdict) -> dict[str, Any]:
+    """The verdict, with what comes of the zones and of each flat rate; nitrogen over stands beside the money."""
+    told: dict[str, Any] = {
+        "answer": verdict.answer,
+        "text": verdict.text,
+        "change": verdict.change,
+        "chance": round(verdict.chance, 3),
+        "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
+        "misplaced_n_flat_kg_ha": _rate(verdict.misplaced_flat_kg_ha),
+        "ways": [_outcome(one) for one in verdict.outcomes],
+    }
+    if verdict.gain_money_ha is not None and verdict.rate_without_insurance_kg_ha is not None:
+        told["money_saved_ha"] = round(verdict.gain_money_ha, 2)
+        told["rate_n_without_insurance_kg_ha"] = _rate(verdict.rate_without_insurance_kg_ha)
+    return told
+
+
+def _outcome(one: Outcome) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "spread": one.name,
+        "rate_n_kg_ha": _rate(one.rate_n_kg_ha),
+        "n_short_kg": round(one.short_n_kg, 1),
+        "n_over_kg": round(one.over_n_kg, 1),
+        "area_off_percent": round(100 * one.off_share, 1),
+    }
+    if one.money_lost_ha is not None:
+        told["money_lost_ha"] = round(one.money_lost_ha, 2)
+    if one.zones_better is not None:
+        told["chance_zones_better"] = round(one.zones_better, 3)
+    return told
 
 
 def write_figures(result: Result, path: Path) -> None:
