@@ -118,6 +118,4 @@ def _told(level_sets: Sequence[LevelSet], loss: Loss) -> tuple[LevelSet, ...]:
     """Level sets as they are shown: squared difference from the best rates, and money where that is known."""
     if not isinstance(loss, MoneyLoss):
         return tuple(level_sets)
-    return tuple(
-        replace(each, loss=loss.squared(each.levels), money_ha=each.loss) for each in level_sets
-    )
+    return tuple(replace(each, loss=loss.squared(each.levels), money_ha=each.loss) for each in level_sets)

@@ -54,7 +54,12 @@ def flat_rates(
 
 
 def flat_rate(
-    credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan, *, name: str = LESS_CREDIT
+    credit_used_kg_ha: Floats,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    plan: Plan,
+    *,
+    name: str = LESS_CREDIT,
 ) -> FlatRate:
     """What each block needs less its mean credit, on the product step.
 

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import distance_transform_edt
 
+from fieldmap.covariance import Covariance
 from fieldmap.covariate import SCALES_M, choose_scale, smooth
 from fieldmap.diagnostics import next_samples
-from fieldmap.surface import LEAST_SAMPLES, fit_surface, joint, no_pattern_message, predict
+from fieldmap.neighbours import krige_local
+from fieldmap.surface import LEAST_SAMPLES, MOST_SAMPLES, fit_surface, joint, no_pattern_message, predict
 from fieldmap.tiles import one_blas_thread
 
 if TYPE_CHECKING:
@@ -24,6 +26,7 @@ from fieldmap.surface import SurfaceFit
 
 STRATUM_SAMPLES_MIN = 3
 NEXT_SAMPLES, NEXT_CANDIDATES = 3, 400
+THINNED_SAMPLES, THINNING_SEED = 600, 20_260_503  # of a dense layer, for its covariance
 COVARIATE_GAPS_MAX = 0.2  # of the field; a wider gap would be filled from too far away
 
 
@@ -197,6 +200,8 @@ def _interpolate(
     shared_se: float = 0.0,
 ) -> Surface:
     """Map what cannot be negative."""
+    if len(samples) > MOST_SAMPLES:
+        return _interpolate_dense(samples, values, field, unit=unit, shared_se=shared_se)
     inside = field.inside
     number = covariates.shape[-1]
     at_samples = [_at_samples(covariates[..., k], samples, field) for k in range(number)]
@@ -220,6 +225,41 @@ def _interpolate(
         shared_se,
         no_pattern_message(fit, unit) if fit.method == "field mean" else "",
         covariates,
+    )
+
+
+def _interpolate_dense(
+    samples: Samples, values: NDArray[np.float64], field: Field, *, unit: str, shared_se: float
+) -> Surface:
+    """Map a dense sensor layer: its covariance from a thinning, each cell from the samples nearest to it.
+
+    Neighbours this near leave nothing for covariates or strata to add. The joint error of zone means comes from
+    the thinning, so it is on the cautious side.
+    """
+    kept = np.sort(np.random.default_rng(THINNING_SEED).permutation(len(samples))[:THINNED_SAMPLES])
+    fit = fit_surface(samples.coords_m[kept], values[kept])
+    models = fit.spatial
+    best = int(np.argmax(models.weights))
+    variance = float(fit.scale**2 * models.variances[best])
+    share = float(models.shares[best])
+    covariance = Covariance(
+        "exponential",
+        variance * share,
+        float(fit.range_m[models.range_index[best]]),
+        variance * (1.0 - share),
+    )
+    inside = field.inside
+    mean, latent = krige_local(
+        samples.coords_m, values, field.grid.centres(inside), covariance=covariance, variance="latent"
+    )
+    return Surface(
+        _raster(np.maximum(mean, 0.0), inside),
+        _raster(np.hypot(np.sqrt(np.maximum(latent, 0.0)), shared_se), inside),
+        "kriging from near samples" if fit.method != "field mean" else fit.method,
+        fit,
+        shared_se,
+        no_pattern_message(fit, unit) if fit.method == "field mean" else "",
+        np.empty((*field.grid.shape, 0)),
     )
 
 

@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 _RATE_DECIMALS = 6  # kg/ha: running sums differ below this with the direction they are taken in
-_KIND_STEPS, _KINDS_ASIDE = 1 / 8, 400  # cells of a kind differ by an eighth of a step, or a 400th of the range
+_KIND_STEPS, _KINDS_ASIDE = (
+    1 / 8,
+    400,
+)  # cells of a kind differ by an eighth of a step, or a 400th of the range
 _DOUBTS = 33  # borders between two rates are worked out for so many standard errors, the rest lies between
 _HALVINGS = 50
 

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 INK, PAPER = "#14202b", "#ffffff"
 DECIMALS = 7  # of degrees, about a centimetre
 RADIUS_PX = (3.0, 8.0)  # of the lightest and the heaviest sample
+SAMPLES_DRAWN = 1_000
 HATCHES = 70  # lines across the field
 ZONE_ROWS = (
     "zone",
@@ -268,8 +269,10 @@ def _add_outline(chart: folium.Map, result: Result) -> folium.GeoJson:
 
 
 def _add_samples(chart: folium.Map, result: Result) -> None:
-    """Samples as open circles whose area grows with dry weight."""
+    """Samples as open circles whose area grows with dry weight; a dense sensor layer is not drawn."""
     samples, units = result.samples, result.plan.units
+    if len(samples) > SAMPLES_DRAWN:
+        return
     measured = np.isfinite(samples.nitrogen_pct)
     features = [
         _feature(

@@ -166,7 +166,9 @@ def ground_drawn(
         rate_n_kg_ha=zone_map.rate_n_kg_ha[at][zoned],
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
-        target=of_block([money.best_supply_kg_ha(need.recovery) if money else need.need_kg_ha for need in needs]),
+        target=of_block(
+            [money.best_supply_kg_ha(need.recovery) if money else need.need_kg_ha for need in needs]
+        ),
         recovery=of_block([need.recovery for need in needs]),
         money=money,
         area_ha=sum(zone.area_ha for zone in zone_map.zones),

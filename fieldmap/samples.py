@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 SAMPLES_MIN = 3  # fewer do not even give a mean with an error
 GPS_ERROR_M = 10.0  # a sample this far outside the boundary is still taken as a sample of the field
 SAME_PLACE_M = 0.5
+DENSE = 2_000  # samples; nobody clips as many
 DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
 FRAME_MAX_M2 = 25.0
 
@@ -274,6 +275,8 @@ def _swapped(table: SampleTable, nearest_m: NDArray[np.float64], field: Field) -
 
 
 def _same_place(table: SampleTable, coords_m: NDArray[np.float64]) -> list[Problem]:
+    if len(coords_m) > DENSE:
+        return []  # a sensor's layer, whose points may well lie on one another
     pairs = cKDTree(coords_m).query_pairs(SAME_PLACE_M)
     return [
         Problem(

@@ -83,7 +83,9 @@ def judge(ground: Ground, flats: Sequence[FlatRate], plan: Plan, *, pattern: boo
     """
     one_rate = ground.rates_of(flats[0])
     saved = ground.loss(one_rate) - ground.loss(ground.rate_n_kg_ha)
-    by_samples = ground.loss(one_rate, release_known=True) - ground.loss(ground.rate_n_kg_ha, release_known=True)
+    by_samples = ground.loss(one_rate, release_known=True) - ground.loss(
+        ground.rate_n_kg_ha, release_known=True
+    )
     zones = ground.outcome(ZONES, ground.rate_n_kg_ha)
     others = [ground.outcome(flat.name, ground.rates_of(flat)) for flat in flats]
     money = ground.money
@@ -181,7 +183,9 @@ def _change(answer: str, found: _Found, *, pattern: bool, unmixed: bool) -> str:
     if unmixed:
         return "A nitrogen value or a share of legume for each sample would settle it."
     if not pattern:
-        return "More samples, closer together in places, or a covariate that follows the stand would settle it."
+        return (
+            "More samples, closer together in places, or a covariate that follows the stand would settle it."
+        )
     if answer == "cannot tell":
         return (
             "Check strips would settle it: most of the doubt is in how much of the stand's nitrogen the crop gets."

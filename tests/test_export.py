@@ -3,12 +3,14 @@
 import copy
 import csv
 import json
+import re
 
 import geojson_validator
 import numpy as np
 import pytest
 import rasterio
 import shapely
+from pypdf import PdfReader
 from rfc7946 import violations
 from shapely.geometry import MultiPolygon, box, shape
 
@@ -19,6 +21,7 @@ from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import defused
 from fieldmap.field import true_area_ha
 from fieldmap.read.exports import describe
+from fieldmap.summary import five_numbers, zone_cells
 
 NESTED = {"type": "GeometryCollection", "geometries": []}
 FILES = {
@@ -316,3 +319,49 @@ def test_check_refuses_what_is_not_ours(tmp_path, name):
     (tmp_path / name).write_bytes(b"hello, world")
     with pytest.raises(InputError, match=name):
         describe(tmp_path / name)
+
+
+def pdf_text(path):
+    return " ".join(page.extract_text() for page in PdfReader(path).pages)
+
+
+@pytest.mark.parametrize("file", ["report.pdf", "card.pdf"])
+def test_the_pdf_shows_the_numbers_of_the_zones(written, file):
+    result, folder = written
+    text = re.sub(r"\s+", " ", pdf_text(folder / file))
+    for zone in result.zone_map.zones:
+        for cell in zone_cells(zone, result)[3:]:
+            assert cell in text
+    for line in five_numbers(result):
+        assert line.title in text
+    assert result.plan.name in text
+    assert result.cautions[0][:60] in text
+
+
+def test_the_report_is_two_to_four_pages_and_shows_ledger_sources_and_hash(written):
+    result, folder = written
+    reader = PdfReader(folder / "report.pdf")
+    assert 2 <= len(reader.pages) <= 4
+    assert len(PdfReader(folder / "card.pdf").pages) == 1
+    text = re.sub(r"\s+", " ", pdf_text(folder / "report.pdf"))
+    for word in ("Nitrogen ledger", "cover crop", "Loads", "Sources", "[from memory]", result.plan_hash[:16]):
+        assert word in text
+    width, height = (float(side) / 72 for side in reader.pages[0].mediabox[2:])
+    paper = (8.5, 11.0) if result.plan.units == "us" else (8.27, 11.69)
+    assert (width, height) == pytest.approx(paper, abs=0.02)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_units_change_what_is_shown_and_not_what_is_spread(units, plan_folder, tmp_path):
+    folder = plan_folder(edits=[('units = "metric"', f'units = "{units}"')])
+    result = run(read_plan(folder))
+    write_folder(result, tmp_path / "out")
+    zones = json.loads((tmp_path / "out" / "zones.geojson").read_text(encoding="utf-8"))
+    for feature in zones["features"]:
+        row = feature["properties"]
+        assert ("product_lb_ac" in row) == (units == "us")
+        if units == "us":
+            assert row["product_lb_ac"] == pytest.approx(row["product_kg_ha"] / 1.12085116, abs=0.01)
+    text = pdf_text(tmp_path / "out" / "report.pdf")
+    assert ("lb/ac" in text) == (units == "us")
+    assert ("kg/ha" in text) == (units == "metric")

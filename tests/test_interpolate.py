@@ -80,3 +80,12 @@ def test_a_raster_that_is_mostly_unknown_is_left_out(compared):
 def test_a_raster_that_says_nothing_is_left_out(compared):
     _, left_out = compared(lambda x, y: np.full(x.shape, 0.7))
     assert any("index.tif has the same value at all samples" in text for text in left_out.warnings)
+
+
+def test_a_dense_sensor_layer_is_mapped_from_near_samples(plan_folder):
+    rng = np.random.default_rng(6)
+    xy = rng.uniform((1.0, 1.0), (299.0, 199.0), (4000, 2))
+    dry = np.maximum(stand(*xy.T) + rng.normal(0, 500, len(xy)), 0.0)
+    result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=dry)))
+    assert result.biomass.method == "kriging from near samples"
+    assert error(result) < 250.0  # half of one reading's noise

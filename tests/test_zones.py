@@ -86,7 +86,9 @@ def exhaustive_loss(desired, allowed, most):
 
 def test_worked_example():
     desired = np.array([0.0, 0.0, 50.0, 60.0, 60.0, 100.0])
-    one, two, three = best_levels(SquaredLoss(desired), step_kg_ha=20, allowed=np.arange(0, 121, 20.0), zones_max=3)
+    one, two, three = best_levels(
+        SquaredLoss(desired), step_kg_ha=20, allowed=np.arange(0, 121, 20.0), zones_max=3
+    )
     assert one == LevelSet(one.levels, pytest.approx((40**2 * 2 + 10**2 + 20**2 * 2 + 60**2) / 6))  # at 40
     assert two.levels.tolist() == [0, 60]
     assert two.loss == pytest.approx((10**2 + 40**2) / 6)
@@ -138,13 +140,18 @@ def test_with_a_fine_step_levels_reach_natural_breaks(zones):
 def test_loss_never_rises_with_more_zones():
     desired = np.random.default_rng(3).gamma(4.0, 30.0, 5000)
     allowed = rate_steps(step_kg_ha=11.2, rate_min_kg_ha=45, rate_max_kg_ha=400)
-    losses = [each.loss for each in best_levels(SquaredLoss(desired), step_kg_ha=11.2, allowed=allowed, zones_max=12)]
+    losses = [
+        each.loss
+        for each in best_levels(SquaredLoss(desired), step_kg_ha=11.2, allowed=allowed, zones_max=12)
+    ]
     assert len(losses) == 12
     assert (np.diff(losses) < 0).all()
 
 
 def test_one_desired_rate_needs_one_level():
-    found = best_levels(SquaredLoss(np.full(50, 47.0)), step_kg_ha=10, allowed=np.arange(0, 101, 10.0), zones_max=4)
+    found = best_levels(
+        SquaredLoss(np.full(50, 47.0)), step_kg_ha=10, allowed=np.arange(0, 101, 10.0), zones_max=4
+    )
     assert [each.levels.tolist() for each in found] == [[50.0]] * 4
     assert found[0].loss == pytest.approx(9.0)
 
@@ -226,7 +233,9 @@ def test_every_patch_holds_the_minimum(seed, reach_cells):
     desired = np.where(
         block_index >= 0, smooth_field(np.random.default_rng(seed), (90, 110), reach_cells), np.nan
     )
-    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=5, swath_m=18, minimum_area_m2=2000)
+    zone_index = shape_zones(
+        SquaredLoss(desired), block_index, LEVELS, cell_m=5, swath_m=18, minimum_area_m2=2000
+    )
     assert zone_index.dtype == np.int16
     assert ((zone_index >= 0) == (block_index >= 0)).all()
     assert patches_too_small(zone_index, block_index, 80) == []
@@ -238,7 +247,9 @@ def test_piece_smaller_than_the_minimum_is_one_patch():
     block_index[:, 10:] = 0
     desired = np.where(block_index >= 0, np.tile(np.linspace(80, 230, 30), (20, 1)), np.nan)
     desired[2:6, 2:4] = 230.0
-    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=1, swath_m=1, minimum_area_m2=50)
+    zone_index = shape_zones(
+        SquaredLoss(desired), block_index, LEVELS, cell_m=1, swath_m=1, minimum_area_m2=50
+    )
     assert np.unique(zone_index[2:6, 2:6]).size == 1
     assert np.unique(zone_index[:, 10:]).size > 1
 
@@ -269,14 +280,18 @@ def test_patches_do_not_depend_on_the_way_the_array_lies(turn):
 def test_one_desired_rate_gives_one_patch_a_piece(rate):
     block_index = three_blocks((60, 60))
     desired = np.where(block_index >= 0, rate, np.nan)
-    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=3, swath_m=18, minimum_area_m2=900)
+    zone_index = shape_zones(
+        SquaredLoss(desired), block_index, LEVELS, cell_m=3, swath_m=18, minimum_area_m2=900
+    )
     assert np.unique(zone_index[block_index >= 0]).size == 1
 
 
 def test_loss_is_near_that_of_the_levels_alone_on_a_smooth_field():
     desired = smooth_field(np.random.default_rng(2), (200, 200), 40)
     block_index = np.zeros((200, 200), dtype=int)
-    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=2, swath_m=12, minimum_area_m2=1000)
+    zone_index = shape_zones(
+        SquaredLoss(desired), block_index, LEVELS, cell_m=2, swath_m=12, minimum_area_m2=1000
+    )
     shaped = ((desired - LEVELS[zone_index]) ** 2).mean()
     free = mean_squared_loss(desired.ravel(), LEVELS)
     assert free <= shaped <= 1.1 * free
@@ -401,7 +416,9 @@ def test_random_fields_are_covered_exactly(seed):
     blocks = [affinity.translate(each, grid.west_m, grid.north_m - SIDE_M) for each in random_blocks(rng)]
     block_index = block_raster(blocks, grid)
     desired = np.where(block_index >= 0, smooth_field(rng, grid.shape, rng.uniform(2, 50) / cell_m), np.nan)
-    zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=cell_m, swath_m=12, minimum_area_m2=600)
+    zone_index = shape_zones(
+        SquaredLoss(desired), block_index, LEVELS, cell_m=cell_m, swath_m=12, minimum_area_m2=600
+    )
     parts = zone_polygons(
         zone_index, block_index, blocks, grid, minimum_area_m2=600, tolerance_m=rng.uniform(0, 3) * cell_m
     )
@@ -485,7 +502,9 @@ def test_shift_by_whole_cells_changes_nothing():
         placed = np.full(moved.shape, np.nan)
         placed[down : down + 120, right : right + 120] = field
         desired = np.where(block_index >= 0, placed, np.nan)
-        zone_index = shape_zones(SquaredLoss(desired), block_index, LEVELS, cell_m=2.5, swath_m=12, minimum_area_m2=600)
+        zone_index = shape_zones(
+            SquaredLoss(desired), block_index, LEVELS, cell_m=2.5, swath_m=12, minimum_area_m2=600
+        )
         return zone_polygons(zone_index, block_index, blocks, moved, minimum_area_m2=600, tolerance_m=5)
 
     before, after = run(0, 0), run(11, 4)

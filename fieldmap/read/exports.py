@@ -60,7 +60,7 @@ def _not_ours(path: Path, found: str) -> InputError:
     return InputError(Problem(path.name, "", found, expected, "Name another file"))
 
 
-def _zones(rows: Iterable[Mapping[str, Any]]) -> str:
+def _zones(rows: Iterable[Mapping[Any, Any]]) -> str:
     """Zones, area, nitrogen, product."""
     table = list(rows)
     nitrogen = [float(row["rate_n_kg_ha"]) for row in table]
