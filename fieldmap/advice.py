@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 GROWTH_DAYS = 7
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 SEEDLING_DAYS = 14  # common practice, no source
+ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
 
 def refuse_impossible_dates(plan: Plan, field: Field) -> None:
@@ -70,9 +71,11 @@ def _of_block(cover: CoverCrop, crop: Crop, plan: Plan) -> list[str]:
             "can gain a lot in that time (39 to 61 % of dry matter in about two weeks, Wagger 1989): sample again, "
             "or take the credit as a lower bound."
         )
-    if cover.nodules == "not checked":
+    too_young = set(cover.stage or ()) & set(ROLLED_TOO_YOUNG)
+    if cover.ended_by == "rolled" and too_young:
         found.append(
-            "Nodules were not checked: legumes without working (pink) nodules hold less nitrogen than the table says."
+            f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom and "
+            "cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
         )
     if cover.ended_by == "tarped" and cover.tarped_d < TARP_DAYS:
         found.append(

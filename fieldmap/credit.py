@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 
     from fieldmap.field import Field
     from fieldmap.interpolate import Strata, Surface
-    from fieldmap.plan import Plan
+    from fieldmap.plan import CoverCrop, Plan
+
+Climate = Literal["warm", "cool"]
 
 # Sullivan & Andrews 2012 (pnw636): 35 lb of available N a short ton of dry matter at 3.5 %N, linear down to
 # nothing at 1.5 %N: 17.5 lb/ton, 8.75 kg/Mg, for each 1 %N; never more than half of total N.
@@ -33,7 +35,8 @@ TIED_UP_MAX_KG_HA = 56.0  # pnw636: cereals can hold up to 50 lb/ac
 # Sarrantonio & Scott 1988 (sarrantonio1988): recovered from surface against ploughed vetch, 29/56 and 22/55.
 SURFACE_FACTOR, SURFACE_FACTOR_SE = 0.46, 0.036  # 0.40 to 0.52 as a 90 % interval
 SHARE_INCORPORATED = 0.50  # worksheet
-SHARE_SURFACE = 0.40  # worksheet, warm climate
+SHARE_SURFACE_WARM, SHARE_SURFACE_COOL = 0.40, 0.25  # worksheet; ucsc: a quarter in a cool climate
+WARM_FROM_C, CLIMATE_DAYS = 15.0, 70  # warm_memory: soil at 10 cm, mean of the days from termination
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,8 @@ class CreditRule:
         Keys into the table of sources.
     useful
         Share of a credit that comes when the crop can use it; what is tied up counts whole.
+    climate
+        Whether the default share on the surface is that of a warm or a cool climate; None where it plays no part.
     """
 
     method: Literal["quality", "share"]
@@ -60,10 +65,33 @@ class CreditRule:
     release_error: float
     sources: tuple[str, ...]
     useful: float = 1.0
+    climate: Climate | None = None
 
 
-def credit_rule(plan: Plan, block: str) -> CreditRule:
-    """The rule of a block, from its cover crop's placement and the plan's [credit]."""
+def surface_share(soil_c: float | None) -> tuple[float, Climate]:
+    """The default share of total nitrogen on the surface, and the climate it is for.
+
+    `soil_c` is the mean soil temperature of the ten weeks from termination, °C; None, not known, counts as warm.
+
+    References
+    ----------
+    Extension worksheet (0.40); UC Santa Cruz manual (a half in a warm climate, a quarter in a cool one). Neither says
+    where warm begins: 15 °C is judgement, from memory.
+    """
+    cool = soil_c is not None and soil_c < WARM_FROM_C
+    return (SHARE_SURFACE_COOL, "cool") if cool else (SHARE_SURFACE_WARM, "warm")
+
+
+def tilled_share(cover_crop: CoverCrop) -> float:
+    """Share of the ground whose residue is tilled in."""
+    return {"incorporated": 1.0, "surface": 0.0}.get(cover_crop.placement, cover_crop.tilled_share or 0.0)
+
+
+def credit_rule(plan: Plan, block: str, *, soil_c: float | None = None) -> CreditRule:
+    """The rule of a block, from its cover crop's placement and the plan's [credit].
+
+    `soil_c` is the mean soil temperature of the ten weeks from termination, None where it is not known.
+    """
     cover_crop, credit = plan.cover_crop_of(block), plan.credit
     own_error = (credit.release_error_pct / 100.0) ** 2
     error_source = "your_value" if "release_error_pct" in credit.model_fields_set else "release_memory"
@@ -71,10 +99,18 @@ def credit_rule(plan: Plan, block: str) -> CreditRule:
         return CreditRule(
             "share", credit.share * credit.correction, own_error**0.5, ("your_value", error_source)
         )
-    tilled = {"incorporated": 1.0, "surface": 0.0}.get(cover_crop.placement, cover_crop.tilled_share or 0.0)
+    tilled = tilled_share(cover_crop)
     if credit.method == "share":
-        share = tilled * SHARE_INCORPORATED + (1.0 - tilled) * SHARE_SURFACE
-        return CreditRule("share", share * credit.correction, own_error**0.5, ("worksheet", error_source))
+        on_surface, climate = surface_share(soil_c)
+        share = tilled * SHARE_INCORPORATED + (1.0 - tilled) * on_surface
+        keys = ("worksheet", error_source, *(("ucsc", "warm_memory") if tilled < 1.0 else ()))
+        return CreditRule(
+            "share",
+            share * credit.correction,
+            own_error**0.5,
+            keys,
+            climate=climate if tilled < 1.0 else None,
+        )
     placed = tilled + (1.0 - tilled) * SURFACE_FACTOR
     placement_error = (1.0 - tilled) * SURFACE_FACTOR_SE / placed
     return CreditRule(

@@ -14,6 +14,7 @@ from fieldmap.loss import Loss, MoneyLoss, SquaredLoss
 from fieldmap.need import missing_kg_ha
 from fieldmap.response import economics
 from fieldmap.spreader import product_rate_kg_ha, product_rates_kg_ha
+from fieldmap.width import Width, widen
 from fieldmap.zones import LevelSet, best_levels, choose_levels, shape_zones
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from fieldmap.credit import CreditMap
     from fieldmap.field import Field
     from fieldmap.need import BlockNeed
+    from fieldmap.passes import Pass
     from fieldmap.plan import Plan
 
     Floats = NDArray[np.float64]
@@ -36,12 +38,13 @@ PLANE_AREA_MARGIN = 1.003  # UTM shows an area up to 0.2 % too large
 class DrawnZones:
     """Zones before caution: the chosen levels, product rate kg/ha (levels,), and polygons on them.
 
-    `level_sets` are the best levels for 1, 2, … zones.
+    `level_sets` are the best levels for 1, 2, … zones; `width` says how they came to be wide enough.
     """
 
     levels_kg_ha: Floats
     level_sets: tuple[LevelSet, ...]
     shapes: tuple[ZonePart, ...]
+    width: Width
 
 
 def zone_loss(credit: CreditMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Loss:
@@ -82,8 +85,8 @@ def _squared_loss(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field
     return SquaredLoss(product_rate_kg_ha(supplemental, plan.spreader.product_entry))
 
 
-def draw_zones(loss: Loss, field: Field, plan: Plan) -> DrawnZones:
-    """Levels on the product step, patches, polygons, from what every rate costs every cell (rasters)."""
+def draw_zones(loss: Loss, field: Field, plan: Plan, passes: Sequence[Pass]) -> DrawnZones:
+    """Levels on the product step, patches, width, polygons, from what every rate costs every cell (rasters)."""
     spreader = plan.spreader
     minimum_area_m2 = spreader.zone_min_m2 * PLANE_AREA_MARGIN
     block_index = field.spread_index
@@ -103,6 +106,16 @@ def draw_zones(loss: Loss, field: Field, plan: Plan) -> DrawnZones:
         swath_m=spreader.swath_m,
         minimum_area_m2=minimum_area_m2,
     )
+    level, width = widen(
+        level,
+        loss,
+        block_index,
+        levels_kg_ha,
+        grid=field.grid,
+        passes=passes,
+        swath_m=spreader.swath_m,
+        minimum_area_m2=minimum_area_m2,
+    )
     shapes = zone_polygons(
         level,
         block_index,
@@ -111,7 +124,7 @@ def draw_zones(loss: Loss, field: Field, plan: Plan) -> DrawnZones:
         minimum_area_m2=minimum_area_m2,
         tolerance_m=SIMPLIFY_CELLS * field.grid.cell_m,
     )
-    return DrawnZones(levels_kg_ha, _told(level_sets, loss), shapes)
+    return DrawnZones(levels_kg_ha, _told(level_sets, loss), shapes, width)
 
 
 def _told(level_sets: Sequence[LevelSet], loss: Loss) -> tuple[LevelSet, ...]:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from fieldmap.samples import Samples
 
 SE_TABLE_PCT, SE_LABORATORY_PCT = 0.3, 0.1  # nitrogen_error_memory
+SE_NODULES_UNKNOWN_PCT = 0.6  # nodules_memory: table %N of a legume whose nodules were not checked
+AS_RECEIVED_PCT = 1.0  # no legume holds less in its dry matter; the fresh stand does
 WEEDS_MATTER_PCT = 10.0  # more weeds than this, and one %N for the field no longer holds
 VARIES_PCT = 0.05  # less spread than this between samples is one value for the field
 
@@ -64,7 +66,7 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
     missing = np.nonzero(np.isnan(found))[0]
     sources: list[str] = ["your_value"] if len(missing) < len(found) else []
     problems: list[Problem] = []
-    unmixed = False
+    unmixed, guessed = False, False
     for i in missing:
         of_block = plan.cover_crop_of(field.blocks[samples.block[i]].name)
         legume_pct, weed_pct = float(samples.legume_pct[i]), float(samples.weed_pct[i])
@@ -76,22 +78,56 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
             continue
         sources += [key for key in keys if key not in sources]
         one_value = cover_crop.nitrogen_pct is not None
+        guessed |= not one_value and cover_crop.nodules == "not checked" and cover_crop.has_legume
         unmixed |= one_value and (cover_crop.is_mixture or weed_pct > WEEDS_MATTER_PCT)
     if problems:
         raise InputError(*problems)
+    doubtful = _as_received(found, samples, plan, field)
     if len(missing) == 0:
-        return SampleNitrogen(found, 0.0, unmixed=False, sources=tuple(sources), warnings=())
+        return SampleNitrogen(found, 0.0, unmixed=False, sources=tuple(sources), warnings=doubtful)
     stage_note = (
         "The growth stage of the grass was taken from the legume's, from memory. "
         "To set it, give one stage for each species, in the same order."
     )
+    nodules_note = (
+        "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, so "
+        f"its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from memory). "
+        "Dig up a few plants, or have the residue analysed."
+    )
+    table = any(key != "your_value" for key in sources)
     return SampleNitrogen(
         found,
-        SE_TABLE_PCT if "stage_memory" in sources else SE_LABORATORY_PCT,
+        SE_NODULES_UNKNOWN_PCT if guessed else SE_TABLE_PCT if table else SE_LABORATORY_PCT,
         unmixed=unmixed,
-        sources=(*sources, "nitrogen_error_memory"),
-        warnings=(stage_note,) if "grass_stage_with_legume" in sources else (),
+        sources=(*sources, "nitrogen_error_memory", *(("nodules_memory",) if guessed else ())),
+        warnings=(
+            *doubtful,
+            *((stage_note,) if "grass_stage_with_legume" in sources else ()),
+            *((nodules_note,) if guessed else ()),
+        ),
     )
+
+
+def _as_received(
+    nitrogen_pct: NDArray[np.float64], samples: Samples, plan: Plan, field: Field
+) -> tuple[str, ...]:
+    """Ask of a legume below 1 %N whether the value is of the fresh stand, as received by the laboratory."""
+    low = []
+    for i in np.nonzero(nitrogen_pct < AS_RECEIVED_PCT)[0]:
+        own = (samples.species[i],) if samples.species[i] else None
+        species = own or plan.cover_crop_of(field.blocks[samples.block[i]].name).species
+        entries = [tables.find(name, tables.cover_crops()) for name in species]
+        if all(entry is not None and entry.kind == "legume" for entry in entries):
+            low.append((samples.place[i], float(nitrogen_pct[i]), " and ".join(species)))
+    if not low:
+        return ()
+    place, pct, species_text = low[0]
+    more = f" and {len(low) - 1} more" if len(low) > 1 else ""
+    question = (
+        f"{plan.samples.file}, {place}{more}: {species_text} at {pct:g} %N is less than any legume holds in its dry "
+        "matter. Is the value as received, of the fresh stand? The laboratory's value on dry matter is expected."
+    )
+    return (question,)
 
 
 def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:

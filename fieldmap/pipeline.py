@@ -37,6 +37,7 @@ from fieldmap.season import (
     BlockSeason,
     Course,
     block_seasons,
+    climate_warnings,
     credits_of,
     follow_blocks,
     season_warnings,
@@ -53,6 +54,7 @@ if TYPE_CHECKING:
 
     from fieldmap.credit import CreditRule
     from fieldmap.plan import Plan
+    from fieldmap.width import Width
     from fieldmap.zones import LevelSet
 
 
@@ -71,6 +73,7 @@ class Result:
     credit: CreditMap
     supplemental_kg_ha: NDArray[np.float64]
     level_sets: tuple[LevelSet, ...]
+    width: Width
     zone_map: ZoneMap
     passes: tuple[Pass, ...]
     loads: tuple[Load, ...]
@@ -128,7 +131,10 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
 
     progress("working out credit and need")
     courses = follow_blocks(plan, field, inputs.weather, biomass, nitrogen_pct)
-    whole_rules = [credit_rule(plan, block.name) for block in field.blocks]
+    whole_rules = [
+        credit_rule(plan, block.name, soil_c=courses[block.name].soil_c if courses else None)
+        for block in field.blocks
+    ]
     rules = [
         timed(rule, courses.get(block.name)) for rule, block in zip(whole_rules, field.blocks, strict=True)
     ]
@@ -141,14 +147,14 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
 
     progress("drawing zones")
     loss = zone_loss(credit, needs, field, plan)
-    zones = draw_zones(loss, field, plan)
+    passes = passes_over(field, plan.spreader)
+    zones = draw_zones(loss, field, plan, passes)
     draws = draw_credit(
         biomass, nitrogen_pct, area_numbers(zones, field), field=field, rules=rules, strata=strata
     )
     zone_map = rate_zones(zones, credit, draws, field=field, needs=needs, plan=plan)
 
     progress("driving the map on paper")
-    passes = passes_over(field, plan.spreader)
     loads = split_loads(passes, zone_map.product_at(field.grid), plan.spreader, step_m=field.grid.cell_m)
     delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
 
@@ -177,6 +183,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         credit=credit,
         supplemental_kg_ha=supplemental,
         level_sets=zones.level_sets,
+        width=zones.width,
         zone_map=zone_map,
         passes=passes,
         loads=loads,
@@ -192,6 +199,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *samples.warnings,
             *nitrogen.warnings,
             *date_warnings(plan, field),
+            *climate_warnings(rules, courses, plan),
             *season_warnings(courses, seasons, plan),
             *(note for need in needs for one in need.credits for note in one.notes),
             *strata.warnings,

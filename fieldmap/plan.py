@@ -100,7 +100,7 @@ class CoverCrop(Section):
     nodules: Literal["pink", "few or white", "not checked"] = "not checked"
     sown: dt.date | None = None
     terminated: dt.date
-    ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"] | None = None
+    ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"]
     placement: Literal["incorporated", "surface", "strip-tilled"]
     tilled_share: float | None = Field(None, gt=0, lt=1)
     residue: Literal["chopped", "whole"] = "whole"
@@ -119,6 +119,23 @@ class CoverCrop(Section):
             if entry is None:
                 raise ValueError(f'found "{name}"; {tables.nearest(name, tables.cover_crops())}')
         return tuple(entry.name for entry in entries if entry is not None)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _ended_as_placed(cls, told: Any) -> Any:
+        """Without ended_by, residue that is tilled in was ended by tilling, other residue by mowing."""
+        if not isinstance(told, dict) or told.get("ended_by") is not None:
+            return told
+        return {**told, "ended_by": "tilled" if told.get("placement") == "incorporated" else "mown"}
+
+    @model_validator(mode="after")
+    def _ending_fits(self) -> Self:
+        if self.ended_by == "tilled" and self.placement == "surface":
+            raise ValueError(
+                'found ended_by = "tilled" with placement = "surface"; tilled residue does not lie on the surface: '
+                'placement = "incorporated", or mown, rolled, sprayed, tarped or frost is expected'
+            )
+        return self
 
     @model_validator(mode="after")
     def _stage_fits(self) -> Self:
@@ -148,6 +165,11 @@ class CoverCrop(Section):
     def is_mixture(self) -> bool:
         """Whether a legume and another kind stand together."""
         return len({entry.kind == "legume" for entry in self.entries}) > 1
+
+    @property
+    def has_legume(self) -> bool:
+        """Whether a legume stands in it."""
+        return any(entry.kind == "legume" for entry in self.entries)
 
     @property
     def table_nitrogen_pct(self) -> tuple[float, ...] | None:

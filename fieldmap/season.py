@@ -10,10 +10,19 @@ import numpy as np
 import pandas as pd
 
 from fieldmap import tables
+from fieldmap.credit import (
+    CLIMATE_DAYS,
+    SHARE_INCORPORATED,
+    WARM_FROM_C,
+    credit_rule,
+    surface_share,
+    tilled_share,
+)
 from fieldmap.field import to_lonlat
 from fieldmap.other_credits import other_credits
 from fieldmap.release import DailyRelease, Residue, daily_release, split_season
 from fieldmap.soil import AnnualSine, reference_et_mm, season_soil
+from fieldmap.units import temperature_text
 from fieldmap.uptake import (
     balance,
     call_for_soil_test,
@@ -60,6 +69,11 @@ class Course:
     def useful_error(self) -> float:
         """Relative standard deviation of that share between the scenarios."""
         return float(self.split.useful.std() / self.useful) if self.useful > 0 else 0.0
+
+    @property
+    def soil_c(self) -> float:
+        """Mean soil temperature of the ten weeks from termination, °C."""
+        return float(self.soil.temperature_c[:, :CLIMATE_DAYS].mean())
 
 
 @dataclass(frozen=True)
@@ -175,8 +189,34 @@ def follow_release(
         ),
         default=None,
     )
+    split = split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
+    course = Course(soil, release, split)
+    rule = credit_rule(plan, block, soil_c=course.soil_c)
+    if rule.climate != "cool":
+        return course
+    tilled = tilled_share(cover) * SHARE_INCORPORATED * plan.credit.correction / rule.factor
+    slow = as_of_a_cool_season(release, tilled)
     return Course(
-        soil, release, split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
+        soil, slow, split_season(slow, planted=crop.planted, last_useful=last_useful, tested=tested)
+    )
+
+
+def as_of_a_cool_season(release: DailyRelease, tilled: float) -> DailyRelease:
+    """The release of a credit whose share on the surface is that of a cool climate.
+
+    That share is what a cool season gives: ten weeks of this weather release it whole. To measure it against ten
+    weeks at the reference temperature would count the cold twice. `tilled` is the part of the credit that is tilled
+    in, for which the reference stands.
+    """
+    if release.released.shape[-1] < CLIMATE_DAYS:
+        return release
+    given = release.released[:, CLIMATE_DAYS - 1].mean()
+    raised = tilled + (1.0 - tilled) / float(given)
+    return replace(
+        release,
+        released=release.released * raised,
+        to_come=release.to_come * raised,
+        potential=release.potential * raised,
     )
 
 
@@ -232,6 +272,29 @@ def water_use_mm(
         latitude_deg,
     )
     return float(each.sum())
+
+
+def climate_warnings(rules: Sequence[CreditRule], courses: dict[str, Course], plan: Plan) -> tuple[str, ...]:
+    """Which climate the default share on the surface was taken for, and why."""
+    if not any(rule.climate for rule in rules):
+        return ()
+    border = temperature_text(WARM_FROM_C, plan.units)
+    if not courses:
+        unknown = (
+            "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
+            f"weather; in a cool one, soil below {border} over the ten weeks from termination, it would be 0.25."
+        )
+        return (unknown,)
+    found = []
+    for rule, (block, course) in zip(rules, courses.items(), strict=True):
+        if rule.climate:
+            share = surface_share(course.soil_c)[0]
+            found.append(
+                f"Block {block}: the soil averages {temperature_text(course.soil_c, plan.units)} over the ten weeks "
+                f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
+                f"total nitrogen (border {border}, from memory)."
+            )
+    return tuple(found)
 
 
 def season_warnings(

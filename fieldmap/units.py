@@ -198,6 +198,11 @@ def area_text(area_ha: float, units: UnitSystem) -> str:
     return f"{area_ha / HA_PER_ACRE:.1f} ac" if units == "us" else f"{area_ha:.1f} ha"
 
 
+def temperature_text(celsius: float, units: UnitSystem) -> str:
+    """``59 °F`` or ``15 °C``."""
+    return f"{whole(32.0 + 1.8 * celsius)} °F" if units == "us" else f"{whole(celsius)} °C"
+
+
 def length_text(metres: float, units: UnitSystem) -> str:
     """``53 ft`` or ``16 m``."""
     return f"{whole(metres / M_PER_FOOT)} ft" if units == "us" else f"{whole(metres)} m"

@@ -38,6 +38,8 @@ ORDER = (
     "coverage",
     "zones",
     "spreader",
+    "passes",
+    "width",
     "drawing",
     "rates",
     "flat",

@@ -1,5 +1,7 @@
 """The %N of each sample: its own, the plan's, or the table's mixed by dry weight."""
 
+import itertools
+
 import numpy as np
 import pytest
 from small_fields import random_places
@@ -19,8 +21,10 @@ N = 10
 
 @pytest.fixture
 def found(plan_folder):
+    numbers = itertools.count()
+
     def find(*edits, **columns):
-        folder = plan_folder(xy=random_places(N, 2), edits=edits, **columns)
+        folder = plan_folder(xy=random_places(N, 2), edits=edits, name=f"plan{next(numbers)}", **columns)
         plan = read_plan(folder)
         inputs = read_inputs(**plan.inputs())
         field = build_field(inputs.boundary, None, cell_m=5.0, file="boundary.geojson")
@@ -45,7 +49,8 @@ def test_the_table_by_species_and_stage_is_marked_from_memory(found):
     nitrogen = found()
     assert nitrogen.nitrogen_pct == pytest.approx(3.9)  # hairy vetch at bud, from memory
     assert "stage_memory" in nitrogen.sources
-    assert nitrogen.se_pct == 0.3
+    assert nitrogen.se_pct == 0.6  # nodules not checked
+    assert "nodules_memory" in nitrogen.sources
     assert not nitrogen.varies
 
 
@@ -111,6 +116,40 @@ def test_a_samples_own_species_and_stage(found):
 def test_what_cannot_be_known_is_asked_for(found, edits, columns, message):
     with pytest.raises(InputError, match=message):
         found(*edits, **columns)
+
+
+PINK = ('stage = "bud"', 'stage = "bud"\nnodules = "pink"')
+
+
+def test_nodules_not_checked_widen_the_error_of_a_table_value_only(found):
+    assert found(PINK).se_pct == 0.3
+    assert not any("Nodules" in text for text in found(PINK).warnings)
+    unknown = found()
+    assert unknown.se_pct == 0.6
+    assert any("Nodules were not checked" in text and "0.6" in text for text in unknown.warnings)
+    assert found(LABORATORY).se_pct == 0.1
+
+
+def test_a_table_value_by_class_is_as_unsure_as_any(found):
+    assert found(PINK, ('"hairy vetch"', '"white clover"')).se_pct == 0.3
+
+
+def test_grass_has_no_nodules(found):
+    assert found(('"hairy vetch"', '"cereal rye"'), ('stage = "bud"', 'stage = "boot"')).se_pct == 0.3
+
+
+def test_a_legume_below_1_pct_draws_the_question_whether_it_is_as_received(found):
+    low = found(('stage = "bud"', 'nitrogen = "0.6 %"'))
+    assert any(
+        "row 2 and 9 more: hairy vetch at 0.6 %N is less than any legume" in text for text in low.warnings
+    )
+    by_sample = found(nitrogen_pct=[3.4] * (N - 1) + [0.7])
+    assert any("row 11: hairy vetch at 0.7 %N" in text for text in by_sample.warnings)
+
+
+def test_rye_may_well_hold_less_than_1_pct(found):
+    rye = found(('"hairy vetch"', '"cereal rye"'), ('stage = "bud"', 'nitrogen = "0.8 %"'))
+    assert not any("as received" in text for text in rye.warnings)
 
 
 def test_few_or_white_nodules_are_taken_with_a_laboratory_value(found):

@@ -26,6 +26,13 @@ def test_a_plan_comes_in_si_with_its_defaults():
     assert plan.credit.confidence == 0.5
     assert plan.cover_crop.nodules == "not checked"
     assert plan.crop.need_is == "guide rate"
+    assert plan.cover_crop.ended_by == "tilled"
+
+
+def test_how_the_stand_was_ended_follows_from_where_its_residue_lies():
+    assert parsed(('"incorporated"', '"surface"')).cover_crop.ended_by == "mown"
+    frost = ('placement = "incorporated"', 'placement = "incorporated"\nended_by = "frost"')
+    assert parsed(frost).cover_crop.ended_by == "frost"
 
 
 @pytest.mark.parametrize(
@@ -38,6 +45,11 @@ def test_a_plan_comes_in_si_with_its_defaults():
             '"incorporated"',
             '"buried"',
             r"placement: found \"buried\"; it should be 'incorporated', 'surface'",
+        ),
+        (
+            'placement = "incorporated"',
+            'placement = "surface"\nended_by = "tilled"',
+            r'found ended_by = "tilled" with placement = "surface"; tilled residue does not lie on the surface',
         ),
         ("hairy vetch", "hairy fetch", r'found "hairy fetch"; the nearest known is "hairy vetch"'),
         ("sweet corn", "sweat corn", r'found "sweat corn"; the nearest known is "sweet corn"'),

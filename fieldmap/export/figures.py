@@ -87,6 +87,11 @@ def figures(result: Result) -> dict[str, Any]:
             | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
             for number, level_set in enumerate(result.level_sets, start=1)
         ],
+        "zones_width": {
+            "method": result.width.method,
+            "thin_percent": round(100 * result.width.thin_share, 2),
+            "losses": width_losses(result),
+        },
         "deliverable": {
             "within_10_percent": round(100 * result.delivery.within_tenth, 1),
             "n_short_kg": round(result.delivery.short_kg * nitrogen_fraction, 2),
@@ -138,6 +143,13 @@ def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
             for longitude, latitude in further.tolist()
         ],
     }
+
+
+def width_losses(result: Result) -> dict[str, float]:
+    """Loss of each way to give zones their width, as `zones_by_number` has it: money where that is followed."""
+    by_money = result.level_sets[0].money_ha is not None
+    scale = 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction ** 2
+    return {method: round(loss * scale, 4) for method, loss in result.width.losses.items()}
 
 
 def verdict_figures(verdict: Verdict) -> dict[str, Any]:

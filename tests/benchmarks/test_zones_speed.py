@@ -13,6 +13,8 @@ from scipy import ndimage
 from fieldmap.coverage import zone_polygons
 from fieldmap.field import Grid
 from fieldmap.loss import MoneyLoss, SquaredLoss
+from fieldmap.passes import Pass
+from fieldmap.width import widen
 from fieldmap.zones import best_levels, rate_steps, shape_zones
 
 pytestmark = pytest.mark.benchmark
@@ -24,6 +26,9 @@ FIELD = shapely.Polygon(
     np.array([(10, -20), (435, -8), (442, -430), (190, -442), (25, -410)]) + CORNER,
     [np.array([(200, -200), (230, -200), (230, -240), (200, -240)]) + CORNER],
 )
+
+SWATH_M, MINIMUM_M2 = 18.0, 2000.0
+HEADING = shapely.LineString([CORNER + (200, -400), CORNER + (260, -10)])
 
 
 def desired_rate(texture):
@@ -42,36 +47,93 @@ def money_loss(desired):
     )
 
 
-@pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
-@pytest.mark.parametrize("texture", [0.0, 0.5])
-def test_million_cells(texture, make_loss, capsys):
+def drawn(desired, make_loss):
+    """Levels and patches of five zones, with the clock at each step."""
     block_index = features.rasterize(
         [(FIELD, 0)], out_shape=GRID.shape, transform=GRID.transform, fill=-1, dtype="int16"
     )
-    inside = block_index >= 0
-    desired = np.where(inside, desired_rate(texture), np.nan)
+    desired = np.where(block_index >= 0, desired, np.nan)
     allowed = rate_steps(step_kg_ha=11.2, rate_min_kg_ha=44.8, rate_max_kg_ha=448.0)
-
     clock = [perf_counter()]
     loss = make_loss(desired)
     levels = best_levels(loss, step_kg_ha=11.2, allowed=allowed, zones_max=5)[-1]
     clock.append(perf_counter())
     zone_index = shape_zones(
-        loss, block_index, levels.levels, cell_m=CELL_M, swath_m=18, minimum_area_m2=2000
+        loss, block_index, levels.levels, cell_m=CELL_M, swath_m=SWATH_M, minimum_area_m2=MINIMUM_M2
     )
     clock.append(perf_counter())
-    parts = zone_polygons(zone_index, block_index, [FIELD], GRID, minimum_area_m2=2000, tolerance_m=3)
-    clock.append(perf_counter())
-
-    taken_s = np.diff(clock)
-    shaped = ((desired[inside] - levels.levels[zone_index[inside]]) ** 2).mean()
-    with capsys.disabled():
-        print(  # noqa: T201
-            f"\n{inside.sum()} cells, texture {texture}, {make_loss.__name__}: levels {taken_s[0]:.3f} s, patches {taken_s[1]:.3f} s, "
-            f"polygons {taken_s[2]:.3f} s; {len(parts)} parts; "
-            f"loss of the levels {levels.loss:.1f}, as shaped {shaped:.1f} (kg/ha)²"
-        )
     assert levels.zones == 5
-    assert taken_s[0] < 0.4
+    return loss, block_index, levels, zone_index, clock
+
+
+def outlined(zone_index, block_index):
+    return zone_polygons(
+        zone_index, block_index, [FIELD], GRID, minimum_area_m2=MINIMUM_M2, tolerance_m=3 * CELL_M
+    )
+
+
+@pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
+@pytest.mark.parametrize("texture", [0.0, 0.5])
+def test_million_cells(texture, make_loss, capsys):
+    loss, block_index, levels, zone_index, clock = drawn(desired_rate(texture), make_loss)
+    parts = outlined(zone_index, block_index)
+    clock.append(perf_counter())
+    taken_s = np.diff(clock)
+    shaped = np.trace(loss.of_groups(zone_index.astype(int), 5, levels.levels)) / (block_index >= 0).sum()
+    with capsys.disabled():
+        print(
+            f"\n{(block_index >= 0).sum()} cells, texture {texture}, {make_loss.__name__}: levels {taken_s[0]:.3f} s, "
+            f"patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; {len(parts)} parts; "
+            f"loss of the levels {levels.loss:.4g}, as shaped {shaped:.4g}"
+        )
     assert taken_s[1] < 0.5
     assert taken_s.sum() < 1.0
+    check(parts)
+
+
+@pytest.mark.parametrize("runs", [True, False])
+@pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
+def test_million_cells_a_swath_wide(make_loss, runs, capsys, monkeypatch):
+    if not runs:
+        monkeypatch.setattr("fieldmap.width.cut_into_runs", lambda *_, **__: None)
+    loss, block_index, levels, zone_index, clock = drawn(desired_rate(0.5), make_loss)
+    zone_index, width = widen(
+        zone_index,
+        loss,
+        block_index,
+        levels.levels,
+        grid=GRID,
+        passes=[Pass(1, HEADING, headland=False)],
+        swath_m=SWATH_M,
+        minimum_area_m2=MINIMUM_M2,
+    )
+    clock.append(perf_counter())
+    parts = outlined(zone_index, block_index)
+    clock.append(perf_counter())
+    taken_s, thin = np.diff(clock), thin_share(parts)
+    with capsys.disabled():
+        losses = ", ".join(f"{method} {lost:.4g}" for method, lost in width.losses.items())
+        print(
+            f"\n{make_loss.__name__}: {width.method}, {taken_s[2]:.3f} s of {taken_s.sum():.3f} s; "
+            f"{thin:.4f} of the area thin; losses {losses}"
+        )
+    assert taken_s.sum() < 2.5
+    assert thin <= 0.02 or width.method == "runs along the heading"
+    check(parts)
+
+
+def thin_share(parts):
+    """Share of the area out of reach of every circle of one swath inside its part, measured on the polygons."""
+    roomy = FIELD.buffer(-SWATH_M / 2).buffer(SWATH_M / 2)
+    thin = 0.0
+    for part in parts:
+        reached = part.geometry.buffer(-SWATH_M / 2).buffer(SWATH_M / 2 + 0.01)
+        thin += part.geometry.intersection(roomy).difference(reached).area
+    return thin / FIELD.area
+
+
+def check(parts):
+    areas = np.array([part.geometry.area for part in parts])
+    assert areas.sum() == pytest.approx(FIELD.area, rel=5e-4)
+    assert areas.min() >= MINIMUM_M2 - 1e-6
+    assert shapely.coverage_is_valid([part.geometry for part in parts])
