@@ -74,8 +74,8 @@ def _of_block(cover: CoverCrop, crop: Crop, plan: Plan) -> list[str]:
     too_young = set(cover.stage or ()) & set(ROLLED_TOO_YOUNG)
     if cover.ended_by == "rolled" and too_young:
         found.append(
-            f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom and "
-            "cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
+            f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom "
+            "and cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
         )
     if cover.ended_by == "tarped" and cover.tarped_d < TARP_DAYS:
         found.append(

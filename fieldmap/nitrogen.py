@@ -90,8 +90,8 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
         "To set it, give one stage for each species, in the same order."
     )
     nodules_note = (
-        "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, so "
-        f"its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from memory). "
+        "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, "
+        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from memory). "
         "Dig up a few plants, or have the residue analysed."
     )
     table = any(key != "your_value" for key in sources)

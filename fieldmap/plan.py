@@ -177,17 +177,20 @@ class CoverCrop(Section):
         if self.stage is None:
             return None
         return tuple(
-            entry.nitrogen_pct[self._stage_of(position, entry)] for position, entry in enumerate(self.entries)
+            entry.nitrogen_pct[stage] for entry, stage in zip(self.entries, self.species_stages, strict=True)
         )
+
+    @property
+    def species_stages(self) -> tuple[str, ...]:
+        """The stage of each species; empty where no stage is given."""
+        if self.stage is None:
+            return ()
+        return tuple(self._stage_of(position, entry) for position, entry in enumerate(self.entries))
 
     @property
     def grass_stage_assumed(self) -> bool:
         """Whether a grass's stage was inferred from the legume's."""
-        return any(
-            self._stage_of(i, entry) not in (self.stage or ())
-            for i, entry in enumerate(self.entries)
-            if self.stage
-        )
+        return any(stage not in (self.stage or ()) for stage in self.species_stages)
 
     def _stage_of(self, position: int, entry: tables.CoverCropEntry) -> str:
         stages = self.stage or ()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from fieldmap.field import burn, per_block, true_area_ha
 from fieldmap.need import missing_kg_ha
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
 
-Z_90 = float(norm.ppf(0.95))  # a 90 % interval reaches this many standard errors to either side
+Z_90 = float(ndtri(0.95))  # a 90 % interval reaches this many standard errors to either side
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,7 @@ def _cautious_rates(
     allowed = product_rates_kg_ha(plan.spreader)
     missing = missing_kg_ha(needs, credit.credit_kg_ha, field)
     recovery = per_block(field, [need.recovery for need in needs])
-    quantile = float(norm.ppf(plan.credit.confidence))
+    quantile = float(ndtri(plan.credit.confidence))
     caution_kg_ha, rate_kg_ha = np.zeros(len(levels_kg_ha)), levels_kg_ha.astype(np.float64)
     for number in np.unique(level[level >= 0]):
         cells = level == number

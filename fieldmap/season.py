@@ -22,7 +22,7 @@ from fieldmap.field import to_lonlat
 from fieldmap.other_credits import other_credits
 from fieldmap.release import DailyRelease, Residue, daily_release, split_season
 from fieldmap.soil import AnnualSine, reference_et_mm, season_soil
-from fieldmap.units import temperature_text
+from fieldmap.units import rate_text, temperature_text
 from fieldmap.uptake import (
     balance,
     call_for_soil_test,
@@ -85,6 +85,7 @@ class BlockSeason:
     weeks: Weeks
     timing: Timing
     short_from: dt.date | None
+    supplemental_kg_ha: float
 
 
 def follow_blocks(
@@ -144,9 +145,24 @@ def timing_text(seasons: tuple[BlockSeason, ...], plan: Plan) -> str:
         return NOT_CONSIDERED
     if len(seasons) == 1:
         return seasons[0].timing.reason
-    return " ".join(
-        f"{season.block} ({plan.crop_of(season.block).name}): {season.timing.reason}" for season in seasons
+    return "; ".join(
+        f"{season.block} ({plan.crop_of(season.block).name}) {_brief(season, plan)}" for season in seasons
     )
+
+
+def _brief(season: BlockSeason, plan: Plan) -> str:
+    """``short from 2026-07-06: 20 lb/ac at planting, 59 lb/ac on 2026-06-22``."""
+    timing = season.timing
+    early = timing.at_planting_share * season.supplemental_kg_ha
+    late = season.supplemental_kg_ha - early
+    if season.supplemental_kg_ha <= 0:
+        return "needs nothing more"
+    amounts = [
+        f"{rate_text(kg_ha, plan.units)} {when}"
+        for kg_ha, when in ((early, "at planting"), (late, f"on {timing.sidedress}"))
+        if kg_ha > 0
+    ]
+    return f"short from {season.short_from or 'never'}: {', '.join(amounts)}"
 
 
 def follow_release(
@@ -252,7 +268,12 @@ def block_season(
     timing = time_supplemental(found, supplemental_kg_ha, entry, harvested=crop.harvested, units=plan.units)
     first = short_from(found).item()
     return BlockSeason(
-        need.block, found, weekly(found), timing, first if isinstance(first, dt.date) else None
+        need.block,
+        found,
+        weekly(found),
+        timing,
+        first if isinstance(first, dt.date) else None,
+        supplemental_kg_ha,
     )
 
 

@@ -7,7 +7,6 @@ from itertools import product
 import numpy as np
 import pytest
 import shapely
-from scipy import ndimage
 from shapely.geometry import LineString
 from test_zones import (
     LEVELS,
@@ -116,7 +115,7 @@ def test_opened_zones_are_a_swath_wide(seed, monkeypatch):
     check_parts(parts, blocks, 1000)
     before = zone_polygons(drawn, block_index, blocks, GRID, minimum_area_m2=1000, tolerance_m=6)
     # Every corner where three zones meet stays out of reach of a circle: on 3 to 4 ha that is a few per cent.
-    assert thin_share(parts, blocks, swath_m) <= max(0.02, thin_share(before, blocks, swath_m) / 3)
+    assert thin_share(parts, blocks, swath_m) <= max(0.03, thin_share(before, blocks, swath_m) / 3)
     assert width.thin_share <= 0.045
     assert width.losses[width.method] >= width.losses["as drawn"] - 1e-9
 

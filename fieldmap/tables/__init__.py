@@ -150,6 +150,16 @@ class Product:
 
 
 @dataclass(frozen=True)
+class Growth:
+    """How a stand grows: dry matter at each stage against the first, and the days from one stage to the next."""
+
+    name: str
+    dry_matter: dict[str, float]
+    stage_days: float
+    source_of: dict[str, str]
+
+
+@dataclass(frozen=True)
 class Figure:
     """One figure of the season's models, with its unit and source."""
 
@@ -284,6 +294,26 @@ def products() -> tuple[Product, ...]:
     for entry in entries:
         _check_share(f"products.toml, {entry.name}", "available", entry.available)
     return entries
+
+
+@functools.cache
+def growth() -> tuple[Growth, ...]:
+    """How stands grow: single species, then each kind."""
+    found = []
+    for row in _rows("growth")["growth"]:
+        where, source_of = f"growth.toml, {row['name']}", row.pop("sources", {})
+        _check_sources(where, row, source_of)
+        one = Growth(**row, source_of=source_of)
+        if tuple(one.dry_matter) not in (LEGUME_STAGES, GRASS_STAGES):
+            raise ValueError(f"{where}: the stages of legumes or of grasses, in order, are expected")
+        found.append(one)
+    return tuple(found)
+
+
+def growth_of(entry: CoverCropEntry) -> Growth:
+    """How a cover crop grows: its own row, else that of its kind."""
+    named = {one.name: one for one in growth()}
+    return named.get(entry.name) or named[entry.kind]
 
 
 @functools.cache

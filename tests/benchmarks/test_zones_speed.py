@@ -82,8 +82,8 @@ def test_million_cells(texture, make_loss, capsys):
     shaped = np.trace(loss.of_groups(zone_index.astype(int), 5, levels.levels)) / (block_index >= 0).sum()
     with capsys.disabled():
         print(
-            f"\n{(block_index >= 0).sum()} cells, texture {texture}, {make_loss.__name__}: levels {taken_s[0]:.3f} s, "
-            f"patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; {len(parts)} parts; "
+            f"\n{(block_index >= 0).sum()} cells, texture {texture}, {make_loss.__name__}: "
+            f"levels {taken_s[0]:.3f} s, patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; {len(parts)} parts; "
             f"loss of the levels {levels.loss:.4g}, as shaped {shaped:.4g}"
         )
     assert taken_s[1] < 0.5
