@@ -4,19 +4,32 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.errors import InputError, Problem
+from fieldmap.units import temperature_text
 
 if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
+    from fieldmap.credit import CreditRule
     from fieldmap.field import Field
     from fieldmap.plan import CoverCrop, Crop, Plan
+    from fieldmap.samples import Samples
+    from fieldmap.season import Course
 
-GROWTH_DAYS = 7
+GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 SEEDLING_DAYS = 14  # common practice, no source
 ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
 
-def refuse_impossible_dates(plan: Plan, field: Field) -> None:
+def sampling_date(plan: Plan, samples: Samples) -> dt.date | None:
+    """The last day of sampling: the samples' own, else the plan's."""
+    return samples.sampled or plan.samples.sampled
+
+
+def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
     """Stop on what cannot be right.
 
     Raises
@@ -26,9 +39,19 @@ def refuse_impossible_dates(plan: Plan, field: Field) -> None:
         raw manure too near the harvest.
     """
     problems = []
+    sampled = sampling_date(plan, samples)
+    if plan.samples.sampled and sampled != plan.samples.sampled:
+        problems.append(
+            Problem(
+                "plan.toml",
+                "[samples] sampled",
+                f"found {plan.samples.sampled}, but the last date in {plan.samples.file} is {sampled}",
+                "one date of the last sampling is expected",
+                "Correct one of them, or remove sampled from plan.toml",
+            )
+        )
     for block in field.blocks:
         cover = plan.cover_crop_of(block.name)
-        sampled = plan.samples.sampled
         if sampled and sampled > cover.terminated and not plan.samples.confirmed:
             problems.append(
                 Problem(
@@ -37,6 +60,28 @@ def refuse_impossible_dates(plan: Plan, field: Field) -> None:
                     f"the samples of {sampled} were clipped after the cover crop ended on {cover.terminated}",
                     "samples of the living stand are expected: what lies dead has lost nitrogen",
                     "Correct the dates, or set confirmed = true in [samples]",
+                )
+            )
+        harvested = plan.crop_of(block.name).harvested
+        if cover.terminated >= harvested:
+            problems.append(
+                Problem(
+                    "plan.toml",
+                    "[cover_crop] terminated",
+                    f"the cover crop ends {cover.terminated}, after the harvest of {harvested}",
+                    "a cover crop that ends before the vegetable is harvested is expected",
+                    "Correct the dates",
+                )
+            )
+        if sampled and (cover.terminated - sampled).days > SAMPLED_DAYS_MAX:
+            problems.append(
+                Problem(
+                    "plan.toml",
+                    "[samples] sampled",
+                    f"the samples of {sampled} are {(cover.terminated - sampled).days} days older than the end of the "
+                    "cover crop",
+                    "samples of the stand that was ended are expected",
+                    "Correct the dates",
                 )
             )
         if cover.ended_by == "removed" and not (plan.credit.method == "share" and plan.credit.share):
@@ -54,18 +99,19 @@ def refuse_impossible_dates(plan: Plan, field: Field) -> None:
         raise InputError(*problems)
 
 
-def date_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
+def date_warnings(plan: Plan, field: Field, samples: Samples) -> tuple[str, ...]:
     """What a person should think of, each once."""
     found: list[str] = []
     for block in field.blocks:
-        found += _of_block(plan.cover_crop_of(block.name), plan.crop_of(block.name), plan)
+        found += _of_block(
+            plan.cover_crop_of(block.name), plan.crop_of(block.name), plan, sampling_date(plan, samples)
+        )
     return tuple(dict.fromkeys(found))
 
 
-def _of_block(cover: CoverCrop, crop: Crop, plan: Plan) -> list[str]:
+def _of_block(cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None) -> list[str]:
     found = []
-    sampled = plan.samples.sampled
-    if sampled and (cover.terminated - sampled).days > GROWTH_DAYS:
+    if sampled and plan.samples.growth is None and (cover.terminated - sampled).days > GROWTH_DAYS:
         found.append(
             f"The samples were clipped {(cover.terminated - sampled).days} days before the cover crop ended. A stand "
             "can gain a lot in that time (39 to 61 % of dry matter in about two weeks, Wagger 1989): sample again, "
@@ -96,3 +142,26 @@ def _of_block(cover: CoverCrop, crop: Crop, plan: Plan) -> list[str]:
     if days < 0:
         found.append(f"{crop.name} is planted before the cover crop ends: check the dates.")
     return found
+
+
+def climate_warnings(rules: Sequence[CreditRule], courses: dict[str, Course], plan: Plan) -> tuple[str, ...]:
+    """Which climate the default share on the surface was taken for, and why."""
+    if not any(rule.climate for rule in rules):
+        return ()
+    border = temperature_text(WARM_FROM_C, plan.units)
+    if not courses:
+        unknown = (
+            "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
+            f"weather; in a cool one, soil below {border} over the ten weeks from termination, it would be 0.25."
+        )
+        return (unknown,)
+    found = []
+    for rule, (block, course) in zip(rules, courses.items(), strict=True):
+        if rule.climate:
+            share = surface_share(course.soil_c)[0]
+            found.append(
+                f"Block {block}: the soil averages {temperature_text(course.soil_c, plan.units)} over the ten weeks "
+                f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
+                f"total nitrogen (border {border}, from memory)."
+            )
+    return tuple(found)

@@ -8,11 +8,13 @@ from fieldmap.advice import refuse_impossible_dates
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import build_field
 from fieldmap.nitrogen import nitrogen_of_samples
-from fieldmap.pipeline import refuse_unknown_blocks
+from fieldmap.pipeline import covariates_of, refuse_unknown_blocks
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import inputs_told, read_plan
 from fieldmap.samples import place_samples
+from fieldmap.sidedress import sidedress_calls
 from fieldmap.spreader import product_rates_kg_ha
+from fieldmap.trend import follow_samplings, growth_since
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -50,11 +52,23 @@ def _check_files(files: dict[str, Any], plan: Plan | None) -> None:
     """As `run` begins; what depends on the plan is left out where that could not be read."""
     inputs = read_inputs(**files)
     cell_m = plan.field.cell_m if plan else None
-    field = build_field(inputs.boundary, inputs.no_spread, cell_m=cell_m, file=files["boundary"])
+    field = build_field(
+        inputs.boundary,
+        inputs.no_spread,
+        cell_m=cell_m,
+        file=files["boundary"],
+        no_spread_file=files.get("no_spread") or "",
+    )
     if plan is None:
         place_samples(inputs.samples, field)
         return
     product_rates_kg_ha(plan.spreader)
     refuse_unknown_blocks(plan, field)
-    refuse_impossible_dates(plan, field)
-    nitrogen_of_samples(place_samples(inputs.samples, field), plan, field)
+    covariates_of(plan, field)
+    samples = place_samples(inputs.samples, field)
+    refuse_impossible_dates(plan, field, samples)
+    nitrogen = nitrogen_of_samples(samples, plan, field)
+    samplings = follow_samplings(samples, nitrogen, plan, field)
+    sidedress_calls(plan, field)
+    for block in field.blocks:
+        growth_since(samplings, plan, block.name)

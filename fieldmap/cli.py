@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 DEMO_OUT = "out"
+TABLES = ("columns", "cover_crops", "crops", "growth", "keys", "products", "season", "sources")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -67,10 +68,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     demo.set_defaults(command=_demo)
 
-    tables = commands.add_parser("tables", help="print a table of the agronomy with its sources")
-    tables.add_argument(
-        "name", metavar="NAME", choices=("cover_crops", "crops", "products", "season", "sources")
+    tables = commands.add_parser(
+        "tables", help="print a table: plan keys, sample columns, or agronomy with its sources"
     )
+    tables.add_argument("name", metavar="NAME", choices=TABLES)
     tables.set_defaults(command=_tables)
     return parser
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from heapq import heapify, heappop, heappush
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +10,8 @@ import shapely
 from rasterio import features
 from scipy import ndimage
 from scipy.spatial import cKDTree
+
+from fieldmap.patches import merge_small_patches, sum_by_pair
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 _SNAP_M = 1e-9  # lines are noded on a lattice this fine, about the rounding of projected coordinates
 _OVERSHOOT_M = 1e-3  # zone lines end this far past the block's line, so that they surely cross it
-_TIE_DECIMALS = 6  # areas, borders and losses closer than this are equal: sums differ with their order
 _AREA_TOLERANCE = 1e-6  # share of the blocks' area that may be lost to the lattice
 
 
@@ -118,6 +118,53 @@ def zone_polygons(
     _check(placed, blocks)
     order = np.lexsort((-shapely.area(placed), zone, block))
     return tuple(ZonePart(int(zone[each]), int(block[each]), placed[each]) for each in order)
+
+
+def cut_out(
+    parts: Sequence[ZonePart], cutters: Sequence[Polygon], blocks: Sequence[Polygon | MultiPolygon]
+) -> tuple[tuple[ZonePart, ...], tuple[Polygon, ...]]:
+    """Cut polygons out of zones, so that both together cover the blocks as the zones did.
+
+    Parameters
+    ----------
+    parts
+        From `zone_polygons`.
+    cutters
+        What is cut out: inside the blocks, none over another.
+    blocks
+        As for `zone_polygons`; their vertices stay as they are.
+
+    Returns
+    -------
+    parts, cut
+        What is left of the zones, by block, then zone, then falling area, and the cutters with the vertices
+        they now share with them.
+    """
+    shapes = [part.geometry for part in parts]
+    corner = np.floor(shapely.total_bounds(shapes)[[0, 3]])
+    local, local_blocks, local_cutters = (
+        [shapely.transform(shape, lambda xy: xy - corner) for shape in group]
+        for group in (shapes, blocks, cutters)
+    )
+    noded = shapely.union_all(shapely.boundary([*local, *local_cutters]), grid_size=_SNAP_M)
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    inside = shapely.point_on_surface(faces)
+    owner = np.full(faces.size, -1)
+    for first, group in ((0, local), (len(local), local_cutters)):  # a cutter's claim is the stronger
+        face, shape = shapely.STRtree(group).query(inside, predicate="intersects")
+        owner[face] = shape + first
+    numbers = [number for number in range(len(local) + len(local_cutters)) if (owner == number).any()]
+    whole = [shapely.coverage_union_all(faces[owner == number]) for number in numbers]
+    pieces, which = shapely.get_parts(whole, return_index=True)
+    placed = _placed(pieces, local_blocks, blocks, corner)
+    _check(placed, blocks)
+    owner = np.array(numbers)[which]
+    zone, block = (np.array([getattr(part, name) for part in parts]) for name in ("zone", "block"))
+    own = np.flatnonzero(owner < len(parts))
+    order = own[np.lexsort((-shapely.area(placed[own]), zone[owner[own]], block[owner[own]]))]
+    left = tuple(ZonePart(int(zone[owner[k]]), int(block[owner[k]]), placed[k]) for k in order)
+    cut = tuple(placed[np.flatnonzero(owner == len(parts) + k)[0]] for k in range(len(cutters)))
+    return left, cut
 
 
 def _carried_zones(
@@ -255,91 +302,3 @@ def _check(parts: Geometries, blocks: Sequence[BaseGeometry]) -> None:
             f"the zones cover {covered_m2:.3f} m² of {ground_m2:.3f} m², or overlap; "
             "check that the blocks are valid polygons that do not overlap"
         )
-
-
-def sum_by_pair(pairs: Ints, amounts: Floats) -> tuple[Ints, Floats]:
-    """Add up the amounts of equal pairs, whichever way round; distinct pairs (n, 2) and their sums (n,)."""
-    span = int(pairs.max(initial=0)) + 1
-    key, which = np.unique(pairs.min(axis=1) * span + pairs.max(axis=1), return_inverse=True)
-    return np.column_stack(np.divmod(key, span)), np.bincount(which, amounts, key.size).astype(np.float64)
-
-
-def merge_small_patches(
-    area: Floats,
-    zone: Ints,
-    loss: Floats,
-    pairs: Ints,
-    border: Floats,
-    *,
-    minimum_area: float,
-) -> Ints:
-    """Join patches below the minimum area to a neighbour, smallest first, until none is left that has one.
-
-    A patch joins its neighbours of the zone that adds the least loss; between equals, of the zone it shares
-    the longest border with.
-
-    Parameters
-    ----------
-    area, zone
-        Area and zone of each patch, shape (patches,).
-    loss
-        Loss of each patch in each zone, summed over its cells, shape (patches, zones).
-    pairs, border
-        Pairs of touching patches, of different zones, shape (pairs, 2), and the length of border they
-        share, shape (pairs,).
-    minimum_area
-        Least area, in the unit of `area`.
-
-    Returns
-    -------
-    NDArray
-        For each patch, the one it ended in, whose zone it takes, shape (patches,).
-    """
-    areas, zones, losses = area.tolist(), zone.tolist(), loss.tolist()
-    ends = list(range(len(areas)))
-    neighbours: list[dict[int, float]] = [{} for _ in ends]
-    for (one, other), length in zip(pairs.tolist(), border.tolist(), strict=True):
-        neighbours[one][other] = neighbours[other][one] = length
-
-    def entry(patch: int) -> tuple[float, int, float, int]:
-        return areas[patch], zones[patch], round(losses[patch][zones[patch]], _TIE_DECIMALS), patch
-
-    def best_neighbours(patch: int) -> list[int]:
-        shared: dict[int, float] = {}
-        for other, length in neighbours[patch].items():
-            shared[zones[other]] = shared.get(zones[other], 0.0) + length
-
-        def preference(to: int) -> tuple[float, float, int]:
-            return round(losses[patch][to], _TIE_DECIMALS), -round(shared[to], _TIE_DECIMALS), to
-
-        best = min(shared, key=preference)
-        return [other for other in neighbours[patch] if zones[other] == best]
-
-    def absorb(patch: int, into: int) -> None:
-        ends[patch] = into
-        areas[into] += areas[patch]
-        losses[into] = [one + other for one, other in zip(losses[into], losses[patch], strict=True)]
-        for other, length in neighbours[patch].items():
-            del neighbours[other][patch]
-            if other != into:
-                neighbours[into][other] = neighbours[other][into] = neighbours[into].get(other, 0.0) + length
-        neighbours[patch] = {}
-
-    queue = [entry(patch) for patch in ends if areas[patch] < minimum_area]
-    heapify(queue)
-    while queue:
-        size, *_, patch = heappop(queue)
-        if ends[patch] != patch or areas[patch] != size or not neighbours[patch]:
-            continue  # joined or grown since it was queued, or alone
-        joined = best_neighbours(patch)
-        keeper = max(joined, key=lambda other: len(neighbours[other]))  # the fewest entries to move
-        for other in (patch, *joined):
-            if other != keeper:
-                absorb(other, keeper)
-        if areas[keeper] < minimum_area:
-            heappush(queue, entry(keeper))
-
-    end = np.array(ends)
-    while (end[end] != end).any():
-        end = end[end]
-    return end

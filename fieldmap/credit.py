@@ -58,6 +58,8 @@ class CreditRule:
         Share of a credit that comes when the crop can use it; what is tied up counts whole.
     climate
         Whether the default share on the surface is that of a warm or a cool climate; None where it plays no part.
+    growth, dilution
+        Factors on biomass and %N for what the stand gained between its last sampling and its end.
     """
 
     method: Literal["quality", "share"]
@@ -66,6 +68,8 @@ class CreditRule:
     sources: tuple[str, ...]
     useful: float = 1.0
     climate: Climate | None = None
+    growth: float = 1.0
+    dilution: float = 1.0
 
 
 def surface_share(soil_c: float | None) -> tuple[float, Climate]:
@@ -148,8 +152,9 @@ def credit_kg_ha(
 
     The arrays broadcast against each other.
     """
-    per_mg = available_kg_mg(nitrogen_pct) if rule.method == "quality" else total_kg_mg(nitrogen_pct)
-    whole = np.maximum(biomass_kg_ha / 1000.0 * per_mg * rule.factor, -TIED_UP_MAX_KG_HA)
+    biomass_mg_ha, pct = biomass_kg_ha / 1000.0 * rule.growth, nitrogen_pct * rule.dilution
+    per_mg = available_kg_mg(pct) if rule.method == "quality" else total_kg_mg(pct)
+    whole = np.maximum(biomass_mg_ha * per_mg * rule.factor, -TIED_UP_MAX_KG_HA)
     return np.where(whole > 0, whole * rule.useful, whole)
 
 

@@ -56,6 +56,8 @@ class Delivery:
         How far ahead of the machine the map is best read.
     change_m
         Distance that a rate change takes at the plan's speed.
+    short_runs
+        Share of the way (0 to 1) that lies in runs of one rate shorter than that.
     """
 
     received_kg_ha: Floats
@@ -66,6 +68,7 @@ class Delivery:
     outside_kg: float
     look_ahead_m: float
     change_m: float
+    short_runs: float
 
 
 def drive(
@@ -127,7 +130,19 @@ def drive(
         outside_kg=float(received[~inside].sum() * cell_ha),
         look_ahead_m=look_ahead_m,
         change_m=change_m,
+        short_runs=_short_runs(asked, steps_m, change_m),
     )
+
+
+def _short_runs(asked: Sequence[Floats], steps_m: Sequence[float], change_m: float) -> float:
+    """Share of the way in runs of one rate shorter than a rate change; a pass of one rate asks for none."""
+    short_m = 0.0
+    for rates, step_m in zip(asked, steps_m, strict=True):
+        ends = np.flatnonzero(np.diff(rates)) + 1
+        runs_m = np.diff([0, *ends, len(rates)]) * step_m
+        short_m += float(runs_m[runs_m < change_m].sum()) if len(ends) else 0.0
+    way_m = sum(len(rates) * step_m for rates, step_m in zip(asked, steps_m, strict=True))
+    return short_m / way_m if way_m else 0.0
 
 
 def _thrown(
@@ -197,9 +212,4 @@ def delivery_warnings(delivery: Delivery, plan: Plan) -> tuple[str, ...]:
                 f"About {mass_text(kg, units)} of product would land {where}: use border spreading there, or "
                 "keep further off."
             )
-    if delivery.within_tenth < DELIVERABLE:
-        found.append(
-            f"Only {delivery.within_tenth * 100:.0f} % of the area would receive its rate within 10 %: a rate change "
-            f"takes {length_text(delivery.change_m, units)}. Fewer or larger zones, or a slower drive, would help."
-        )
     return tuple(found)

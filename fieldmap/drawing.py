@@ -85,10 +85,28 @@ def _squared_loss(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field
     return SquaredLoss(product_rate_kg_ha(supplemental, plan.spreader.product_entry))
 
 
-def draw_zones(loss: Loss, field: Field, plan: Plan, passes: Sequence[Pass]) -> DrawnZones:
-    """Levels on the product step, patches, width, polygons, from what every rate costs every cell (rasters)."""
+def draw_zones(
+    loss: Loss,
+    field: Field,
+    plan: Plan,
+    passes: Sequence[Pass],
+    *,
+    number: int | None = None,
+    zone_min_m2: float | None = None,
+) -> DrawnZones:
+    """Levels on the product step, patches, width, polygons, from what every rate costs every cell (rasters).
+
+    Parameters
+    ----------
+    loss, field, plan, passes
+        What zones are drawn by, the field, the plan, and the passes that will be driven.
+    number
+        How many levels at most; by default the fewest that serve nearly as well as the plan's `zones_max`.
+    zone_min_m2
+        Least area of a zone's part, m²; by default the plan's.
+    """
     spreader = plan.spreader
-    minimum_area_m2 = spreader.zone_min_m2 * PLANE_AREA_MARGIN
+    minimum_area_m2 = (zone_min_m2 or spreader.zone_min_m2) * PLANE_AREA_MARGIN
     block_index = field.spread_index
     step_kg_ha = spreader.rate_step_kg_ha
     level_sets = best_levels(
@@ -97,7 +115,8 @@ def draw_zones(loss: Loss, field: Field, plan: Plan, passes: Sequence[Pass]) -> 
         allowed=product_rates_kg_ha(spreader),
         zones_max=spreader.zones_max,
     )
-    levels_kg_ha = choose_levels(level_sets, rounding=loss.of_rounding(step_kg_ha)).levels
+    chosen = choose_levels(level_sets, rounding=loss.of_rounding(step_kg_ha))
+    levels_kg_ha = (level_sets[number - 1] if number else chosen).levels
     level = shape_zones(
         loss,
         block_index,

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 WGS84 = pyproj.CRS.from_epsg(4326)
 AREA_MIN_HA, AREA_MAX_HA = 0.02, 5_000.0
 CELLS_MAX = 4_000_000
+NO_SPREAD_FAR_M = 1_000.0
 # The finest of these cells that gives the field no more than some ten thousand of them is chosen: finer ones
 # would only repeat what a few dozen samples can say.
 CELL_CHOICES_M = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0)
@@ -147,6 +148,7 @@ def build_field(
     cell_m: float | None,
     throw_m: float = 0.0,
     file: str,
+    no_spread_file: str = "no_spread",
 ) -> Field:
     """Lay a grid over the blocks of a boundary.
 
@@ -162,7 +164,7 @@ def build_field(
         How far beyond the edge of what is spread product still lands; the zones stay this much further from
         no-spread areas.
     file
-        Name of the boundary's file, for messages.
+        Name of the boundary's file, for messages; `no_spread_file` likewise.
 
     Raises
     ------
@@ -183,7 +185,7 @@ def build_field(
                 "Check the coordinates and the coordinate reference system of the file",
             )
         )
-    kept_out = _setbacks(no_spread, crs)
+    kept_out = _setbacks(no_spread, crs, shapes, no_spread_file)
     grid = _grid_over(shapes, cell_m or _cell_for(area_ha), file=file)
     blocks = tuple(
         _block(str(name), shape, kept_out.buffer(throw_m), crs)
@@ -281,10 +283,32 @@ def _block(name: str, shape: Polygon | MultiPolygon, kept_out: BaseGeometry, crs
     return Block(name, shape, spread, true_area_ha(shape, crs), true_area_ha(spread, crs))
 
 
-def _setbacks(no_spread: GeoDataFrame | None, crs: pyproj.CRS) -> BaseGeometry:
+def _refuse_empty(
+    shapes: Sequence[BaseGeometry], no_spread: GeoDataFrame, field_shapes: Sequence[BaseGeometry], file: str
+) -> None:
+    """A no-spread feature that keeps nothing free, or lies far from the field, is a mistake worth stopping for."""
+    field = shapely.union_all(list(field_shapes))
+    problems = []
+    for number, shape, setback_m in zip(no_spread.index, shapes, no_spread["setback_m"], strict=True):
+        if shape.area == 0 and setback_m == 0:
+            found = f"a {shape.geom_type.lower()} has no setback, so it keeps nothing free"
+            expected = "setback_m above 0 is expected for points and lines"
+            problems.append(Problem(file, f"feature {number}", found, expected, "Give its setback_m in metres"))
+        elif shape.distance(field) > NO_SPREAD_FAR_M:
+            found = f"it lies {shape.distance(field) / 1000:,.1f} km from the field"
+            expected = "no-spread areas in or beside the field are expected"
+            problems.append(Problem(file, f"feature {number}", found, expected, "Correct its position or remove it"))
+    if problems:
+        raise InputError(*problems)
+
+
+def _setbacks(
+    no_spread: GeoDataFrame | None, crs: pyproj.CRS, field_shapes: Sequence[BaseGeometry], file: str
+) -> BaseGeometry:
     if no_spread is None or no_spread.empty:
         return Polygon()
     shapes = _projected(unwrapped(no_spread.to_crs(WGS84).geometry.to_numpy()), crs)
+    _refuse_empty(shapes, no_spread, field_shapes, file)
     return shapely.union_all(shapely.buffer(shapes, no_spread["setback_m"].to_numpy(float)))
 
 

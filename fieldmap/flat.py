@@ -84,10 +84,10 @@ def cover_ignored(
 
 def same_total(zone_map: ZoneMap, field: Field, plan: Plan) -> FlatRate:
     """The product of each block's zones, spread evenly over it; on no step, so that the total is the same."""
-    totals = {block.name: 0.0 for block in field.blocks}
-    for zone in zone_map.zones:
-        totals[zone.block] += zone.product_kg
-    rates = [totals[block.name] / block.spread_ha if block.spread_ha > 0 else 0.0 for block in field.blocks]
+    zones = {block.name: [z for z in zone_map.zones if z.block == block.name] for block in field.blocks}
+    areas_ha = [sum(zone.area_ha for zone in own) for own in zones.values()]
+    totals_kg = [sum(zone.product_kg for zone in own) for own in zones.values()]
+    rates = [kg / ha if ha > 0 else 0.0 for kg, ha in zip(totals_kg, areas_ha, strict=True)]
     return _flat(SAME_TOTAL, rates, field, plan)
 
 

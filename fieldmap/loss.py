@@ -56,6 +56,9 @@ class Loss(Protocol):
     def of_rounding(self, step_kg_ha: float) -> float:
         """Mean loss that rates a step apart cost in any case."""
 
+    def mean_at(self, rate_kg_ha: Floats) -> float:
+        """Mean loss of the cells at rates of their own, of the shape of `desired`."""
+
 
 @dataclass(frozen=True)
 class SquaredLoss:
@@ -93,6 +96,10 @@ class SquaredLoss:
     def of_rounding(self, step_kg_ha: float) -> float:
         """As `Loss`: a rate is off by up to half a step, evenly."""
         return step_kg_ha**2 / 12
+
+    def mean_at(self, rate_kg_ha: Floats) -> float:
+        """As `Loss`."""
+        return float(np.nanmean((rate_kg_ha - self.desired) ** 2))
 
 
 def _squared(desired: Floats, group: Ints, groups: int, rates: Floats) -> Floats:
@@ -190,6 +197,14 @@ class MoneyLoss:
         """As `Loss`: as if every cell were below its plateau, which it costs at most."""
         return float(np.average(self.curvature, weights=self.cells)) * step_kg_ha**2 / 12
 
+    def mean_at(self, rate_kg_ha: Floats) -> float:
+        """As `Loss`."""
+        inside = self.kind >= 0
+        kind, rate = self.kind[inside], rate_kg_ha[inside]
+        plateau, sd, bend = (each[kind] for each in (self.plateau, self.sd, self.curvature))
+        cost = bend * mean_squared_shortfall(plateau - rate, sd) + self.price * rate
+        return float((cost - self._least()[kind]).mean())
+
     def squared(self, rates: Floats) -> float:
         """Mean squared difference of the desired rate from the one that costs least of some, (kg/ha)²."""
         inside = self.kind >= 0
@@ -198,14 +213,15 @@ class MoneyLoss:
 
     def _of_kinds(self, rates: Floats) -> Floats:
         """Loss of a cell of each kind at each rate, (kinds, rates)."""
-        plateau, sd, bend = self.plateau[:, None], self.sd[:, None], self.curvature[:, None]
-        short = short_for(self.price / (2 * bend), sd)
-        best = np.maximum(plateau - short, 0.0)
+        short = mean_squared_shortfall(self.plateau[:, None] - rates, self.sd[:, None])
+        cost = self.curvature[:, None] * short + self.price * rates
+        return np.maximum(cost - self._least()[:, None], 0.0)
 
-        def cost(rate: Floats) -> Floats:
-            return bend * mean_squared_shortfall(plateau - rate, sd) + self.price * rate
-
-        return np.maximum(cost(rates) - cost(best), 0.0)
+    def _least(self) -> Floats:
+        """What a cell of each kind costs at its best rate, (kinds,)."""
+        short = short_for(self.price / (2 * self.curvature), self.sd)
+        best = np.maximum(self.plateau - short, 0.0)
+        return self.curvature * mean_squared_shortfall(self.plateau - best, self.sd) + self.price * best
 
     def _border(self, low: float, high: float, sd: Floats, bend: float) -> Floats:
         """Desired rate at which two rates cost the same, for each standard error: halving between the two."""

@@ -286,7 +286,7 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
         )
         for number in range(len(samples))
     ]
-    share = np.sqrt(samples.dry_kg_ha / samples.dry_kg_ha.max())
+    share = np.sqrt(samples.dry_kg_ha / (samples.dry_kg_ha.max() or 1.0))
     radius = np.round(np.interp(share, (0.0, 1.0), RADIUS_PX), 1)
     _layer(
         features,

@@ -26,12 +26,12 @@ class Along:
 
 
 def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
-    """What each zone gets besides nitrogen; empty for a product with nitrogen alone."""
+    """What each zone and check strip gets besides nitrogen; empty for a product with nitrogen alone."""
     product = plan.spreader.product_entry
     if product.p2o5_pct == 0 and product.k2o_pct == 0:
         return ()
     found = []
-    for zone in zone_map.zones:
+    for zone in zone_map.rows:
         crop = tables.find(zone.crop, tables.crops())
         removal = (crop.removal_p2o5_lb_ac, crop.removal_k2o_lb_ac) if crop else (None, None)
         p2o5_removal, k2o_removal = (None if each is None else each * KG_HA_PER_LB_AC for each in removal)
@@ -48,9 +48,17 @@ def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
     return tuple(found)
 
 
-def nutrient_warnings(along: tuple[Along, ...], plan: Plan) -> tuple[str, ...]:
-    """Where more phosphorus or potassium is spread than the crop takes away: it builds up in the soil."""
+def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -> tuple[str, ...]:
+    """Total nitrogen where only part of it serves this season, and what builds up in the soil."""
     found = []
+    product = plan.spreader.product_entry
+    highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
+    if product.available < 1 and highest > 0:
+        found.append(
+            f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
+            f"{product.name} holds: at the highest rate {rate_text(highest * product.nitrogen_pct / 100, plan.units)} of "
+            "nitrogen are spread in all."
+        )
     for name, pairs in (
         ("P2O5", [(one.p2o5_kg_ha, one.removal_p2o5_kg_ha) for one in along]),
         ("K2O", [(one.k2o_kg_ha, one.removal_k2o_kg_ha) for one in along]),

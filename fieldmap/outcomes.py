@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.response import economics
+from fieldmap.response import economics, target_kg_ha
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -153,7 +153,6 @@ def ground_drawn(
     at = draws.row, draws.column
     zoned = np.isfinite(zone_map.rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
     block = field.block_index[at][zoned].astype(np.int64)
-    money = economics(plan)
 
     def of_block(values: list[float]) -> Floats:
         return np.array(values)[block, None]
@@ -166,11 +165,9 @@ def ground_drawn(
         rate_n_kg_ha=zone_map.rate_n_kg_ha[at][zoned],
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
-        target=of_block(
-            [money.best_supply_kg_ha(need.recovery) if money else need.need_kg_ha for need in needs]
-        ),
+        target=of_block([target_kg_ha(plan, need) for need in needs]),
         recovery=of_block([need.recovery for need in needs]),
-        money=money,
+        money=economics(plan),
         area_ha=sum(zone.area_ha for zone in zone_map.zones),
     )
 

@@ -11,6 +11,8 @@ import shapely
 from shapely.affinity import rotate
 from shapely.geometry import LineString
 
+from fieldmap.errors import InputError, Problem
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Spreader
 
+LOADS_MAX = 500
 PIECE_MIN_SWATHS = 0.5  # a shorter piece of a pass is not worth driving into
 
 
@@ -105,6 +108,7 @@ def split_loads(
     product_kg_ha_at: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     spreader: Spreader,
     *,
+    order_kg: float,
     step_m: float,
 ) -> tuple[Load, ...]:
     """Follow the passes and note where each load runs out.
@@ -117,6 +121,8 @@ def split_loads(
         Product rate at points (n, 2), 0 where nothing is spread.
     spreader
         Its swath, and what its hopper holds (one load where that is not given).
+    order_kg
+        Product in all zones, which the loads add up to.
     step_m
         Length of the steps along a pass.
     """
@@ -129,11 +135,22 @@ def split_loads(
     if not places:
         return ()
     place, number, mass_kg = np.vstack(places), np.concatenate(numbers), np.concatenate(masses)
-    spread_kg = np.cumsum(mass_kg)
-    total_kg = float(spread_kg[-1])
-    if total_kg == 0.0:
+    if not mass_kg.any():
         return ()
+    # Passes overlap a little at headlands: the loads are those of the order, in proportion along the way.
+    spread_kg = np.cumsum(mass_kg * (order_kg / mass_kg.sum()))
+    total_kg = order_kg
     full_kg = spreader.hopper_kg or total_kg
+    if total_kg / full_kg > LOADS_MAX:
+        raise InputError(
+            Problem(
+                "plan.toml",
+                "[spreader] hopper",
+                f"a hopper of {full_kg:,.1f} kg makes {total_kg / full_kg:,.0f} loads",
+                f"at most {LOADS_MAX} loads for a field are expected",
+                "Check the hopper's weight and its unit",
+            )
+        )
     count = max(1, math.ceil(total_kg / full_kg - 1e-9))
     ends = np.minimum(np.searchsorted(spread_kg, full_kg * np.arange(1, count + 1) - 1e-9), len(number) - 1)
     starts = np.concatenate([[0], ends[:-1]])

@@ -90,7 +90,7 @@ def leave_one_out_picture(result: Result, *, width_in: float, height_in: float) 
         np.array([shown_rate(value, units) for value in values])
         for values in (fit.loo_observed, fit.loo_predicted, fit.loo_se)
     )
-    ends = (0.0, 1.05 * float(max(observed.max(), predicted.max())))
+    ends = (0.0, 1.05 * float(max(observed.max(), predicted.max(), 1.0)))
     axes.plot(ends, ends, color=INK, linewidth=0.7)
     axes.errorbar(
         predicted, observed, xerr=1.645 * se, fmt="o", ms=3.5, mfc="white", mec=INK, ecolor="#9aa4ad", lw=0.7
@@ -154,7 +154,7 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     for number, error in zip(numbers, errors, strict=True):
         axes.annotate(whole(error), (number, error), ha="center", va="bottom", fontsize=7, color=INK)
     axes.set_xlabel("number of zones", fontdict={**FONT, "size": 8})
-    axes.set_ylabel(f"error of the rate, {rate_unit(units)} N", fontdict={**FONT, "size": 8})
+    axes.set_ylabel(f"root mean square error, {rate_unit(units)} N", fontdict={**FONT, "size": 8})
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     _quiet(axes)
     return figure
@@ -187,8 +187,38 @@ def season_picture(result: Result, season: BlockSeason, *, width_in: float, heig
         f"{season.block}: {result.plan.crop_of(season.block).name}", fontsize=8, loc="left", color=INK
     )
     axes.margins(y=0.18)
-    figure.autofmt_xdate(rotation=30)
+    ticks = sorted({date.replace(day=1) for date in dates})[1:] or [dates[0]]
+    axes.set_xticks(ticks, [f"{tick.day} {tick:%b}" for tick in ticks])
     _quiet(axes)
+    return figure
+
+
+def stage_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
+    """What the stand holds and what becomes available at each stage; one panel a cover crop, at most two."""
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    units, courses = result.plan.units, result.stages[:2]
+    for axes, course in zip(figure.subplots(1, len(courses), squeeze=False)[0], courses, strict=True):
+        at = range(len(course.stages))
+        for name, said, style in (
+            ("total_kg_ha", "in the stand", {"color": "#7c7b78", "linewidth": 1.2}),
+            ("available_kg_ha", "available", {"color": INK, "linewidth": 2.0}),
+            ("same_biomass_kg_ha", "without growth", {"color": INK, "linewidth": 1.0, "linestyle": ":"}),
+        ):
+            values = [shown_rate(getattr(stage, name), units) for stage in course.stages]
+            axes.plot(at, values, label=said, **style)
+        now = course.stages[course.now]
+        axes.plot(course.now, shown_rate(now.available_kg_ha, units), "o", color=INK, markersize=5)
+        axes.annotate(
+            "as sampled", (course.now, shown_rate(now.available_kg_ha, units)), (0, -11),
+            textcoords="offset points", ha="center", fontsize=7, color=INK,
+        )  # fmt: skip
+        axes.set_xticks(at, [stage.stage.replace(" ", "\n") for stage in course.stages])
+        axes.set_title(course.cover_crop, fontsize=8, loc="left", color=INK)
+        axes.margins(y=0.15)
+        _quiet(axes)
+    figure.axes[0].set_ylabel(f"{rate_unit(units)} N", fontdict={**FONT, "size": 8})
+    lines = figure.axes[0].get_legend_handles_labels()
+    figure.legend(*lines, loc="outside right upper", fontsize=7, frameon=False)
     return figure
 
 

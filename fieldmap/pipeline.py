@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.advice import date_warnings, refuse_impossible_dates
+from fieldmap.advice import climate_warnings, date_warnings, refuse_impossible_dates
 from fieldmap.cautions import cautions
 from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
 from fieldmap.delivery import Delivery, delivery_warnings, drive
@@ -23,10 +23,13 @@ from fieldmap.interpolate import (
     prepare_covariates,
     where_next,
 )
+from fieldmap.limits import Limits, limit_warnings, machine_limits
 from fieldmap.need import BlockNeed, LedgerLine, block_need, ledger, missing_kg_ha
 from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
+from fieldmap.offer import Offer, offer_other_map, offer_text
 from fieldmap.outcomes import ground_drawn
+from fieldmap.pan_test import pan_test_warnings
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
 from fieldmap.read.inputs import read_covariates, read_inputs
@@ -37,14 +40,21 @@ from fieldmap.season import (
     BlockSeason,
     Course,
     block_seasons,
-    climate_warnings,
     credits_of,
     follow_blocks,
     season_warnings,
+    tied_up_warnings,
     timed,
     timing_text,
 )
+from fieldmap.sidedress import SidedressCall, sidedress_calls
 from fieldmap.spreader import throw_m
+from fieldmap.stages import SOURCES as STAGE_SOURCES
+from fieldmap.stages import StageCourse, stage_courses
+from fieldmap.strip_findings import StripFindings, follow_strips, strip_warnings
+from fieldmap.strips import place_strips
+from fieldmap.thin_ground import thin_ground_text
+from fieldmap.trend import Growth, Sampling, follow_samplings, grown, growth_since, trend_warnings
 from fieldmap.verdict import Verdict, judge
 
 if TYPE_CHECKING:
@@ -77,12 +87,19 @@ class Result:
     zone_map: ZoneMap
     passes: tuple[Pass, ...]
     loads: tuple[Load, ...]
+    strips: tuple[StripFindings, ...]
+    limits: Limits
     delivery: Delivery
+    offer: Offer | None
     flat: FlatRate
     verdict: Verdict
     ledger: tuple[LedgerLine, ...]
     along: tuple[Along, ...]
     seasons: tuple[BlockSeason, ...]
+    samplings: tuple[Sampling, ...]
+    growths: dict[str, Growth | None]
+    stages: tuple[StageCourse, ...]
+    sidedress: tuple[SidedressCall, ...]
     timing: str
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -90,8 +107,8 @@ class Result:
 
     @property
     def parts(self) -> tuple[Part, ...]:
-        """Every polygon of every zone, in the order of all files."""
-        return tuple(part for zone in self.zone_map.zones for part in zone.parts)
+        """Every polygon of every zone and check strip, in the order of all files."""
+        return tuple(part for row in self.zone_map.rows for part in row.parts)
 
 
 def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Result:
@@ -117,11 +134,15 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         cell_m=plan.field.cell_m,
         throw_m=throw_m(plan.spreader),
         file=plan.field.boundary,
+        no_spread_file=plan.field.no_spread or "",
     )
     refuse_unknown_blocks(plan, field)
-    refuse_impossible_dates(plan, field)
     samples = place_samples(inputs.samples, field)
+    refuse_impossible_dates(plan, field, samples)
     nitrogen = nitrogen_of_samples(samples, plan, field)
+    samplings = follow_samplings(samples, nitrogen, plan, field)
+    sidedress = sidedress_calls(plan, field)
+    growths = {block.name: growth_since(samplings, plan, block.name) for block in field.blocks}
 
     progress("mapping the stand")
     strata = cover_strata(plan, field, samples)
@@ -131,9 +152,10 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
 
     progress("working out credit and need")
     courses = follow_blocks(plan, field, inputs.weather, biomass, nitrogen_pct)
+    climates = [courses[block.name].soil_c if courses else None for block in field.blocks]
     whole_rules = [
-        credit_rule(plan, block.name, soil_c=courses[block.name].soil_c if courses else None)
-        for block in field.blocks
+        grown(credit_rule(plan, block.name, soil_c=soil_c), growths[block.name])
+        for block, soil_c in zip(field.blocks, climates, strict=True)
     ]
     rules = [
         timed(rule, courses.get(block.name)) for rule, block in zip(whole_rules, field.blocks, strict=True)
@@ -152,11 +174,19 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     draws = draw_credit(
         biomass, nitrogen_pct, area_numbers(zones, field), field=field, rules=rules, strata=strata
     )
-    zone_map = rate_zones(zones, credit, draws, field=field, needs=needs, plan=plan)
+    laid = place_strips(zones, credit.se_kg_ha, needs=needs, passes=passes, field=field, plan=plan)
+    zone_map = rate_zones(zones, credit, draws, laid, field=field, needs=needs, plan=plan)
 
     progress("driving the map on paper")
-    loads = split_loads(passes, zone_map.product_at(field.grid), plan.spreader, step_m=field.grid.cell_m)
+    order_kg = sum(row.product_kg for row in zone_map.rows)
+    loads = split_loads(
+        passes, zone_map.product_at(field.grid), plan.spreader, order_kg=order_kg, step_m=field.grid.cell_m
+    )
     delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
+
+    strips = follow_strips(laid, zone_map, delivery, credit, needs, field, plan)
+    offer = offer_other_map(delivery, loss, zones, passes, field, plan)
+    limits = machine_limits(zone_map, needs, field, plan)
 
     progress("comparing with one rate")
     flats = flat_rates(zone_map, loss, needs, field, plan)
@@ -171,6 +201,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     along = nutrients_along(zone_map, plan)
     lines = ledgers(needs, rules, nitrogen, courses, credit, whole, zone_map, field)
     seasons = block_seasons(plan, needs, courses, whole, supplemental, field)
+    stages = stage_courses(plan, field, samples, biomass, nitrogen_pct, whole_rules)
     return Result(
         plan=plan,
         plan_hash=plan.hash(file_digests(plan)),
@@ -187,28 +218,41 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
         zone_map=zone_map,
         passes=passes,
         loads=loads,
+        strips=strips,
+        limits=limits,
         delivery=delivery,
+        offer=offer,
         flat=flats[0],
         verdict=verdict,
         ledger=lines,
         along=along,
         seasons=seasons,
-        timing=timing_text(seasons, plan),
+        samplings=samplings,
+        growths=growths,
+        stages=stages,
+        sidedress=sidedress,
+        timing=timing_text(seasons, plan, sidedress),
         warnings=(
+            *delivery_warnings(delivery, plan),
+            *limit_warnings(limits, plan),
+            *(text for text in (offer_text(offer, delivery, plan),) if text),
             *inputs.warnings,
             *samples.warnings,
             *nitrogen.warnings,
-            *date_warnings(plan, field),
+            *date_warnings(plan, field, samples),
+            *trend_warnings(samplings, growths, plan),
             *climate_warnings(rules, courses, plan),
             *season_warnings(courses, seasons, plan),
+            *tied_up_warnings(lines, plan),
             *(note for need in needs for one in need.credits for note in one.notes),
             *strata.warnings,
             *covariates.warnings,
             *(message for message in (biomass.message,) if message),
-            *zone_map.warnings,
-            *nutrient_warnings(along, plan),
-            *delivery_warnings(delivery, plan),
+            *nutrient_warnings(along, zone_map, plan),
+            *pan_test_warnings(plan),
             *response_warnings(plan),
+            *strip_warnings(strips, plan),
+            *(text for text in (thin_ground_text(zone_map.thin, plan),) if text),
             *not_used(plan),
         ),
         cautions=cautions(plan),
@@ -218,6 +262,8 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
                     *nitrogen.sources,
                     *(key for rule in rules for key in rule.sources),
                     *(key for need in needs for one in need.credits for key in one.sources),
+                    *(STAGE_SOURCES if stages else ()),
+                    *(key for call in sidedress for key in call.sources),
                 )
             )
         ),
@@ -237,6 +283,7 @@ def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
     known = [block.name for block in field.blocks]
     named = [("[[block]] block", own.block) for own in plan.block]
     named += [("[[other_credits]] block", other.block) for other in plan.other_credits if other.block]
+    named += [("[sidedress_test] block", test.block) for test in plan.sidedress_test if test.block]
     problems = [
         Problem(
             PLAN_FILE,
@@ -277,7 +324,6 @@ def ledgers(
 def not_used(plan: Plan) -> tuple[str, ...]:
     """What the plan gives and this version does not act on yet; said rather than passed over."""
     given = {
-        "[strips]": plan.strips is not None,
         "[prices] crop": plan.prices.crop is not None and plan.response is None,
     }
     named = [key for key, present in given.items() if present]

@@ -30,20 +30,20 @@ def _quantity(kind: units.Kind) -> BeforeValidator:
     return BeforeValidator(lambda found: units.parse_quantity(found, kind))
 
 
-Length = Annotated[float, _quantity(units.LENGTH)]
-Area = Annotated[float, _quantity(units.AREA)]
-Rate = Annotated[float, _quantity(units.RATE)]
-Percent = Annotated[float, _quantity(units.PERCENT)]
-Speed = Annotated[float, _quantity(units.SPEED)]
-Mass = Annotated[float, _quantity(units.MASS)]
-Seconds = Annotated[float, _quantity(units.SECONDS)]
-Days = Annotated[float, _quantity(units.DAYS)]
-Heading = Annotated[float, _quantity(units.ANGLE)]
-Temperature = Annotated[float, _quantity(units.TEMPERATURE)]
-TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE)]
-WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH)]
-Concentration = Annotated[float, _quantity(units.CONCENTRATION)]
-BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY)]
+Length = Annotated[float, _quantity(units.LENGTH), units.LENGTH]
+Area = Annotated[float, _quantity(units.AREA), units.AREA]
+Rate = Annotated[float, _quantity(units.RATE), units.RATE]
+Percent = Annotated[float, _quantity(units.PERCENT), units.PERCENT]
+Speed = Annotated[float, _quantity(units.SPEED), units.SPEED]
+Mass = Annotated[float, _quantity(units.MASS), units.MASS]
+Seconds = Annotated[float, _quantity(units.SECONDS), units.SECONDS]
+Days = Annotated[float, _quantity(units.DAYS), units.DAYS]
+Heading = Annotated[float, _quantity(units.ANGLE), units.ANGLE]
+Temperature = Annotated[float, _quantity(units.TEMPERATURE), units.TEMPERATURE]
+TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE), units.TEMPERATURE_DIFFERENCE]
+WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH), units.WATER_DEPTH]
+Concentration = Annotated[float, _quantity(units.CONCENTRATION), units.CONCENTRATION]
+BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY), units.BULK_DENSITY]
 PricePerKg = Annotated[
     units.Price, BeforeValidator(lambda text: units.parse_price(text, units.MASS_PRICE_UNIT))
 ]
@@ -60,6 +60,9 @@ def _plain_file(name: str) -> str:
 
 PatternName = Literal["trapezoid", "triangle"]
 FileName = Annotated[str, AfterValidator(_plain_file)]
+
+
+NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published rate
 
 
 class Section(BaseModel):
@@ -84,6 +87,7 @@ class SamplesSection(Section):
     confirmed: bool = False
     covariate: tuple[FileName, ...] = ()
     crs: str | None = None
+    growth: Literal["from samplings"] | None = None
 
     @field_validator("covariate", mode="before")
     @classmethod
@@ -238,6 +242,11 @@ class Crop(Section):
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
+        if self.need_kg_ha > NEED_MAX_KG_HA:
+            raise ValueError(
+                f"need comes to {self.need_kg_ha:.0f} kg N/ha; no vegetable needs more than {NEED_MAX_KG_HA:.0f} "
+                "kg/ha: check the unit"
+            )
         if self.harvested <= self.planted:
             raise ValueError(f"harvested {self.harvested} is not after planted {self.planted}")
         if self.need_is == "crop uptake" and self.recovery is None:
@@ -337,6 +346,23 @@ def _key_of(name: str) -> str:
     return OtherCredit.model_fields[name].alias or name
 
 
+class SidedressTest(Section):
+    """[sidedress_test]: nitrate in the top foot of the standing crop's soil, before the side-dressing."""
+
+    sampled: dt.date
+    block: str | None = None
+    nitrate_n_ppm: Concentration | None = Field(None, alias="nitrate_n")
+    nitrate_ppm: Concentration | None = Field(None, alias="nitrate")
+    threshold_ppm: Annotated[Concentration, Field(gt=0)] | None = Field(None, alias="threshold")
+
+    @model_validator(mode="after")
+    def _measured_once(self) -> Self:
+        given = [name for name in ("nitrate_n", "nitrate") if getattr(self, f"{name}_ppm") is not None]
+        if len(given) != 1:
+            raise ValueError(f"found {' and '.join(given) or 'no nitrate'}; nitrate_n or nitrate is expected")
+        return self
+
+
 class Weather(Section):
     """[weather]."""
 
@@ -398,7 +424,7 @@ class Spreader(Section):
     zones_max: int = Field(ge=1, le=12)
     zone_min_m2: Annotated[Area, Field(gt=0)] = Field(alias="zone_min")
     rate_change_s: Seconds = Field(4.0, alias="rate_change")
-    speed_m_s: Annotated[Speed, Field(gt=0)] = Field(12 / 3.6, alias="speed")
+    speed_m_s: Annotated[Speed, Field(gt=0, le=12)] = Field(12 / 3.6, alias="speed")
     hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(None, alias="hopper")
     outside_rate_kg_ha: Rate = Field(0.0, alias="outside_rate")
     pattern: PatternName = "trapezoid"
@@ -478,6 +504,11 @@ class Response(Section):
     b: float = Field(gt=0)
     c: float = Field(lt=0)
 
+    @property
+    def plateau_n_kg_ha(self) -> float:
+        """Supply from which more nitrogen adds no yield: the top of the quadratic."""
+        return -self.b / (2.0 * self.c)
+
 
 class Strips(Section):
     """[strips]: check strips."""
@@ -531,6 +562,7 @@ class Plan(Section):
     crop: Crop
     block: tuple[BlockSection, ...] = ()
     other_credits: tuple[OtherCredit, ...] = ()
+    sidedress_test: tuple[SidedressTest, ...] = ()
     weather: Weather | None = None
     spreader: Spreader
     application: tuple[Application, ...] = Field((), max_length=1)
@@ -539,6 +571,11 @@ class Plan(Section):
     strips: Strips | None = None
     thin_ground: ThinGround = Field(default_factory=ThinGround)
     folder: Path = Field(exclude=True)
+
+    @field_validator("sidedress_test", mode="before")
+    @classmethod
+    def _one_or_several(cls, found: Any) -> Any:
+        return (found,) if isinstance(found, dict) else found
 
     @field_validator("block")
     @classmethod

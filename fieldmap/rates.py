@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -9,10 +10,11 @@ import numpy as np
 import shapely
 from scipy.special import ndtri
 
+from fieldmap.coverage import cut_out
 from fieldmap.field import burn, per_block, true_area_ha
 from fieldmap.need import missing_kg_ha
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
-from fieldmap.units import rate_text
+from fieldmap.thin_ground import hold_back
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
     from fieldmap.field import Field, Grid
     from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
+    from fieldmap.strips import Strip
+    from fieldmap.thin_ground import ThinZone
 
 Z_90 = float(ndtri(0.95))  # a 90 % interval reaches this many standard errors to either side
 
@@ -44,7 +48,8 @@ class Zone:
     """One zone within one block; `zone` numbers rise with the rate and count over the field.
 
     Nitrogen and product are separate: `rate_n_kg_ha` is nitrogen, `product_kg_ha` what is spread. The
-    intervals are 90 % intervals of the zone's mean credit.
+    intervals are 90 % intervals of the zone's mean credit. A check strip is a row like a zone, with `strip` true
+    and numbers that follow the zones'.
     """
 
     zone: int
@@ -64,18 +69,31 @@ class Zone:
     product_kg_ha: float
     product_kg: float
     parts: tuple[Part, ...]
+    strip: bool = False
 
 
 @dataclass(frozen=True)
 class ZoneMap:
-    """The zones as a table and as rasters (rows, columns), NaN where nothing is spread."""
+    """The zones as a table and as rasters (rows, columns), NaN where nothing is spread.
+
+    Zones and check strips together cover what is spread. Rasters hold what is spread on either, `in_strip` tells
+    them apart; `zone_rate_n_kg_ha` is what the zones would give everywhere. `thin` is the
+    zone with the highest rate, where that lies above the flat rate.
+    """
 
     zones: tuple[Zone, ...]
+    strips: tuple[Zone, ...]
     credit_used_kg_ha: NDArray[np.float64]
     rate_n_kg_ha: NDArray[np.float64]
     product_kg_ha: NDArray[np.float64]
     in_strip: NDArray[np.bool_]
-    warnings: tuple[str, ...]
+    zone_rate_n_kg_ha: NDArray[np.float64]
+    thin: ThinZone | None
+
+    @property
+    def rows(self) -> tuple[Zone, ...]:
+        """Zones, then check strips: all that is spread."""
+        return *self.zones, *self.strips
 
     def product_at(self, grid: Grid) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
         """Product rate at points (n, 2) of the field, 0 where nothing is spread."""
@@ -105,6 +123,7 @@ def rate_zones(
     zones: DrawnZones,
     credit: CreditMap,
     draws: CreditDraws,
+    strips: Sequence[Strip] = (),
     *,
     field: Field,
     needs: Sequence[BlockNeed],
@@ -122,6 +141,8 @@ def rate_zones(
         Levels and polygons, from `draw_zones`.
     credit, draws
         Expected credit and joint draws of its sampling error.
+    strips
+        Check strips, cut out of the zones; they keep their own rates.
     field, needs, plan
         The field, the need of each block, the plan.
     """
@@ -130,35 +151,50 @@ def rate_zones(
     caution_kg_ha, rate_kg_ha = _cautious_rates(
         level, levels_kg_ha, credit, draws, field=field, needs=needs, plan=plan
     )
+    spread = level >= 0
+    credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
+    rate_kg_ha, thin = hold_back(rate_kg_ha, level, credit_used, needs, field, plan)
     used = np.unique([shape.zone for shape in shapes])
     zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
     zone_of_level = np.zeros(len(levels_kg_ha), dtype=np.int64)
     zone_of_level[used] = number + 1
-    spread = level >= 0
     zone = np.where(spread, zone_of_level[level], 0)
-    credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
-    product_kg_ha = np.where(spread, zone_rates_kg_ha[zone - 1], np.nan)
+    strip = burn([one.geometry for one in strips], field.grid)
+    strip_rates_kg_ha = np.array([*(one.product_kg_ha for one in strips), np.nan])
+    zone_product_kg_ha = np.where(spread, zone_rates_kg_ha[zone - 1], np.nan)
+    product_kg_ha = np.where(spread & (strip >= 0), strip_rates_kg_ha[strip], zone_product_kg_ha)
+    left, cut = shapes, tuple(one.geometry for one in strips)
+    if strips:
+        left, cut = cut_out(shapes, cut, [block.spread for block in field.blocks])
+    row = functools.partial(_zone, credit_used, credit=credit, draws=draws, plan=plan, field=field)
     return ZoneMap(
         zones=tuple(
-            _zone(
+            row(
                 number,
                 polygons,
-                _cells(polygons, (zone == number) & (field.block_index == block), field),
+                (zone == number) & (field.block_index == block) & (strip < 0),
                 float(zone_rates_kg_ha[number - 1]),
-                credit_used,
-                credit=credit,
-                draws=draws,
                 need=needs[block],
-                plan=plan,
-                field=field,
             )
-            for (number, block), polygons in _grouped(shapes, zone_of_level).items()
+            for (number, block), polygons in _grouped(left, zone_of_level).items()
+        ),
+        strips=tuple(
+            row(
+                zone_rates_kg_ha.size + one.number,
+                [geometry],
+                strip == one.number - 1,
+                one.product_kg_ha,
+                need=needs[one.block],
+                strip=True,
+            )
+            for one, geometry in zip(strips, cut, strict=True)
         ),
         credit_used_kg_ha=credit_used,
         rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, plan.spreader.product_entry),
         product_kg_ha=product_kg_ha,
-        in_strip=np.zeros(field.grid.shape, dtype=bool),
-        warnings=_short_of_need(zone, product_kg_ha, credit_used, needs, field, plan),
+        in_strip=strip >= 0,
+        zone_rate_n_kg_ha=nitrogen_rate_kg_ha(zone_product_kg_ha, plan.spreader.product_entry),
+        thin=thin,
     )
 
 
@@ -207,31 +243,6 @@ def _mean_credit(cells: NDArray[np.bool_], credit: CreditMap, draws: CreditDraws
     )
 
 
-def _short_of_need(
-    zone: NDArray[np.int64],
-    product_kg_ha: NDArray[np.float64],
-    credit_used_kg_ha: NDArray[np.float64],
-    needs: Sequence[BlockNeed],
-    field: Field,
-    plan: Plan,
-) -> tuple[str, ...]:
-    """Zones whose need is above what rate_max can carry by more than a step."""
-    spreader, product = plan.spreader, plan.spreader.product_entry
-    missing = missing_kg_ha(needs, credit_used_kg_ha, field)
-    found = []
-    for number in np.unique(zone[zone > 0]):
-        cells = zone == number
-        short_kg_ha = float((missing - nitrogen_rate_kg_ha(product_kg_ha, product))[cells].mean())
-        at_limit = product_kg_ha[cells][0] > spreader.rate_max_kg_ha - spreader.rate_step_kg_ha
-        if at_limit and short_kg_ha > spreader.rate_step_kg_ha * product.nitrogen_fraction:
-            found.append(
-                f"Zone {number} is short of {rate_text(short_kg_ha, plan.units)} of nitrogen: rate_max is "
-                f"{rate_text(spreader.rate_max_kg_ha, plan.units)} of {product.name}. Spread it in a second "
-                "pass, or use a product with more nitrogen."
-            )
-    return tuple(found)
-
-
 def _grouped(
     shapes: Sequence[ZonePart], zone_of_level: NDArray[np.int64]
 ) -> dict[tuple[int, int], list[Polygon]]:
@@ -260,18 +271,20 @@ def _cells(polygons: list[Polygon], cells: NDArray[np.bool_], field: Field) -> N
 
 
 def _zone(
+    credit_used_kg_ha: NDArray[np.float64],
     number: int,
     polygons: list[Polygon],
     cells: NDArray[np.bool_],
     product_kg_ha: float,
-    credit_used_kg_ha: NDArray[np.float64],
     *,
     credit: CreditMap,
     draws: CreditDraws,
     need: BlockNeed,
     plan: Plan,
     field: Field,
+    strip: bool = False,
 ) -> Zone:
+    cells = _cells(polygons, cells, field)
     mean = _mean_credit(cells, credit, draws)
     areas_ha = [true_area_ha(polygon, field.crs) for polygon in polygons]
     parts = tuple(
@@ -297,4 +310,5 @@ def _zone(
         product_kg_ha=product_kg_ha,
         product_kg=sum(part.product_kg for part in parts),
         parts=parts,
+        strip=strip,
     )

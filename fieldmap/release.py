@@ -8,13 +8,13 @@ apart: that is gross loss, of which the crop gets a part only, and never a credi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from fieldmap import tables
-from fieldmap.credit import SURFACE_FACTOR
+from fieldmap.credit import CLIMATE_DAYS, SURFACE_FACTOR
 from fieldmap.soil import leached_share
 
 if TYPE_CHECKING:
@@ -195,6 +195,25 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
         leached=leached_share(soil.drainage_mm),
         drainage_mm=soil.drainage_mm,
         sources=tuple(dict.fromkeys(sources)),
+    )
+
+
+def as_of_a_cool_season(release: DailyRelease, tilled: float) -> DailyRelease:
+    """The release of a credit whose share on the surface is that of a cool climate.
+
+    That share is what a cool season gives: ten weeks of this weather release it whole. To measure it against ten
+    weeks at the reference temperature would count the cold twice. `tilled` is the part of the credit that is tilled
+    in, for which the reference stands.
+    """
+    if release.released.shape[-1] < CLIMATE_DAYS:
+        return release
+    given = release.released[:, CLIMATE_DAYS - 1].mean()
+    raised = tilled + (1.0 - tilled) / float(given)
+    return replace(
+        release,
+        released=release.released * raised,
+        to_come=release.to_come * raised,
+        potential=release.potential * raised,
     )
 
 

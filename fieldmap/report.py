@@ -18,7 +18,6 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
-    KeepTogether,
     PageBreak,
     Paragraph,
     SimpleDocTemplate,
@@ -35,11 +34,12 @@ from fieldmap.pictures import (
     rate_picture,
     residual_picture,
     season_picture,
+    stage_picture,
     surface_picture,
     variogram_picture,
 )
-from fieldmap.summary import cost_text, five_numbers, zone_cells, zone_columns
-from fieldmap.units import area_text, mass_text, rate_unit, shown_rate, whole
+from fieldmap.summary import cost_text, field_area_text, five_numbers, zone_cells, zone_columns
+from fieldmap.units import mass_text, rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -83,7 +83,8 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
         Spacer(0, 8),
         _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.zones)], width),
         Spacer(0, 6),
-        _text("Credit with its 90 % interval in brackets. " + result.cautions[0], "small"),
+        _text("Credit with its 90 % interval in brackets.", "small"),
+        *(_text(text, "small") for text in (*result.warnings, *result.cautions)),
     ]
     return _pdf(story, page, title=f"{result.plan.name}: card")
 
@@ -103,7 +104,7 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
 
 
 def _heading(result: Result, date: dt.date) -> Story:
-    area = area_text(result.field.area_ha, result.plan.units)
+    area = field_area_text(result)
     return [_text(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
 
 
@@ -131,20 +132,13 @@ def _tables_page(result: Result, width: float) -> Story:
         ),
         _table(_ledger_rows(result), width),
     ]
-    if result.loads:
-        rows = [("Load", "Passes", "Product"), *_load_rows(result)]
-        story.append(KeepTogether([_text("Loads", "heading"), _table(rows, width * 0.5)]))
-    if cost_text(result):
-        story.append(_text(cost_text(result)))
+    story += _loads_and_stages(result, width)
     product = result.plan.spreader.product_entry
-    story.append(
-        _text(
-            f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts "
-            "this season.",
-            "small",
-        )
+    holds = (
+        f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
+        f"season. {cost_text(result)}"
     )
-    return story
+    return [*story, _text(holds, "small")]
 
 
 def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
@@ -165,6 +159,23 @@ def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
         *rows,
         ("still to spread", *(whole(shown_rate(max(0.0, total), units)) for total in totals)),
     ]
+
+
+def _loads_and_stages(result: Result, width: float) -> Story:
+    """The loads beside the stand by growth stage, and what waiting costs or brings."""
+    loads: Story = []
+    if result.loads:
+        rows = [("Load", "Passes", "Product"), *_load_rows(result)]
+        loads = [_text("Loads", "heading"), _table(rows, width * 0.4)]
+    if not result.stages:
+        return loads
+    chart = _picture(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
+    beside = Table(
+        [[loads, [_text("The stand by growth stage", "heading"), chart]]],
+        colWidths=[0.43 * width, 0.57 * width],
+        style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
+    )
+    return [beside, *(_text(course.text, "small") for course in result.stages)]
 
 
 def _load_rows(result: Result) -> list[tuple[str, ...]]:
@@ -210,7 +221,7 @@ def _doubt_page(result: Result, width: float) -> Story:
         _text(
             "Top: each sample against its prediction from the others; the samples' variogram and the models "
             "averaged. Below: left-out samples heavier (dark) or lighter (open) than predicted, larger for larger "
-            "errors, and + where the next three samples would help most; error of the rate by number of zones.",
+            "errors, and + where the next three samples would help most; how well 1, 2, … zones could serve at best, before they are shaped.",
             "small",
         ),
         _text(result.verdict.text),
@@ -225,7 +236,7 @@ def _season(result: Result, width: float) -> Story:
     if not result.seasons:
         return []
     third = width / inch / 3 - 0.05
-    charts = [_picture(season_picture(result, one, width_in=third, height_in=1.75)) for one in result.seasons]
+    charts = [_picture(season_picture(result, one, width_in=third, height_in=1.4)) for one in result.seasons]
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
     return [
         _text("The season", "heading"),
@@ -246,7 +257,7 @@ def _sources_page(result: Result) -> Story:
         _text("Before you spread", "heading"),
         *map(_text, result.cautions),
         _text("Sources", "heading"),
-        *(_text(f"[{source.mark}] {source.citation}", "small") for source in sources),
+        *(_text(f"[{source.mark}] {source.citation}", "source") for source in sources),
         Spacer(0, 8),
         _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
     ]
@@ -264,6 +275,7 @@ def _styles() -> dict[str, ParagraphStyle]:
     return {
         "body": style("body", fontSize=9, leading=12.5, spaceAfter=4),
         "small": style("small", fontSize=7.5, leading=10, spaceAfter=3, textColor=QUIET),
+        "source": style("source", fontSize=7, leading=8.8, spaceAfter=2, textColor=QUIET),
         "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
         "heading": style(
             "heading", fontName="Body-Bold", fontSize=11, leading=14, spaceBefore=10, spaceAfter=4

@@ -13,9 +13,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr
 
+from fieldmap.field import per_block
+from fieldmap.need import missing_kg_ha
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
+    from fieldmap.field import Field
+    from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
 
     Floats = NDArray[np.float64]
@@ -85,12 +92,25 @@ def economics(plan: Plan) -> Economics | None:
     if response is None or prices.product is None or prices.crop is None or _other_crops(plan):
         return None
     return Economics(
-        plateau_n_kg_ha=-response.b / (2.0 * response.c),
+        plateau_n_kg_ha=response.plateau_n_kg_ha,
         curvature_kg=-response.c * 1000.0,
         crop_price=prices.crop.amount,
         nitrogen_price=prices.product.amount / plan.spreader.product_entry.nitrogen_fraction,
         currency=prices.crop.currency,
     )
+
+
+def target_kg_ha(plan: Plan, need: BlockNeed) -> float:
+    """Supply that a block's rates aim at, kg N/ha: its need, or what pays best where money is followed."""
+    money = economics(plan)
+    return need.need_kg_ha if money is None else money.best_supply_kg_ha(need.recovery)
+
+
+def due_kg_ha(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Floats:
+    """Nitrogen to spread on each cell to reach what is aimed at with some credit; never below zero, raster."""
+    above_need = per_block(field, [target_kg_ha(plan, need) - need.need_kg_ha for need in needs])
+    recovery = per_block(field, [need.recovery for need in needs])
+    return np.maximum(missing_kg_ha(needs, credit_kg_ha, field) + above_need / recovery, 0.0)
 
 
 def response_warnings(plan: Plan) -> tuple[str, ...]:

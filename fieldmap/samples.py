@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,8 @@ from fieldmap.field import WGS84
 from fieldmap.units import KG_HA_PER_LB_AC, KG_PER_LB, M_PER_FOOT
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
@@ -25,8 +27,11 @@ SAMPLES_MIN = 3  # fewer do not even give a mean with an error
 GPS_ERROR_M = 10.0  # a sample this far outside the boundary is still taken as a sample of the field
 SAME_PLACE_M = 0.5
 DENSE = 2_000  # samples; nobody clips as many
+DRY_LOW_KG_HA = 50.0  # a stand whose median weighs less than this was weighed in other units
 DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
 FRAME_MAX_M2 = 25.0
+ONE_ROUND_D = 3  # samples of days no farther apart are one sampling of the field; judgement
+NITROGEN_LOW_PCT = 0.3  # even straw holds more
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,10 @@ class Samples:
         Number of the block each belongs to, shape (n,).
     warnings
         What a person should know about them.
+    sampled
+        The last day on which they were clipped; None where their file has no dates.
+    earlier
+        The samplings of the same field before this one, oldest first.
     """
 
     place: tuple[str, ...]
@@ -64,34 +73,79 @@ class Samples:
     stage: tuple[str, ...]
     block: NDArray[np.int64]
     warnings: tuple[str, ...]
+    sampled: dt.date | None = None
+    earlier: tuple[Samples, ...] = ()
 
     def __len__(self) -> int:
         return len(self.place)
 
 
 def place_samples(table: SampleTable, field: Field) -> Samples:
-    """Weigh and place the samples of a field.
+    """Weigh and place the samples of a field: those of the last sampling, the earlier ones beside them.
 
     Raises
     ------
     InputError
-        With a problem for every row whose weights, shares or position cannot be right.
+        With a problem for every row whose weights, shares, date or position cannot be right.
     """
+    rounds, problems = _rounds(table)
+    placed = []
+    for part in rounds:
+        samples, faults = _place(part, field)
+        placed.append(samples)
+        problems += faults
+    problems += _too_few(rounds[-1])
+    if problems:
+        raise InputError(*problems)
+    latest, earlier = placed[-1], tuple(placed[:-1])
+    missing = {int(k) for one in earlier for k in one.block} - {int(k) for k in latest.block}
+    left_out = tuple(
+        f"Block {field.blocks[number].name} has samples of an earlier date only: the map takes those of "
+        f"{latest.sampled}, from the other blocks."
+        for number in sorted(missing)
+    )
+    return replace(latest, earlier=earlier, warnings=(*latest.warnings, *left_out))
+
+
+def _rounds(table: SampleTable) -> tuple[list[SampleTable], list[Problem]]:
+    """The samplings of a table, oldest first, and rows that leave open to which they belong."""
+    days = table.frame["sampled"]
+    if days.isna().all():
+        return [table], []
+    undated = [
+        Problem(
+            table.file,
+            f"{table.place} {row}",
+            "sampled is empty, and other samples have a date",
+            "a date for every sample is expected",
+            "Fill it in",
+        )
+        for row in table.frame.index[days.isna()]
+    ]
+    known = days.dropna().sort_values()
+    number = (known.diff() > pd.Timedelta(days=ONE_ROUND_D)).cumsum().reindex(table.frame.index)
+    return [
+        replace(table, frame=table.frame[number == each]) for each in sorted(number.dropna().unique())
+    ], undated
+
+
+def _place(table: SampleTable, field: Field) -> tuple[Samples, list[Problem]]:
+    """Weigh and place one sampling, with what cannot be right."""
     frame = table.frame.to_crs(field.crs)
     coords_m = shapely.get_coordinates(frame.geometry.to_numpy())
     dry_kg_ha, weight_problems = dry_biomass(table)
     block, place_problems, place_warnings = _blocks_of(table, coords_m, field)
     problems = [
-        *_too_few(table),
         *weight_problems,
         *_share_problems(table),
+        *_too_light(table, dry_kg_ha),
+        *_fractions(table),
         *place_problems,
         *_same_place(table, coords_m),
     ]
-    if problems:
-        raise InputError(*problems)
+    days = frame["sampled"].dropna()
     numbers = [str(index) for index in frame.index]
-    return Samples(
+    samples = Samples(
         place=tuple(f"{table.place} {number}" for number in numbers),
         label=tuple(text or number for text, number in zip(_texts(frame, "sample"), numbers, strict=True)),
         coords_m=coords_m,
@@ -102,8 +156,10 @@ def place_samples(table: SampleTable, field: Field) -> Samples:
         species=_texts(frame, "species"),
         stage=_texts(frame, "stage"),
         block=block,
-        warnings=(*table.warnings, *place_warnings, *_outliers(table, dry_kg_ha)),
+        warnings=(*table.warnings, *place_warnings, *([] if problems else _outliers(table, dry_kg_ha))),
+        sampled=days.max().date() if len(days) else None,
     )
+    return samples, problems
 
 
 def _too_few(table: SampleTable) -> list[Problem]:
@@ -117,6 +173,37 @@ def _too_few(table: SampleTable) -> list[Problem]:
             f"at least {SAMPLES_MIN} are expected, 8 for a map and some 20 for a good one",
             "Clip more samples",
         )
+    ]
+
+
+def _too_light(table: SampleTable, dry_kg_ha: NDArray[np.float64]) -> list[Problem]:
+    """A whole stand of next to nothing, but not nothing: grams in a column of kilograms or the like."""
+    weighed = dry_kg_ha[dry_kg_ha > 0]
+    if len(weighed) == 0 or np.median(weighed) >= DRY_LOW_KG_HA:
+        return []
+    return [
+        Problem(
+            table.file,
+            "",
+            f"the samples come to {np.median(weighed):.2g} kg/ha of dry biomass at the median",
+            f"a stand of at least {DRY_LOW_KG_HA:.0f} kg/ha is expected",
+            "Check the units of the weights and of the frame",
+        )
+    ]
+
+
+def _fractions(table: SampleTable) -> list[Problem]:
+    """%N given as a fraction of one."""
+    return [
+        Problem(
+            table.file,
+            f"{table.place} {row}",
+            f"nitrogen_pct is {value:g}",
+            "per cent of dry weight is expected, such as 2.7",
+            "Multiply fractions by 100",
+        )
+        for row, value in zip(table.frame.index, _numbers(table.frame, "nitrogen_pct"), strict=True)
+        if 0 < value < NITROGEN_LOW_PCT
     ]
 
 
@@ -267,9 +354,9 @@ def _swapped(table: SampleTable, nearest_m: NDArray[np.float64], field: Field) -
         Problem(
             table.file,
             "",
-            "longitude and latitude are swapped: exchanged, all samples fall into the field",
-            "longitude is the position east or west, latitude north or south",
-            "Exchange the two column names",
+            "longitude and latitude are swapped here or in the boundary: exchanged, all samples fall into the field",
+            "longitude is the position east or west, latitude north or south, in both files",
+            "See which of the two files has them the wrong way round, and exchange them there",
         )
     ]
 

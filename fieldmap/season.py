@@ -13,16 +13,14 @@ from fieldmap import tables
 from fieldmap.credit import (
     CLIMATE_DAYS,
     SHARE_INCORPORATED,
-    WARM_FROM_C,
     credit_rule,
-    surface_share,
     tilled_share,
 )
 from fieldmap.field import to_lonlat
 from fieldmap.other_credits import other_credits
-from fieldmap.release import DailyRelease, Residue, daily_release, split_season
+from fieldmap.release import DailyRelease, Residue, as_of_a_cool_season, daily_release, split_season
 from fieldmap.soil import AnnualSine, reference_et_mm, season_soil
-from fieldmap.units import rate_text, temperature_text
+from fieldmap.units import rate_text
 from fieldmap.uptake import (
     balance,
     call_for_soil_test,
@@ -40,14 +38,16 @@ if TYPE_CHECKING:
     from fieldmap.credit import CreditMap, CreditRule
     from fieldmap.field import Field
     from fieldmap.interpolate import Surface
-    from fieldmap.need import BlockNeed
+    from fieldmap.need import BlockNeed, LedgerLine
     from fieldmap.other_credits import Credit
     from fieldmap.plan import Plan
     from fieldmap.release import SeasonSplit
+    from fieldmap.sidedress import SidedressCall
     from fieldmap.soil import DailySoil
     from fieldmap.uptake import Balance, Timing, Weeks
 
 
+TIED_UP_SAID_KG_HA = 3.0
 COMES_WITH_GROWTH = ("irrigation water", "soil organic matter")
 NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
 
@@ -139,8 +139,17 @@ def latitude(field: Field) -> float:
     return (south + north) / 2.0
 
 
-def timing_text(seasons: tuple[BlockSeason, ...], plan: Plan) -> str:
-    """When the crop runs short, and what to hold back for side-dressing."""
+def timing_text(
+    seasons: tuple[BlockSeason, ...], plan: Plan, sidedress: tuple[SidedressCall, ...] = ()
+) -> str:
+    """When the crop runs short, and what to hold back for side-dressing.
+
+    Where the crop was tested before the side-dressing, what the test calls for stands in place of it.
+    """
+    if sidedress:
+        tested = {call.block for call in sidedress}
+        rest = tuple(season for season in seasons if season.block not in tested)
+        return " ".join((*(call.text for call in sidedress), *((timing_text(rest, plan),) if rest else ())))
     if not seasons:
         return NOT_CONSIDERED
     if len(seasons) == 1:
@@ -217,25 +226,6 @@ def follow_release(
     )
 
 
-def as_of_a_cool_season(release: DailyRelease, tilled: float) -> DailyRelease:
-    """The release of a credit whose share on the surface is that of a cool climate.
-
-    That share is what a cool season gives: ten weeks of this weather release it whole. To measure it against ten
-    weeks at the reference temperature would count the cold twice. `tilled` is the part of the credit that is tilled
-    in, for which the reference stands.
-    """
-    if release.released.shape[-1] < CLIMATE_DAYS:
-        return release
-    given = release.released[:, CLIMATE_DAYS - 1].mean()
-    raised = tilled + (1.0 - tilled) / float(given)
-    return replace(
-        release,
-        released=release.released * raised,
-        to_come=release.to_come * raised,
-        potential=release.potential * raised,
-    )
-
-
 def timed(rule: CreditRule, course: Course | None) -> CreditRule:
     """The credit rule of a block, of which only what comes in time counts."""
     if course is None:
@@ -295,29 +285,6 @@ def water_use_mm(
     return float(each.sum())
 
 
-def climate_warnings(rules: Sequence[CreditRule], courses: dict[str, Course], plan: Plan) -> tuple[str, ...]:
-    """Which climate the default share on the surface was taken for, and why."""
-    if not any(rule.climate for rule in rules):
-        return ()
-    border = temperature_text(WARM_FROM_C, plan.units)
-    if not courses:
-        unknown = (
-            "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
-            f"weather; in a cool one, soil below {border} over the ten weeks from termination, it would be 0.25."
-        )
-        return (unknown,)
-    found = []
-    for rule, (block, course) in zip(rules, courses.items(), strict=True):
-        if rule.climate:
-            share = surface_share(course.soil_c)[0]
-            found.append(
-                f"Block {block}: the soil averages {temperature_text(course.soil_c, plan.units)} over the ten weeks "
-                f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
-                f"total nitrogen (border {border}, from memory)."
-            )
-    return tuple(found)
-
-
 def season_warnings(
     courses: dict[str, Course], seasons: tuple[BlockSeason, ...], plan: Plan
 ) -> tuple[str, ...]:
@@ -345,6 +312,17 @@ def season_warnings(
         if call:
             found.append(f"Block {season.block}: {call}")
     return tuple(dict.fromkeys(found))
+
+
+def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ...]:
+    """Blocks in which the residue holds nitrogen back from the crop."""
+    return tuple(
+        f"Block {line.block}: the residue is poor in nitrogen and ties up {rate_text(line.kg_ha, plan.units)} when the "
+        "crop is young, which is spread on top of the need: spread that part at planting, and look at the stand again "
+        "before trusting the map."
+        for line in lines
+        if line.line == "tied up" and line.kg_ha >= TIED_UP_SAID_KG_HA
+    )
 
 
 def _entry(plan: Plan, block: str) -> tables.CropEntry:

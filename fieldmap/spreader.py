@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.errors import InputError, Problem
+from fieldmap.pan_test import reach_of_trays_m, share_of_rate
 from fieldmap.zones import rate_steps
 
 if TYPE_CHECKING:
@@ -18,16 +19,20 @@ if TYPE_CHECKING:
 
 def reach_m(spreader: Spreader) -> float:
     """How far from its pass a spreader throws."""
+    if spreader.pan_test is not None:
+        return reach_of_trays_m(spreader.pan_test)
     return spreader.swath_m * {"trapezoid": 0.75, "triangle": 1.0}[spreader.pattern]
 
 
 def share_at(distance_m: NDArray[np.float64], spreader: Spreader) -> NDArray[np.float64]:
     """Rate at a distance from the pass, as a share of the rate asked for.
 
-    Both patterns fall to half at half the swath, which is what makes it the effective swath (twice the
-    distance at which the rate is half that of the centre, Ohio State Bulletin 817), and neighbouring passes
-    add up to one everywhere.
+    As the pan test found it, where the plan has one. Else both patterns fall to half at half the swath, which
+    is what makes it the effective swath (twice the distance at which the rate is half that of the centre, Ohio
+    State Bulletin 817), and neighbouring passes add up to one everywhere.
     """
+    if spreader.pan_test is not None:
+        return share_of_rate(spreader.pan_test, distance_m, spreader.swath_m)
     flat_m = spreader.swath_m * {"trapezoid": 0.25, "triangle": 0.0}[spreader.pattern]
     reach = reach_m(spreader)
     return np.clip((reach - distance_m) / (reach - flat_m), 0.0, 1.0)
@@ -35,7 +40,7 @@ def share_at(distance_m: NDArray[np.float64], spreader: Spreader) -> NDArray[np.
 
 def throw_m(spreader: Spreader) -> float:
     """How far beyond the edge of its swath product still lands; nothing with border spreading."""
-    return 0.0 if spreader.border_spreading else reach_m(spreader) - spreader.swath_m / 2
+    return 0.0 if spreader.border_spreading else max(0.0, reach_m(spreader) - spreader.swath_m / 2)
 
 
 def product_rate_kg_ha(rate_n_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from fieldmap.samples import Samples
     from fieldmap.units import UnitSystem
 
-SOURCES = ("growth_memory", "wagger1989", "ranells1992", "ahdb", "stage_memory")
+SOURCES = ("stage_memory", "growth_memory")
 MATTERS_KG_HA = 1.0  # less than this is neither a cost nor a gain
 ROLLS_FROM = ("full bloom", "seed set", "anthesis", "ripe")  # common practice: younger stands grow again
 
@@ -197,8 +197,10 @@ def waiting_text(
             f", after the planting of {planted}: that would have to wait too" if when >= planted else ""
         )
         parts.append(f"Waiting for {stage.stage}, about {stage.days:.0f} days ({when}), {change}{planting}.")
-    for stage in later[1:]:
-        parts.append(f"By {stage.stage} it {_change(stage.available_kg_ha - here.available_kg_ha, units)}.")
+    parts += [
+        f"By {stage.stage} it {_change(stage.available_kg_ha - here.available_kg_ha, units)}."
+        for stage in later[1:]
+    ]
     if cover.ended_by == "rolled" and here.stage not in ROLLS_FROM:
         rolls = next(stage.stage for stage in stages if stage.stage in ROLLS_FROM)
         parts.append(

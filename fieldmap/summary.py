@@ -49,9 +49,17 @@ def _order_text(mass_kg: float, units: UnitSystem) -> str:
     return f"{mass_text(mass_kg, units)} ({tons})"
 
 
+def field_area_text(result: Result) -> str:
+    """``33.7 ac, 32.2 ac of them spread``; the field alone where all of it is spread."""
+    units = result.plan.units
+    whole_field = area_text(result.field.area_ha, units)
+    spread = area_text(sum(block.spread_ha for block in result.field.blocks), units)
+    return whole_field if spread == whole_field else f"{whole_field}, {spread} of them spread"
+
+
 def order_text(result: Result) -> str:
     """Product in all, and its cost where a price is known."""
-    product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
+    product_kg = sum(zone.product_kg for zone in result.zone_map.rows)
     text = f"{_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
     price = result.plan.prices.product
     return text + (f", {price.currency}\u00a0{whole(price.amount * product_kg)}" if price else "")
@@ -80,7 +88,7 @@ def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
 
 def _against_one_rate(result: Result) -> str:
     units, verdict = result.plan.units, result.verdict
-    n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.zones)
+    n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.rows)
     flat_n_kg = result.flat.mean_rate_n_kg_ha * sum(block.spread_ha for block in result.field.blocks)
     change_kg = flat_n_kg - n_kg
     saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"

@@ -180,7 +180,7 @@ def fit_surface(
         weights = np.asarray(softmax([model.leave_one_out.score for model in models]))
         forms, nugget = collapse(models, weights, ranges, standard, rows)
     best = pool([model.leave_one_out for model in models], weights)
-    best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(best.variance)
+    best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(np.maximum(best.variance, 0.0))
     mean_error, mean_se = leave_one_out_of_mean(residual, indicators)
     loo_rmse, mean_only_rmse = _rms(best_error), _rms(mean_error)
     is_mean = n < LEAST_SAMPLES or loo_rmse >= (1.0 - LEAST_GAIN) * mean_only_rmse

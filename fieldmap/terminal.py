@@ -10,11 +10,13 @@ from rich.markup import escape
 from rich.table import Table
 
 from fieldmap import tables
-from fieldmap.summary import five_numbers, zone_cells, zone_columns
-from fieldmap.units import area_text, rate_unit, shown_rate, whole
+from fieldmap.keys import plan_keys
+from fieldmap.read.table import DATES, NUMBERS, POSITIONS, TEXTS
+from fieldmap.summary import field_area_text, five_numbers, zone_cells, zone_columns
+from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from fieldmap.pipeline import Result
@@ -31,8 +33,7 @@ def progress() -> Iterator[Callable[[str], None]]:
 def show(result: Result, folder: Path) -> None:
     """Print the five numbers, the zone table, the warnings, and where the files are."""
     console = Console(highlight=False)
-    area = area_text(result.field.area_ha, result.plan.units)
-    console.print(f"\n[bold]{escape(result.plan.name)}[/bold], {area}")
+    console.print(f"\n[bold]{escape(result.plan.name)}[/bold], {field_area_text(result)}")
     numbers = Table.grid(padding=(0, 2))
     for line in five_numbers(result):
         numbers.add_row(f"[bold]{line.title}[/bold]", escape(line.text))
@@ -77,54 +78,131 @@ def say(text: str) -> None:
 
 
 def show_table(name: str) -> None:
-    """Print one table of the agronomy with the source and mark of every row."""
+    """Print one table of the agronomy with the mark of every figure."""
     console = Console(highlight=False)
     table = Table(box=None, padding=(0, 1), header_style="bold", title=name.replace("_", " "))
     headings, rows = _TABLES[name]()
     for heading in headings:
-        table.add_column(heading)
+        table.add_column(heading, overflow="fold")
     for row in rows:
         table.add_row(*(escape(cell) for cell in row))
     console.print(table)
+    if name == "products":
+        for entry in tables.products():
+            console.print(escape(" ".join(entry.cautions)))
+    if name in NOTES:
+        console.print(escape(f"{NOTES[name]} {MARKS}"))
 
 
 _Rows = tuple[tuple[str, ...], list[tuple[str, ...]]]
 
 
+_LETTERS = {"your value": "y", "published": "p", "common practice": "c", "from memory": "m"}
+MARKS = (
+    "Marks: p published, c common practice (no source), m from memory, a default to be replaced by your own. "
+    "fieldmap tables sources lists the sources."
+)
+STAGES_TOLD = (
+    f"Stages: {', '.join(tables.LEGUME_STAGES)}; of grasses {', '.join(tables.GRASS_STAGES)}. "
+    "A laboratory value goes into [cover_crop] nitrogen and stands before the table's."
+)
+NOTES = {
+    "cover_crops": STAGES_TOLD,
+    "growth": f"{STAGES_TOLD} Growth of your own: samples of several dates.",
+    "crops": (
+        "The guide rate is not used: a plan gives its own need. Uptake is of the whole crop. Nitrate limit: "
+        "nitrate-N of the top 30 cm above which nothing is side-dressed. Half taken up: at this share of the season. "
+        "P2O5, K2O: in the harvest."
+    ),
+    "products": "An analysis of your own goes into [spreader] product.",
+}
+
+
+def _marks(keys: Iterable[str]) -> str:
+    """The marks of some sources as letters, each once."""
+    marks = {tables.sources()[key].mark for key in keys}
+    return "".join(letter for mark, letter in _LETTERS.items() if mark in marks)
+
+
+def _marked(text: str, entry: tables.CoverCropEntry | tables.CropEntry | tables.Product, figure: str) -> str:
+    """A figure with its mark; nothing where the table has none."""
+    return f"{text} {_marks([entry.source_of[figure]])}" if text else ""
+
+
+def _span(values: tuple[float, float] | None) -> str:
+    if values is None:
+        return ""
+    low, high = values
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def _in_order(values: dict[str, float]) -> str:
+    return " ".join(f"{value:g}" for value in values.values())
+
+
 def _cover_crops() -> _Rows:
-    return ("Name", "Kind", "%N by stage", "Mark"), [
+    headings = ("Name", "Kind", "%N by stage", "C:N", "Dry share", "Killed by winter", "Inoculant")
+    return headings, [
         (
             entry.name,
             entry.kind,
-            ", ".join(f"{stage} {value:g}" for stage, value in entry.nitrogen_pct.items()),
-            tables.sources()[entry.source].mark,
+            _marked(_in_order(entry.nitrogen_pct), entry, "nitrogen_pct"),
+            _marked(
+                ", ".join(f"{value:g} {stage}" for stage, value in entry.carbon_nitrogen.items()),
+                entry,
+                "carbon_nitrogen",
+            ),
+            _marked(_span(entry.dry_matter_fraction), entry, "dry_matter_fraction"),
+            _marked(entry.winter_killed, entry, "winter_killed"),
+            _marked((entry.inoculant or "").split(" (")[0], entry, "inoculant"),
         )
         for entry in tables.cover_crops()
     ]
 
 
 def _crops() -> _Rows:
-    return ("Name", "Need, lb N/ac", "Marks", "Sources"), [
+    headings = (
+        "Name",
+        "Guide rate, lb N/ac",
+        "Uptake, lb N/ac",
+        "Nitrate limit, mg/kg",
+        "Half taken up",
+        "P2O5, K2O out, lb/ac",
+    )
+    return headings, [
         (
             entry.name,
-            f"{entry.need_lb_ac[0]:g} to {entry.need_lb_ac[1]:g}",
-            ", ".join(dict.fromkeys(tables.sources()[key].mark for key in entry.sources)),
-            " ".join(tables.sources()[key].citation for key in entry.sources),
+            "; ".join(
+                f"{_span((rate.low, rate.high))} {rate.region} {_marks([rate.source])}"
+                for rate in entry.guide_rates
+            ),
+            _marked(_span(entry.uptake_lb_ac), entry, "uptake_lb_ac"),
+            _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg"),
+            _marked(_number(entry.half_uptake_share), entry, "half_uptake_share"),
+            ", ".join(
+                _marked(_number(getattr(entry, figure)), entry, figure)
+                for figure in ("removal_p2o5_lb_ac", "removal_k2o_lb_ac")
+                if getattr(entry, figure) is not None
+            ),
         )
         for entry in tables.crops()
     ]
 
 
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
 def _products() -> _Rows:
-    return ("Name", "%N", "%P2O5", "%K2O", "Available", "kg/m³", "Marks"), [
+    headings = ("Name", "%N", "%P2O5", "%K2O", "In-season share", "kg/m³", "Organic rules")
+    return headings, [
         (
             entry.name,
-            f"{entry.nitrogen_pct:g}",
-            f"{entry.p2o5_pct:g}",
-            f"{entry.k2o_pct:g}",
-            f"{entry.available:g}",
-            f"{entry.bulk_density_kg_m3:g}" if entry.bulk_density_kg_m3 else "",
-            ", ".join(dict.fromkeys(tables.sources()[key].mark for key in entry.sources)),
+            *(
+                _marked(_number(getattr(entry, figure)), entry, figure)
+                for figure in ("nitrogen_pct", "p2o5_pct", "k2o_pct", "available", "bulk_density_kg_m3")
+            ),
+            _marked(entry.organic_rules, entry, "organic_rules"),
         )
         for entry in tables.products()
     ]
@@ -151,7 +229,35 @@ def _season() -> _Rows:
     ]
 
 
+def _growth() -> _Rows:
+    return ("Name", "Dry matter by stage, against the first", "Days a stage", "Mark"), [
+        (
+            one.name,
+            _in_order(one.dry_matter),
+            f"{one.stage_days:g}",
+            _marks(one.source_of.values()),
+        )
+        for one in tables.growth()
+    ]
+
+
+def _plan_keys() -> _Rows:
+    return ("Key of plan.toml", "Takes", "Needed"), list(plan_keys())
+
+
+def _sample_columns() -> _Rows:
+    return ("Column of samples.csv", "Holds"), [
+        *((name, "position") for name in POSITIONS),
+        *((name, "text") for name in TEXTS),
+        *((name, "a date") for name in DATES),
+        *NUMBERS.items(),
+    ]
+
+
 _TABLES = {
+    "keys": _plan_keys,
+    "columns": _sample_columns,
+    "growth": _growth,
     "season": _season,
     "cover_crops": _cover_crops,
     "crops": _crops,

@@ -97,7 +97,7 @@ TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 del
 BULK_DENSITY = Kind("a bulk density", "kg/m**3", ("750 kg/m3",))
 WATER_DEPTH = Kind("a depth of water", "mm", ("250 mm", "10 in"))
 CONCENTRATION = Kind("a concentration", "ppm", ("8 ppm",))
-MASS_PRICE_UNIT = Kind("a weight", "kg", ("t", "lb"))
+MASS_PRICE_UNIT = Kind("a weight", "kg", ("t", "short_ton", "lb"))
 AREA_PRICE_UNIT = Kind("an area", "ha", ("ha", "ac"))
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from fieldmap.coverage import merge_small_patches, sum_by_pair
+from fieldmap.patches import merge_small_patches, sum_by_pair
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 _LOSS_DECIMALS = 6  # losses closer than this are equal: sums differ with their order
+RATES_MAX = 2_000
 _STEP_TOLERANCE = 1e-6  # of a step: a rate this close to a multiple, converted from lb/ac, is that multiple
 
 
@@ -88,6 +89,11 @@ def rate_steps(
     least = max(rate_min_kg_ha, floor_kg_ha)
     first = max(int(np.ceil(least / step_kg_ha - _STEP_TOLERANCE)), 1)
     last = int(np.floor(rate_max_kg_ha / step_kg_ha + _STEP_TOLERANCE))
+    if last - first >= RATES_MAX:
+        raise ValueError(
+            f"the rate step, {step_kg_ha:g} kg/ha, gives {last - first + 1:,} rates between the limits; "
+            f"at most {RATES_MAX:,} are expected: take a larger step"
+        )
     if first > last:
         raise ValueError(
             f"no multiple of the rate step, {step_kg_ha:g} kg/ha, lies between {least:g} and "

@@ -91,10 +91,19 @@ def test_season_without_weather_says_so(plan_folder, capsys):
     assert "Timing was not considered" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("name", ["cover_crops", "crops", "products", "season", "sources"])
+@pytest.mark.parametrize("name", ["cover_crops", "crops", "growth", "products", "season", "sources"])
 def test_tables_are_printed(name, capsys):
     assert cli.main(["tables", name]) == 0
-    assert "from memory" in capsys.readouterr().out
+    assert "from memory" in " ".join(capsys.readouterr().out.split())
+
+
+def test_every_key_and_column_can_be_looked_up(capsys):
+    assert cli.main(["tables", "keys"]) == 0
+    shown = capsys.readouterr().out
+    for word in ("[crop] need", "[spreader] swath", '"60 ft"', "need_per", "required"):
+        assert word in shown
+    assert cli.main(["tables", "columns"]) == 0
+    assert "subsample_dry_g" in capsys.readouterr().out
 
 
 def test_an_error_of_ours_gives_exit_1_and_no_traceback(plan_folder, tmp_path, monkeypatch, capsys):

@@ -8,6 +8,7 @@ from shapely.geometry import Polygon, box
 
 from fieldmap import read_plan, run
 from fieldmap.delivery import drive
+from fieldmap.errors import InputError
 from fieldmap.field import Block, Field, Grid, burn
 from fieldmap.passes import long_axis_deg, passes_over, split_loads
 from fieldmap.plan import Spreader
@@ -85,11 +86,22 @@ def test_loads_empty_the_hopper_in_the_order_of_driving():
     )
     assert [load.number for load in loads] == [1, 2, 3]
     assert [load.product_kg for load in loads[:2]] == [900.0, 900.0]
-    assert sum(load.product_kg for load in loads) == pytest.approx(300.0 * 8.0, rel=0.03)
+    assert sum(load.product_kg for load in loads) == pytest.approx(2400.0)
     assert loads[0].pass_from == 1
     assert [load.pass_from for load in loads[1:]] == [load.pass_to for load in loads[:-1]]
-    assert len(split_loads(passes, lambda points: np.full(len(points), 300.0), spreader(), step_m=2.0)) == 1
-    assert split_loads(passes, lambda points: np.zeros(len(points)), spreader(), step_m=2.0) == ()
+    one = split_loads(
+        passes, lambda points: np.full(len(points), 300.0), spreader(), order_kg=2400.0, step_m=2.0
+    )
+    assert len(one) == 1
+    assert split_loads(passes, lambda points: np.zeros(len(points)), spreader(), order_kg=0.0, step_m=2.0) == ()
+
+
+def test_a_hopper_of_nothing_is_refused():
+    passes = passes_over(field(), spreader())
+    with pytest.raises(InputError, match="a hopper of 1.0 kg makes 2,400 loads; at most 500"):
+        split_loads(
+            passes, lambda points: np.full(len(points), 300.0), spreader(hopper="1 kg"), order_kg=2400.0, step_m=2.0
+        )
 
 
 def test_one_rate_arrives_as_meant_away_from_the_headland():
@@ -172,6 +184,6 @@ def test_loss_from_uneven_spreading_is_the_curvature_times_the_square_of_cv_time
 def test_a_run_reports_passes_loads_and_delivery(plan_folder):
     result = run(read_plan(plan_folder()))
     total_kg = sum(zone.product_kg for zone in result.zone_map.zones)
-    assert sum(load.product_kg for load in result.loads) == pytest.approx(total_kg, rel=0.03)
+    assert sum(load.product_kg for load in result.loads) == pytest.approx(total_kg)
     assert 0.5 < result.delivery.within_tenth <= 1.0
     assert any("would land beyond the boundary" in text for text in result.warnings)

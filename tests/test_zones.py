@@ -14,9 +14,10 @@ from rasterio import features
 from scipy import ndimage
 from shapely import affinity
 
-from fieldmap.coverage import merge_small_patches, zone_polygons
+from fieldmap.coverage import zone_polygons
 from fieldmap.field import Grid
 from fieldmap.loss import SquaredLoss
+from fieldmap.patches import merge_small_patches
 from fieldmap.zones import LevelSet, best_levels, choose_levels, rate_steps, shape_zones
 
 POUND_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha; international pound and acre, exact by definition

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -51,19 +52,37 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
         Before anything is computed or written.
     """
     if not folder.exists() and not folder.is_symlink():
+        _refuse_unwritable(folder)
         return
     ours = folder.is_dir() and not folder.is_symlink()
     ours = ours and {entry.name for entry in folder.iterdir()} <= {*WRITERS}
     if overwrite and ours:
         return
     found, action = (
-        ("it holds files that fieldmap did not write", "Name another folder")
+        (
+            "it holds files that fieldmap did not write" if folder.is_dir() else "it is not a folder",
+            "Name another folder",
+        )
         if not ours
         else ("it is already there", "Name another folder, or replace it with --overwrite")
     )
     raise OutputExistsError(
         Problem(str(folder), "", found, "a folder that is not there yet is expected for the output", action)
     )
+
+
+def _refuse_unwritable(folder: Path) -> None:
+    """The nearest folder above that exists must be one, and must let us write."""
+    above = next(parent for parent in folder.absolute().parents if parent.exists() or parent.is_symlink())
+    if above.is_dir() and os.access(above, os.W_OK):
+        return
+    reason = "writing there is not allowed" if above.is_dir() else f"{above.name} is a file"
+    raise OutputExistsError(_not_writable(folder, reason))
+
+
+def _not_writable(folder: Path, reason: str) -> Problem:
+    expected = "a folder in a place that may be written is expected"
+    return Problem(str(folder), "", f"it cannot be written ({reason})", expected, "Name another folder")
 
 
 def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> None:
@@ -75,7 +94,10 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
         Where the folder exists, unless `overwrite` is set and an earlier run wrote it.
     """
     refuse_existing(folder, overwrite=overwrite)
-    folder.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputExistsError(_not_writable(folder, str(error.strerror))) from None
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         fresh, old = Path(beside, "new"), Path(beside, "old")
         fresh.mkdir()

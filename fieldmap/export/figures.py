@@ -12,14 +12,19 @@ import shapely
 
 from fieldmap import tables
 from fieldmap.diagnostics import empirical_variogram
-from fieldmap.export.tables import RATE_DECIMALS, zone_entries
+from fieldmap.export.tables import RATE_DECIMALS, strip_entries, zone_entries
 from fieldmap.field import to_lonlat
+from fieldmap.pan_test import effective_swath_m, overlap_cv
+from fieldmap.stages import SOURCES as STAGE_SOURCES
+from fieldmap.strips import ADVICE
+from fieldmap.thin_ground import thin_ground_text
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.outcomes import Outcome
     from fieldmap.pipeline import Result
+    from fieldmap.stages import StageCourse
     from fieldmap.surface import SurfaceFit
     from fieldmap.verdict import Verdict
 
@@ -28,7 +33,7 @@ _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "
 
 def figures(result: Result) -> dict[str, Any]:
     """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
-    field, zones = result.field, result.zone_map.zones
+    field, zones = result.field, result.zone_map.rows
     inside = field.inside
     fit = result.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
@@ -73,6 +78,35 @@ def figures(result: Result) -> dict[str, Any]:
             }
             for line in result.ledger
         ],
+        "trend": [
+            {
+                "sampled": one.sampled.isoformat(),
+                "samples": one.samples,
+                "biomass_kg_ha": _rate(one.biomass_kg_ha),
+                "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
+                "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
+            }
+            for one in result.samplings
+        ],
+        "growth": [
+            {"block": block, **{name: round(value, 4) for name, value in asdict(growth).items()}}
+            for block, growth in result.growths.items()
+            if growth is not None
+        ],
+        "stages": [_stages(course) for course in result.stages],
+        "sidedress": [
+            {
+                "block": call.block,
+                "crop": call.crop,
+                "sampled": call.sampled.isoformat(),
+                "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
+                "threshold_ppm": call.threshold_ppm,
+                "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
+                "mark": call.mark,
+                "text": call.text,
+            }
+            for call in result.sidedress
+        ],
         "zones": zone_entries(result),
         "totals": {
             "area_ha": round(sum(zone.area_ha for zone in zones), 4),
@@ -90,7 +124,26 @@ def figures(result: Result) -> dict[str, Any]:
         "zones_width": {
             "method": result.width.method,
             "thin_percent": round(100 * result.width.thin_share, 2),
-            "losses": width_losses(result),
+            "losses": {
+                method: round(loss * loss_scale(result), 4) for method, loss in result.width.losses.items()
+            },
+        },
+        "strips": {"advice": ADVICE, "strips": strip_entries(result)},
+        "thin_ground": thin_ground_figures(result),
+        "machine_limits": {
+            "rule": result.limits.rule,
+            "n_short_at_zero_kg": round(result.limits.left_short_kg, 2),
+            "n_over_at_least_rate_kg": round(result.limits.raised_over_kg, 2),
+            "above_rate_max": [
+                {
+                    "zone": one.zone,
+                    "n_short_kg": round(one.n_short_kg, 2),
+                    "n_short_kg_ha": _rate(one.n_short_kg_ha),
+                    "passes": one.passes,
+                    "products": list(one.products),
+                }
+                for one in result.limits.short
+            ],
         },
         "deliverable": {
             "within_10_percent": round(100 * result.delivery.within_tenth, 1),
@@ -99,7 +152,9 @@ def figures(result: Result) -> dict[str, Any]:
             "n_in_no_spread_kg": round(result.delivery.in_no_spread_kg * nitrogen_fraction, 2),
             "n_outside_kg": round(result.delivery.outside_kg * nitrogen_fraction, 2),
             "look_ahead_m": round(result.delivery.look_ahead_m, 1),
-        },
+        }
+        | pan_test_figures(result)
+        | offer_figures(result),
         "verdict": verdict_figures(result.verdict),
         "warnings": list(result.warnings),
         "cautions": list(result.cautions),
@@ -145,11 +200,61 @@ def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
     }
 
 
-def width_losses(result: Result) -> dict[str, float]:
-    """Loss of each way to give zones their width, as `zones_by_number` has it: money where that is followed."""
+def offer_figures(result: Result) -> dict[str, Any]:
+    """The maps that were tried where the machine cannot deliver the one drawn; nothing where it can."""
+    offer = result.offer
+    if offer is None:
+        return {"short_runs_percent": round(100 * result.delivery.short_runs, 1)}
+    scale = loss_scale(result)
+    return {
+        "short_runs_percent": round(100 * result.delivery.short_runs, 1),
+        "driven_maps": [
+            {
+                "zones": one.zones,
+                "zone_min_ha": round(one.zone_min_ha, 4),
+                "loss": round(one.loss * scale, 4),
+                "within_10_percent": round(100 * one.within_tenth, 1),
+                "short_runs_percent": round(100 * one.short_runs, 1),
+                "drawn": one is offer.drawn,
+                "loses_least": one is offer.best,
+            }
+            for one in (offer.drawn, *offer.others)
+        ],
+    }
+
+
+def pan_test_figures(result: Result) -> dict[str, Any]:
+    """How evenly the spreader throws, by its pan test; nothing without one."""
+    spreader = result.plan.spreader
+    if spreader.pan_test is None:
+        return {}
+    return {
+        "pattern_cv_percent": round(100 * overlap_cv(spreader.pan_test, spreader.swath_m), 1),
+        "effective_swath_m": round(effective_swath_m(spreader.pan_test), 2),
+    }
+
+
+def thin_ground_figures(result: Result) -> dict[str, Any]:
+    """What was chosen for the zone with the thinnest stand, and why."""
+    told, thin = result.plan.thin_ground, result.zone_map.thin
+    return {
+        "cause": told.cause,
+        "capped": bool(thin and thin.capped),
+        "text": thin_ground_text(thin, result.plan),
+    } | (
+        {
+            "asked_rate_n_kg_ha": _rate(thin.rate_n_kg_ha),
+            "flat_rate_n_kg_ha": _rate(thin.flat_rate_n_kg_ha),
+        }
+        if thin
+        else {}
+    )
+
+
+def loss_scale(result: Result) -> float:
+    """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
     by_money = result.level_sets[0].money_ha is not None
-    scale = 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction ** 2
-    return {method: round(loss * scale, 4) for method, loss in result.width.losses.items()}
+    return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction ** 2
 
 
 def verdict_figures(verdict: Verdict) -> dict[str, Any]:
@@ -182,6 +287,29 @@ def _outcome(one: Outcome) -> dict[str, Any]:
     if one.zones_better is not None:
         told["chance_zones_better"] = round(one.zones_better, 3)
     return told
+
+
+def _stages(course: StageCourse) -> dict[str, Any]:
+    """One cover crop across its growth stages, the mean stand."""
+    return {
+        "cover_crop": course.cover_crop,
+        "blocks": list(course.blocks),
+        "stage": course.stages[course.now].stage,
+        "text": course.text,
+        "mark": tables.weakest_mark(STAGE_SOURCES),
+        "stages": [
+            {
+                "stage": stage.stage,
+                "days": stage.days,
+                "biomass_kg_ha": _rate(stage.biomass_kg_ha),
+                "nitrogen_pct": round(stage.nitrogen_pct, 3),
+                "total_n_kg_ha": _rate(stage.total_kg_ha),
+                "available_n_kg_ha": _rate(stage.available_kg_ha),
+                "available_n_same_biomass_kg_ha": _rate(stage.same_biomass_kg_ha),
+            }
+            for stage in course.stages
+        ],
+    }
 
 
 def write_figures(result: Result, path: Path) -> None:

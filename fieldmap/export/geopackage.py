@@ -1,4 +1,4 @@
-"""zones.gpkg: zones, samples, boundary and no-spread areas as layers, and a table that says what they are."""
+"""zones.gpkg: zones, strips, samples, boundary, no-spread areas as layers, and a table that says what they are."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from fieldmap.export.clock import now
-from fieldmap.export.tables import part_rows, sample_rows
+from fieldmap.export.tables import part_rows, sample_rows, strip_entries
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,6 +40,7 @@ def write_geopackage(result: Result, path: Path) -> None:
             [{"part": row.pop("id"), **row} for row in part_rows(result)],
             [MultiPolygon([part.geometry]) for part in result.parts],
         ),
+        "strips": (strip_entries(result), [MultiPolygon([one.row.parts[0].geometry]) for one in result.strips]),
         "samples": (sample_rows(result), list(gpd.points_from_xy(*result.samples.coords_m.T))),
         "boundary": (blocks, [_multi(block.geometry) for block in field.blocks]),
         "no_spread": ([{"what": "no-spread areas with their setbacks"}], [_multi(field.no_spread)]),

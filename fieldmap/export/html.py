@@ -13,8 +13,7 @@ import jinja2
 
 from fieldmap.maps import TILES, build_map
 from fieldmap.overlays import map_views, zone_colours
-from fieldmap.summary import five_numbers, zone_cells, zone_columns
-from fieldmap.units import area_text
+from fieldmap.summary import field_area_text, five_numbers, zone_cells, zone_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,7 +43,7 @@ def map_page(result: Result) -> str:
     zones = result.zone_map.zones
     return _template().render(
         name=result.plan.name,
-        area=area_text(result.field.area_ha, result.plan.units),
+        area=field_area_text(result),
         views=views,
         numbers=five_numbers(result),
         columns=zone_columns(result),

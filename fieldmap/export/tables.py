@@ -9,7 +9,7 @@ import pandas as pd
 import shapely
 
 from fieldmap.field import to_lonlat
-from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC
+from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC, KG_PER_LB
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,9 +29,23 @@ def zone_entries(result: Result) -> list[dict[str, Any]]:
     return [_row(zone, zone.area_ha, zone.product_kg, result) for zone in result.zone_map.zones]
 
 
+def strip_entries(result: Result) -> list[dict[str, Any]]:
+    """One row a check strip, as a zone's, with what its middle gets and the yield at stake."""
+    rows = []
+    for one in result.strips:
+        row = _row(one.row, one.row.area_ha, one.row.product_kg, result)
+        row["level"] = one.level
+        row["middle_received_kg_ha"] = round(one.middle_received_kg_ha, RATE_DECIMALS)
+        row["middle_at_rate_percent"] = round(100 * one.middle_at_rate, 1)
+        if one.yield_at_stake_kg is not None:
+            row["yield_at_stake_kg"] = round(one.yield_at_stake_kg, MASS_DECIMALS)
+        rows.append(row)
+    return rows
+
+
 def part_rows(result: Result) -> list[dict[str, Any]]:
     """One row a polygon, with its own ``id``, area and product; the order of the polygons in every file."""
-    parts = [(zone, part) for zone in result.zone_map.zones for part in zone.parts]
+    parts = [(zone, part) for zone in result.zone_map.rows for part in zone.parts]
     return [
         {"id": number, **_row(zone, part.area_ha, part.product_kg, result)}
         for number, (zone, part) in enumerate(parts, start=1)
@@ -58,8 +72,9 @@ def _row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> dict[
             row["product"] = zone.product
         row[name] = round(kg_ha, RATE_DECIMALS) + 0.0  # no minus before zero
     row["product_kg"] = round(product_kg, MASS_DECIMALS)
-    row["strip"] = False
+    row["strip"] = zone.strip
     if result.plan.units == "us":
+        row["product_lb"] = round(product_kg / KG_PER_LB, MASS_DECIMALS)
         row["area_ac"] = round(area_ha / HA_PER_ACRE, AREA_DECIMALS)
         for name, kg_ha in rates.items():
             row[name.replace("_kg_ha", "_lb_ac")] = round(kg_ha / KG_HA_PER_LB_AC, RATE_DECIMALS) + 0.0

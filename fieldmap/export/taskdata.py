@@ -15,6 +15,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pyproj
 import shapely
+from shapely.geometry import Polygon
 
 from fieldmap.export.archive import write_zip
 from fieldmap.export.geojson import cut_at_180
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
-    from shapely.geometry import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.pipeline import Result
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 DDI_MASS_PER_AREA = "0006"  # setpoint mass per area application rate, mg/m²
 MG_M2_PER_KG_HA = 100
 OUTSIDE, NO_SPREAD = 0, 254  # codes of treatment zones; the zones of the map stand between
+CODES_MAX = 254
 NAME_LENGTH = 32
 TREATMENT, BOUNDARY, OUTER, INNER, POINT = "2", "1", "1", "2", "2"
 
@@ -41,7 +42,7 @@ TREATMENT, BOUNDARY, OUTER, INNER, POINT = "2", "1", "1", "2", "2"
 def write_grid(result: Result, path: Path) -> None:
     """Write version 3.3 with a type 1 grid of cells at most half a swath wide."""
     root, task = _task(result, major="3", minor="3")
-    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in result.zone_map.zones})
+    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in result.zone_map.rows})
     codes, south, west, height, width = _grid_codes(result, rates)
     for code, rate in [*enumerate(rates, start=1), (NO_SPREAD, 0.0)]:
         if (codes == code).any():
@@ -70,12 +71,18 @@ def write_polygons(result: Result, path: Path) -> None:
     for row, part in zip(part_rows(result), result.parts, strict=True):
         for shape in shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs))):
             code += 1
-            if code >= NO_SPREAD:
-                raise RuntimeError(
-                    f"task data holds at most {NO_SPREAD - 1} polygons; choose a larger zone_min"
-                )
-            zone = _zone(task, code, row["product_kg_ha"], name=f"zone {row['zone']}")
+            kind = "strip" if row["strip"] else "zone"
+            zone = _zone(task, code, row["product_kg_ha"], name=f"{kind} {row['zone']}")
             _polygon(zone, shape, TREATMENT)
+    # Ground that stays empty has zones of its own: else it would get what is meant for outside the field.
+    for block in result.field.blocks:
+        empty = to_lonlat(block.geometry.difference(block.spread), result.field.crs)
+        for shape in shapely.get_parts(cut_at_180(empty)) if not empty.is_empty else ():
+            if isinstance(shape, Polygon):
+                code += 1
+                _polygon(_zone(task, code, 0.0, name="no spread"), shape, TREATMENT)
+    if code > CODES_MAX:
+        raise RuntimeError(f"task data holds at most {CODES_MAX} polygons; choose a larger zone_min")
     write_zip(path, {"TASKDATA/TASKDATA.XML": _xml(root)})
 
 

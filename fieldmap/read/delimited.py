@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 from dataclasses import dataclass
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab"}
 
+FIRST_YEAR, LAST_YEAR = 1900, 2100
+DATE_WANTED: Final = f"a date such as 2026-05-04, from {FIRST_YEAR} to {LAST_YEAR},"
+
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _POINT = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?", re.IGNORECASE | re.ASCII)
 _COMMA = re.compile(r"[+-]?(\d+,\d*|,\d+)(e[+-]?\d{1,3})?", re.IGNORECASE | re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
@@ -133,6 +138,17 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float | None:
     if text.lower().lstrip("+-") in {"inf", "infinity"}:
         return float("inf")
     return None
+
+
+def parse_date(text: str) -> dt.date | None:
+    """The date of a cell such as ``2026-05-04``; None for anything else, another order of day and month included."""
+    if not _DATE.fullmatch(text):
+        return None
+    try:
+        date = dt.date.fromisoformat(text)
+    except ValueError:
+        return None
+    return date if FIRST_YEAR <= date.year <= LAST_YEAR else None
 
 
 def to_numbers(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -13,12 +13,21 @@ import shapely
 from pyproj import CRS
 
 from fieldmap.errors import InputError, Problem
-from fieldmap.read.delimited import TextTable, ignored_columns, is_empty, read_delimited, to_numbers
+from fieldmap.read.delimited import (
+    DATE_WANTED,
+    TextTable,
+    ignored_columns,
+    is_empty,
+    parse_date,
+    read_delimited,
+    to_numbers,
+)
 from fieldmap.read.files import WGS84, check_file, known_crs, names, quoted, raise_all, text_of
 from fieldmap.read.shapes import position_fault
 from fieldmap.read.vector import ACCEPTED, read_layer
 
 if TYPE_CHECKING:
+    import datetime as dt
     from pathlib import Path
 
 POSITIONS: Final = {
@@ -43,7 +52,8 @@ NUMBERS: Final = {
     "weed_pct": "percent of dry weight",
 }
 TEXTS: Final = ("sample", "block", "species", "stage", "note")
-COLUMNS: Final = (*TEXTS, *NUMBERS)
+DATES: Final = ("sampled",)
+COLUMNS: Final = (*TEXTS, *DATES, *NUMBERS)
 
 _HIGHEST = {"nitrogen_pct": 10.0, "legume_pct": 100.0, "weed_pct": 100.0}
 _SUBSAMPLE = ("subsample_fresh_g", "subsample_dry_g")
@@ -74,7 +84,7 @@ class SampleTable:
         ``"feature"`` from 1.
     frame
         One point a sample in `frame.crs`, with every column of `COLUMNS`: numbers as float64 (NaN where empty
-        or absent), text as str (empty where empty or absent).
+        or absent), dates as datetime64 (NaT where empty or absent), text as str (empty where empty or absent).
     warnings
         What was read in a way the user should know of.
     """
@@ -114,9 +124,12 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
     problems += [*table.problems, *_weighing_problems(table)]
     near, ignored = _unknown_columns(table)
     problems += near
-    columns: dict[str, pd.Series[float] | pd.Series[str] | str] = {
+    columns: dict[str, pd.Series[Any] | str] = {
         name: table.cells[name].map(text_of).astype("str") if name in table.cells else "" for name in TEXTS
     }
+    for name in DATES:
+        columns[name], wrong = _dates(table, name)
+        problems += wrong
     for name, unit in NUMBERS.items():
         if name in table.cells:
             columns[name], wrong = to_numbers(table, name, unit, high=_HIGHEST.get(name, np.inf))
@@ -126,6 +139,21 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
     raise_all(table.file, sorted(problems, key=_reading_order))
     frame = gpd.GeoDataFrame(pd.DataFrame(columns, index=table.cells.index), geometry=points)
     return SampleTable(table.file, table.place, frame, (*table.warnings, *ignored))
+
+
+def _dates(table: TextTable, column: str) -> tuple[pd.Series[Any], list[Problem]]:
+    """Dates of one column (NaT where empty or wrong), and the problem of each cell that is none."""
+    problems = []
+    found: list[dt.date | None] = [None] * len(table.cells)
+    for position, (number, text) in enumerate(table.column(column) if column in table.cells else ()):
+        if is_empty(text):
+            continue
+        found[position] = parse_date(text.removesuffix(" 00:00:00"))  # as layers write a date
+        if found[position] is None:
+            wrong = f"{column} is {quoted(text)}"
+            problems.append(table.problem(number, wrong, f"{DATE_WANTED} is expected", "Correct the cell"))
+    days = np.array(found, dtype="datetime64[D]")
+    return pd.Series(days.astype("datetime64[s]"), index=table.cells.index, name=column), problems
 
 
 def _reading_order(problem: Problem) -> int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import re
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -11,21 +9,27 @@ import numpy as np
 import pandas as pd
 
 from fieldmap.errors import Problem
-from fieldmap.read.delimited import TextTable, ignored_columns, read_delimited, to_numbers
+from fieldmap.read.delimited import (
+    DATE_WANTED,
+    TextTable,
+    ignored_columns,
+    parse_date,
+    read_delimited,
+    to_numbers,
+)
 from fieldmap.read.files import names, quoted, raise_all
 
 if TYPE_CHECKING:
+    import datetime as dt
     from pathlib import Path
 
 LONGEST_GAP_D: Final = 3
-FIRST_YEAR, LAST_YEAR = 1900, 2100
 
 _COLUMNS = {  # unit, lowest and highest value that is believed (common practice, no source)
     "tmin_c": ("degrees Celsius", -60.0, 60.0),
     "tmax_c": ("degrees Celsius", -60.0, 60.0),
     "rain_mm": ("millimetres", 0.0, 600.0),
 }
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def read_weather(path: Path) -> tuple[pd.DataFrame, tuple[str, ...]]:
@@ -83,11 +87,11 @@ def _dates(table: TextTable) -> tuple[list[dt.date | None], list[Problem]]:
     problems = []
     rows: dict[dt.date, int] = {}
     for number, text in table.column("date"):
-        date = _date(text)
+        date = parse_date(text)
         dates.append(date)
         if date is None:
             found = f"date is {quoted(text)}"
-            expected = f"a date such as 2026-05-04, from {FIRST_YEAR} to {LAST_YEAR}, is expected"
+            expected = f"{DATE_WANTED} is expected"
             problems.append(table.problem(number, found, expected, "Write year-month-day"))
         elif date in rows:
             found, expected = f"{date} is already in row {rows[date]}", "each day once is expected"
@@ -95,16 +99,6 @@ def _dates(table: TextTable) -> tuple[list[dt.date | None], list[Problem]]:
         else:
             rows[date] = number
     return dates, problems
-
-
-def _date(text: str) -> dt.date | None:
-    if not _DATE.fullmatch(text):
-        return None
-    try:
-        date = dt.date.fromisoformat(text)
-    except ValueError:
-        return None
-    return date if FIRST_YEAR <= date.year <= LAST_YEAR else None
 
 
 def _gaps(file: str, days: pd.DataFrame) -> tuple[list[Problem], list[str]]:

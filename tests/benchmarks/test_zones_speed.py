@@ -83,8 +83,8 @@ def test_million_cells(texture, make_loss, capsys):
     with capsys.disabled():
         print(
             f"\n{(block_index >= 0).sum()} cells, texture {texture}, {make_loss.__name__}: "
-            f"levels {taken_s[0]:.3f} s, patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; {len(parts)} parts; "
-            f"loss of the levels {levels.loss:.4g}, as shaped {shaped:.4g}"
+            f"levels {taken_s[0]:.3f} s, patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; "
+            f"{len(parts)} parts; loss of the levels {levels.loss:.4g}, as shaped {shaped:.4g}"
         )
     assert taken_s[1] < 0.5
     assert taken_s.sum() < 1.0

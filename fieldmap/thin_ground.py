@@ -1,0 +1,120 @@
+"""The zone with the highest rate lies where the stand is thin: it may be held at the flat rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.response import due_kg_ha
+from fieldmap.spreader import (
+    nearest_rate_kg_ha,
+    nitrogen_rate_kg_ha,
+    product_rate_kg_ha,
+    product_rates_kg_ha,
+)
+from fieldmap.units import rate_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.need import BlockNeed
+    from fieldmap.plan import Plan
+
+    Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ThinZone:
+    """The zone with the highest rate, and what was decided of it.
+
+    Parameters
+    ----------
+    rate_n_kg_ha
+        Nitrogen that its thin stand asks for.
+    flat_rate_n_kg_ha
+        What one rate a block would give its ground, on average.
+    capped
+        Whether it is held at the flat rate.
+    """
+
+    rate_n_kg_ha: float
+    flat_rate_n_kg_ha: float
+    capped: bool
+
+
+def hold_back(
+    rate_kg_ha: Floats,
+    level: NDArray[np.int64],
+    credit_used_kg_ha: Floats,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    plan: Plan,
+) -> tuple[Floats, ThinZone | None]:
+    """Cap the highest-rate zone at the flat rate, where the plan says so.
+
+    Parameters
+    ----------
+    rate_kg_ha
+        Product rate of each level, shape (levels,).
+    level
+        Level of each cell, -1 where nothing is spread, raster.
+    credit_used_kg_ha
+        Credit as the zones use it, raster, NaN where nothing is spread.
+    needs, field, plan
+        The need of each block, the field, the plan.
+
+    Returns
+    -------
+    rates, thin
+        The rates, and what there is to say; None where no zone lies above the flat rate.
+    """
+    used = np.unique(level[level >= 0])
+    highest = float(rate_kg_ha[used].max())
+    product = plan.spreader.product_entry
+    due = due_kg_ha(credit_used_kg_ha, needs, field, plan)
+    of_block = np.array([_mean(due[field.spread_index == k]) for k in range(len(needs))])
+    here = np.isin(level, used[rate_kg_ha[used] == highest])
+    wanted = product_rate_kg_ha(of_block[field.block_index[here]].mean(), product)
+    flat_kg_ha = nearest_rate_kg_ha(float(wanted), product_rates_kg_ha(plan.spreader))
+    if flat_kg_ha >= highest:
+        return rate_kg_ha, None
+    cap = plan.thin_ground.cap
+    asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest, flat_kg_ha]), product).tolist()
+    held = np.where(rate_kg_ha == highest, flat_kg_ha, rate_kg_ha) if cap else rate_kg_ha
+    return held, ThinZone(asked_n, flat_n, cap)
+
+
+def _mean(values: Floats) -> float:
+    finite = values[np.isfinite(values)]
+    return float(finite.mean()) if finite.size else 0.0
+
+
+def thin_ground_text(thin: ThinZone | None, plan: Plan) -> str:
+    """What was chosen for the highest-rate zone, and why; empty where there is nothing to choose."""
+    if thin is None:
+        return ""
+    asked, flat = (rate_text(each, plan.units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
+    told = plan.thin_ground
+    why = "nobody knows yet why" if told.cause == "unknown" else f"the cause given is {told.cause}"
+    if thin.capped:
+        return (
+            f"The zone with the thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: "
+            f"{why}, and what thins the cover crop may hold the vegetable back too."
+        )
+    if not told.may_limit_the_crop:
+        return (
+            f"The zone with the thinnest stand keeps its {asked} of nitrogen: {why}, which should not hold the "
+            "vegetable back."
+        )
+    return (
+        f"The zone with the thinnest stand gets {asked} of nitrogen, but {why} it is thin. Look, dig and test there; "
+        f"cause and cap = true in [thin_ground] would hold it at the flat rate, {flat}."
+        if told.cause == "unknown"
+        else f"The zone with the thinnest stand gets {asked} of nitrogen although {why}, which may hold the "
+        f"vegetable back too; cap = true in [thin_ground] would hold it at the flat rate, {flat}."
+    )
