@@ -6,20 +6,23 @@ from typing import TYPE_CHECKING
 
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.errors import InputError, Problem
+from fieldmap.other_credits import COUNTED_BY_GUIDE, RAW_DAYS, RAW_DAYS_OFF_SOIL
 from fieldmap.units import temperature_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
+    from fieldmap.course import Course
     from fieldmap.credit import CreditRule
     from fieldmap.field import Field
     from fieldmap.plan import CoverCrop, Crop, Plan
     from fieldmap.samples import Samples
-    from fieldmap.season import Course
 
 GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
+EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
+COUNTED = {source: item for item, source in COUNTED_BY_GUIDE.items()}
 SEEDLING_DAYS = 14  # common practice, no source
 ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
@@ -84,6 +87,7 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
                     "Correct the dates",
                 )
             )
+        problems += _raw_manure_too_late(plan, block.name)
         if cover.ended_by == "removed" and not (plan.credit.method == "share" and plan.credit.share):
             problems.append(
                 Problem(
@@ -99,17 +103,43 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
         raise InputError(*problems)
 
 
+def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
+    """Raw manure as the product: spread on the last date of [[application]], else up to planting (7 CFR 205.203)."""
+    product, crop = plan.spreader.product_entry, plan.crop_of(block)
+    if not product.raw_manure:
+        return []
+    spread = max((one.date for one in plan.application if one.date), default=crop.planted)
+    days, needed = (crop.harvested - spread).days, RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
+    if days >= needed:
+        return []
+    return [
+        Problem(
+            "plan.toml",
+            "[spreader] product",
+            f"{product.name} is raw manure, and {spread} is {days} days before the harvest of {crop.harvested} in "
+            f"{block}",
+            f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the soil, 90 "
+            "with touches_soil = false in [crop])",
+            "Spread it earlier, give the date in [[application]], or choose another product",
+        )
+    ]
+
+
 def date_warnings(plan: Plan, field: Field, samples: Samples) -> tuple[str, ...]:
     """What a person should think of, each once."""
     found: list[str] = []
     for block in field.blocks:
         found += _of_block(
-            plan.cover_crop_of(block.name), plan.crop_of(block.name), plan, sampling_date(plan, samples)
+            block.name,
+            plan.cover_crop_of(block.name),
+            plan.crop_of(block.name),
+            plan,
+            sampling_date(plan, samples),
         )
     return tuple(dict.fromkeys(found))
 
 
-def _of_block(cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None) -> list[str]:
+def _of_block(block: str, cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None) -> list[str]:
     found = []
     if sampled and plan.samples.growth is None and (cover.terminated - sampled).days > GROWTH_DAYS:
         found.append(
@@ -134,6 +164,23 @@ def _of_block(cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None)
             "likely too high."
         )
     days = (crop.planted - cover.terminated).days
+    if plan.weather is None and days > EARLY_DAYS:
+        found.append(
+            f"{crop.name} is planted {days} days after the cover crop ended: most of its nitrogen is released within "
+            "four to six weeks (PNW 636), and what the crop cannot take yet may be lost. Without weather the whole "
+            "is credited, likely too much: give [weather], or a soil nitrate test."
+        )
+    soil_credits = [
+        one.source
+        for one in plan.other_credits
+        if one.block in (None, block) and COUNTED.get(one.source, "") not in ("", *crop.need_allows_for)
+    ]
+    if crop.need_is == "guide rate" and soil_credits:
+        found.append(
+            f"The need of {crop.name} is a guide rate, which usually contains what an average soil supplies, and "
+            f"{' and '.join(dict.fromkeys(soil_credits))} is credited beside it: look whether the guide counts that "
+            "already, and name it in need_allows_for if it does."
+        )
     if cover.placement == "incorporated" and 0 <= days < SEEDLING_DAYS:
         found.append(
             f"{crop.name} is planted {days} days after the cover crop was tilled in: within two weeks decay can "

@@ -20,7 +20,10 @@ GENERAL = (
         "A thin stand may be thin because the ground is poor. The zone with the highest rate is a reason to look, "
         "dig and test before spreading more there."
     ),
-    "The credit is an estimate from a regional relation. Try one block, with check strips, before the whole farm.",
+    (
+        "The credit is an estimate from a regional relation. Roots are not counted: the relation is on shoots, and "
+        "adding them would count nitrogen twice. Try one block, with check strips, before the whole farm."
+    ),
     (
         "Calibrate the spreader with this product, and compare what the machine shows with the zone table before "
         "the first pass."
@@ -44,5 +47,5 @@ def cautions(plan: Plan) -> tuple[str, ...]:
         *GENERAL,
         *product.cautions,
         *((ORGANIC,) if product.organic else ()),
-        *((MANURE,) if manure or "litter" in product.name else ()),
+        *((MANURE,) if manure or product.raw_manure else ()),
     )

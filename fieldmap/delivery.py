@@ -16,7 +16,7 @@ from scipy.sparse import csr_array
 
 from fieldmap.passes import along
 from fieldmap.spreader import reach_m, share_at
-from fieldmap.units import length_text, mass_text
+from fieldmap.units import mass_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -142,7 +142,7 @@ def _short_runs(asked: Sequence[Floats], steps_m: Sequence[float], change_m: flo
         runs_m = np.diff([0, *ends, len(rates)]) * step_m
         short_m += float(runs_m[runs_m < change_m].sum()) if len(ends) else 0.0
     way_m = sum(len(rates) * step_m for rates, step_m in zip(asked, steps_m, strict=True))
-    return short_m / way_m if way_m else 0.0
+    return float(short_m / way_m) if way_m else 0.0
 
 
 def _thrown(

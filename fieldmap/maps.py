@@ -1,12 +1,11 @@
 """The map of a run: zones, surfaces, samples and no-spread areas as a folium map.
 
-Everything a user wrote reaches the page only through `literal`, inside GeoJSON properties: folium's own
+Everything a user wrote reaches the page only through `map_features.literal`, inside GeoJSON properties: folium's own
 tooltips and popups put text into JavaScript, and branca renders what it writes as a template once more.
 """
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import folium
@@ -17,6 +16,8 @@ from folium.template import Template
 from folium.utilities import JsCode
 from shapely.geometry import MultiLineString, MultiPolygon, Point
 
+from fieldmap.driving_layers import add_passes_and_loads, add_strips
+from fieldmap.map_features import DECIMALS, INK, PAPER, feature, layer
 from fieldmap.overlays import lonlat_bounds, to_map, zone_colours
 from fieldmap.summary import zone_cells, zone_columns
 from fieldmap.units import rate_text, shown_rate, whole
@@ -26,14 +27,11 @@ if TYPE_CHECKING:
 
     from branca.element import Element
     from shapely.geometry import Polygon
-    from shapely.geometry.base import BaseGeometry
 
     from fieldmap.overlays import View
     from fieldmap.pipeline import Result
     from fieldmap.rates import Zone
 
-INK, PAPER = "#14202b", "#ffffff"
-DECIMALS = 7  # of degrees, about a centimetre
 RADIUS_PX = (3.0, 8.0)  # of the lightest and the heaviest sample
 SAMPLES_DRAWN = 1_000
 HATCHES = 70  # lines across the field
@@ -99,7 +97,10 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
             )
     if not result.field.no_spread.is_empty:
         _add_no_spread(chart, result)
+    if result.zone_map.strips:
+        add_strips(chart, result)
     named["outline"] = _add_outline(chart, result)
+    add_passes_and_loads(chart, result)
     _add_samples(chart, result)
     # folium passes JavaScript on, though its types say bool.
     collapsed = JsCode(f"window.innerWidth < {PHONE_PX}")
@@ -108,11 +109,6 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
     chart.fit_bounds([[south, west], [north, east]], padding=(16, 16))
     _fix_names(chart, named)
     return chart
-
-
-def literal(text: str) -> str:
-    """Text as HTML that shows it as it was written, and that no template on the way can take for its own."""
-    return html.escape(text).replace("{", "&#123;").replace("}", "&#125;")
 
 
 class _Scale(MacroElement):
@@ -143,37 +139,13 @@ def _tree(element: Element) -> Iterator[Element]:
         yield from _tree(child)
 
 
-def _feature(number: int, shape: BaseGeometry, result: Result, **properties: str) -> dict[str, Any]:
-    """A GeoJSON feature whose properties are shown as they are written."""
-    lonlat = shapely.transform(to_map(shape, result.field), lambda xy: np.round(xy, DECIMALS))
-    return {
-        "type": "Feature",
-        "id": number,
-        "geometry": shapely.geometry.mapping(lonlat),
-        "properties": {name: literal(text) for name, text in properties.items()},
-    }
-
-
-def _layer(features: list[dict[str, Any]], rows: dict[str, str], brief: Sequence[str], **options: Any) -> Any:
-    """A GeoJSON layer with a tooltip of its `brief` properties and a popup of all `rows` (name: heading)."""
-    collection = {"type": "FeatureCollection", "features": features}
-    headings = {name: literal(heading) for name, heading in rows.items()}
-    tooltip = folium.GeoJsonTooltip(
-        list(brief), [headings[name] for name in brief], class_name="tip", opacity=1
-    )
-    popup = folium.GeoJsonPopup(
-        list(rows), list(headings.values()), class_name="pop", localize=False, max_width=320
-    )
-    return folium.GeoJson(collection, tooltip=tooltip, popup=popup, **options)
-
-
 def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
     """Zones as polygons, with number and nitrogen rate written on every part."""
     zones, colours = result.zone_map.zones, zone_colours(result)
     headings = dict(zip(ZONE_ROWS, zone_columns(result), strict=True))
     headings["credit"] += " (90 % interval)"
     features = [
-        _feature(
+        feature(
             number,
             MultiPolygon([part.geometry for part in zone.parts]),
             result,
@@ -190,7 +162,7 @@ def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
             "weight": 1.5,
         }
 
-    _layer(
+    layer(
         features,
         headings,
         ["zone", "block", "credit", "rate_n", "product_rate"],
@@ -240,14 +212,14 @@ def _add_no_spread(chart: folium.Map, result: Result) -> None:
     hatch = MultiLineString([[(x, south), (x + height, north)] for x in starts]).intersection(inside)
     text = {"what": "No-spread area, with its setback and how far the spreader throws"}
     group = folium.FeatureGroup(name="No-spread areas").add_to(chart)
-    _layer(
-        [_feature(0, inside, result, **text)],
+    layer(
+        [feature(0, inside, result, **text)],
         {"what": ""},
         ["what"],
         style_function=lambda _: {"color": INK, "weight": 1, "fillColor": PAPER, "fillOpacity": 0.6},
     ).add_to(group)
     folium.GeoJson(
-        {"type": "FeatureCollection", "features": [_feature(0, hatch, result)]},
+        {"type": "FeatureCollection", "features": [feature(0, hatch, result)]},
         style_function=lambda _: {"color": INK, "weight": 1, "interactive": False},
         interactive=False,
     ).add_to(group)
@@ -256,7 +228,7 @@ def _add_no_spread(chart: folium.Map, result: Result) -> None:
 def _add_outline(chart: folium.Map, result: Result) -> folium.GeoJson:
     """Block outlines, always on."""
     field = result.field
-    features = [_feature(number, block.geometry, result) for number, block in enumerate(field.blocks)]
+    features = [feature(number, block.geometry, result) for number, block in enumerate(field.blocks)]
     outline = folium.GeoJson(
         {"type": "FeatureCollection", "features": features},
         control=False,
@@ -275,7 +247,7 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
         return
     measured = np.isfinite(samples.nitrogen_pct)
     features = [
-        _feature(
+        feature(
             number,
             Point(samples.coords_m[number]),
             result,
@@ -288,7 +260,7 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
     ]
     share = np.sqrt(samples.dry_kg_ha / (samples.dry_kg_ha.max() or 1.0))
     radius = np.round(np.interp(share, (0.0, 1.0), RADIUS_PX), 1)
-    _layer(
+    layer(
         features,
         {"sample": "Sample", "dry": "Dry biomass", "nitrogen": "N in dry matter"},
         ["sample", "dry", "nitrogen"],

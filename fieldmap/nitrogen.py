@@ -66,6 +66,7 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
     missing = np.nonzero(np.isnan(found))[0]
     sources: list[str] = ["your_value"] if len(missing) < len(found) else []
     problems: list[Problem] = []
+    errors: list[float | None] = []
     unmixed, guessed = False, False
     for i in missing:
         of_block = plan.cover_crop_of(field.blocks[samples.block[i]].name)
@@ -78,8 +79,10 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
             continue
         sources += [key for key in keys if key not in sources]
         one_value = cover_crop.nitrogen_pct is not None
+        errors.append(cover_crop.nitrogen_error_pct)
+        others_pct = np.nanmax([weed_pct, 0.0 if cover_crop.is_mixture else 100.0 - legume_pct, 0.0])
         guessed |= not one_value and cover_crop.nodules == "not checked" and cover_crop.has_legume
-        unmixed |= one_value and (cover_crop.is_mixture or weed_pct > WEEDS_MATTER_PCT)
+        unmixed |= one_value and (cover_crop.is_mixture or others_pct > WEEDS_MATTER_PCT)
     if problems:
         raise InputError(*problems)
     doubtful = _as_received(found, samples, plan, field)
@@ -91,15 +94,20 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
     )
     nodules_note = (
         "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, "
-        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from memory). "
-        "Dig up a few plants, or have the residue analysed."
+        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from "
+        "memory). Dig up a few plants, or have the residue analysed."
     )
     table = any(key != "your_value" for key in sources)
+    se_pct = SE_NODULES_UNKNOWN_PCT if guessed else SE_TABLE_PCT if table else SE_LABORATORY_PCT
+    keys = ("nitrogen_error_memory", *(("nodules_memory",) if guessed else ()))
+    own_errors = [error for error in errors if error is not None]
+    if own_errors:
+        se_pct, keys, guessed = max(own_errors), ("your_value",), False
     return SampleNitrogen(
         found,
-        SE_NODULES_UNKNOWN_PCT if guessed else SE_TABLE_PCT if table else SE_LABORATORY_PCT,
+        se_pct,
         unmixed=unmixed,
-        sources=(*sources, "nitrogen_error_memory", *(("nodules_memory",) if guessed else ())),
+        sources=tuple(dict.fromkeys((*sources, *keys))),
         warnings=(
             *doubtful,
             *((stage_note,) if "grass_stage_with_legume" in sources else ()),
@@ -135,10 +143,12 @@ def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
     own = {key: text for key, text in (("species", species), ("stage", stage)) if text}
     if not own:
         return cover_crop
+    measured = ("tarped_d", "nitrogen_error_pct", "weed_nitrogen_pct")
     try:
-        return CoverCrop.model_validate(
-            {**cover_crop.model_dump(exclude={"nitrogen_pct", "tarped_d"}), **own}
+        checked = CoverCrop.model_validate(
+            {**cover_crop.model_dump(exclude={*measured, "nitrogen_pct"}), **own}
         )
+        return checked.model_copy(update={name: getattr(cover_crop, name) for name in measured})
     except ValidationError as error:
         found, _, expected = error.errors()[0]["msg"].removeprefix("Value error, ").partition("; ")
         raise _UnknownNitrogenError(
@@ -174,11 +184,15 @@ def _mixed_nitrogen_pct(
             "Give nitrogen_pct or legume_pct for the sample, or [cover_crop] nitrogen",
         )
     weeds = 0.0 if np.isnan(weed_pct) else weed_pct / 100.0
+    if "other" not in by_kind and np.isfinite(legume_pct):
+        weeds = max(weeds, 1.0 - legume_pct / 100.0)  # in a stand of legumes all else is weeds
     legume = legume_pct / 100.0 if len(by_kind) > 1 else (1.0 - weeds) * ("legume" in by_kind)
     shares = {"legume": legume, "other": 1.0 - weeds - legume}
     mixed = sum(shares[kind] * float(np.mean(values)) for kind, values in by_kind.items())
-    return mixed + weeds * tables.WEED_NITROGEN_PCT, (
+    weed_pct_n = cover_crop.weed_nitrogen_pct or tables.WEED_NITROGEN_PCT
+    weed_key = "weed_memory" if cover_crop.weed_nitrogen_pct is None else "your_value"
+    return mixed + weeds * weed_pct_n, (
         *dict.fromkeys(entry.source for entry in cover_crop.entries),
-        *(("weed_memory",) if weeds > 0 else ()),
+        *((weed_key,) if weeds > 0 else ()),
         *(("grass_stage_with_legume",) if cover_crop.grass_stage_assumed else ()),
     )

@@ -59,10 +59,26 @@ def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -
             f"{product.name} holds: at the highest rate {rate_text(highest * product.nitrogen_pct / 100, plan.units)} of "
             "nitrogen are spread in all."
         )
-    for name, pairs in (
-        ("P2O5", [(one.p2o5_kg_ha, one.removal_p2o5_kg_ha) for one in along]),
-        ("K2O", [(one.k2o_kg_ha, one.removal_k2o_kg_ha) for one in along]),
+    for name, element, rating, pairs in (
+        (
+            "P2O5",
+            "phosphorus",
+            plan.soil_test.phosphorus,
+            [(one.p2o5_kg_ha, one.removal_p2o5_kg_ha) for one in along],
+        ),
+        (
+            "K2O",
+            "potassium",
+            plan.soil_test.potassium,
+            [(one.k2o_kg_ha, one.removal_k2o_kg_ha) for one in along],
+        ),
     ):
+        most = max((amount for amount, _ in pairs), default=0.0)
+        if rating == "high" and most > 0:
+            found.append(
+                f"The soil test is already high in {element}, and {product.name} brings up to "
+                f"{rate_text(most, plan.units)} of {name} more: a product with nitrogen alone leaves it as it is."
+            )
         over = [(amount, removal) for amount, removal in pairs if removal is not None and amount > removal]
         if not over:
             continue

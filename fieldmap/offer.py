@@ -124,8 +124,8 @@ def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
     units, drawn, best = plan.units, offer.drawn, offer.best
     change = length_text(delivery.change_m, units)
     cannot = (
-        f"The machine cannot deliver this map as drawn: {drawn.within_tenth * 100:.0f} % of the area would receive its "
-        f"rate within 10 %, and {drawn.short_runs * 100:.0f} % of the way lies in zones shorter than a rate change "
+        f"The machine cannot follow this map as drawn: {drawn.within_tenth * 100:.0f} % of the area would receive "
+        f"its rate within 10 %, and {drawn.short_runs * 100:.0f} % of the way lies in zones shorter than a rate change "
         f"({change})."
     )
     if best is drawn:
@@ -136,6 +136,6 @@ def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
     if best.zone_min_ha > drawn.zone_min_ha:
         keys += " and a larger zone_min"
     return (
-        f"{cannot} What the ground receives serves the crop better with {number}{size}, {best.within_tenth * 100:.0f} % "
-        f"within 10 %: set {keys}, or drive more slowly."
+        f"{cannot} What the ground receives serves the crop better with {number}{size}, "
+        f"{best.within_tenth * 100:.0f} % within 10 %: set {keys}, or drive more slowly."
     )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap import tables
 from fieldmap.errors import InputError, Problem
 from fieldmap.units import KG_HA_PER_LB_AC, water_text
 
@@ -15,6 +17,7 @@ NITRATE_TO_N = 0.226  # uc_anr: 1 ppm nitrate is 0.226 ppm nitrate-N
 BULK_DENSITY_KG_M3 = 1300.0  # definition of the published 35 lb/ac for 10 ppm in a foot
 ORGANIC_MATTER_KG_HA_PCT = 10.0 * KG_HA_PER_LB_AC  # grubinger: 10 lb/ac for each 1 %, conservative
 COMPOST_SHARE = 0.075  # hartz_compost: 5 to 10 % of total N in the first year
+ONE_SEASON_D = 270  # no winter cover crop stands longer; where its sowing is not told
 RAW_DAYS, RAW_DAYS_OFF_SOIL = 120, 90  # 7 CFR 205.203
 # What a guide's rate already counts is not credited again.
 COUNTED_BY_GUIDE = {
@@ -126,6 +129,13 @@ def _test_notes(one: OtherCredit, cover: CoverCrop) -> tuple[str, ...]:
     return (note,)
 
 
+def _is_this_stand(crop: str, ended: dt.date, cover: CoverCrop) -> bool:
+    """Whether a previous legume is the cover crop itself: its species, in the ground since the cover was sown."""
+    entry = tables.find(crop, tables.cover_crops())
+    since = cover.sown or cover.terminated - dt.timedelta(days=ONE_SEASON_D)
+    return entry is not None and entry.name in cover.species and ended > since
+
+
 def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:
     problems = []
     for one in own:
@@ -144,12 +154,7 @@ def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:
                         "Spread composted manure, or grow another crop there",
                     )
                 )
-        if (
-            one.crop
-            and one.ended
-            and one.crop.strip().lower() in cover.species
-            and one.ended >= cover.terminated
-        ):
+        if one.crop and one.ended and _is_this_stand(one.crop, one.ended, cover):
             problems.append(
                 Problem(
                     "plan.toml",

@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldmap.advice import climate_warnings, date_warnings, refuse_impossible_dates
 from fieldmap.cautions import cautions
+from fieldmap.course import InTime, credits_in_time, follow_blocks, tested_warnings, timed
 from fieldmap.credit import CreditMap, credit_rule, draw_credit, map_credit
 from fieldmap.delivery import Delivery, delivery_warnings, drive
 from fieldmap.drawing import draw_zones, zone_loss
@@ -29,7 +30,7 @@ from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
 from fieldmap.offer import Offer, offer_other_map, offer_text
 from fieldmap.outcomes import ground_drawn
-from fieldmap.pan_test import pan_test_warnings
+from fieldmap.pan_test import pan_tested_warnings
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
 from fieldmap.read.inputs import read_covariates, read_inputs
@@ -38,13 +39,10 @@ from fieldmap.response import response_warnings
 from fieldmap.samples import Samples, place_samples
 from fieldmap.season import (
     BlockSeason,
-    Course,
     block_seasons,
     credits_of,
-    follow_blocks,
     season_warnings,
     tied_up_warnings,
-    timed,
     timing_text,
 )
 from fieldmap.sidedress import SidedressCall, sidedress_calls
@@ -152,13 +150,14 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
 
     progress("working out credit and need")
     courses = follow_blocks(plan, field, inputs.weather, biomass, nitrogen_pct)
+    in_time = credits_in_time(plan, field, courses, biomass, nitrogen_pct)
     climates = [courses[block.name].soil_c if courses else None for block in field.blocks]
     whole_rules = [
         grown(credit_rule(plan, block.name, soil_c=soil_c), growths[block.name])
         for block, soil_c in zip(field.blocks, climates, strict=True)
     ]
     rules = [
-        timed(rule, courses.get(block.name)) for rule, block in zip(whole_rules, field.blocks, strict=True)
+        timed(rule, in_time.get(block.name)) for rule, block in zip(whole_rules, field.blocks, strict=True)
     ]
     needs = [
         block_need(plan, block.name, credits_of(plan, block.name, field, inputs.weather))
@@ -199,7 +198,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
     )
     whole = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=whole_rules)
     along = nutrients_along(zone_map, plan)
-    lines = ledgers(needs, rules, nitrogen, courses, credit, whole, zone_map, field)
+    lines = ledgers(needs, rules, nitrogen, in_time, credit, whole, zone_map, field)
     seasons = block_seasons(plan, needs, courses, whole, supplemental, field)
     stages = stage_courses(plan, field, samples, biomass, nitrogen_pct, whole_rules)
     return Result(
@@ -241,6 +240,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *nitrogen.warnings,
             *date_warnings(plan, field, samples),
             *trend_warnings(samplings, growths, plan),
+            *tested_warnings(plan, field),
             *climate_warnings(rules, courses, plan),
             *season_warnings(courses, seasons, plan),
             *tied_up_warnings(lines, plan),
@@ -249,7 +249,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *covariates.warnings,
             *(message for message in (biomass.message,) if message),
             *nutrient_warnings(along, zone_map, plan),
-            *pan_test_warnings(plan),
+            *pan_tested_warnings(plan),
             *response_warnings(plan),
             *strip_warnings(strips, plan),
             *(text for text in (thin_ground_text(zone_map.thin, plan),) if text),
@@ -263,6 +263,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
                     *(key for rule in rules for key in rule.sources),
                     *(key for need in needs for one in need.credits for key in one.sources),
                     *(STAGE_SOURCES if stages else ()),
+                    *plan.spreader.product_entry.sources,
                     *(key for call in sidedress for key in call.sources),
                 )
             )
@@ -303,7 +304,7 @@ def ledgers(
     needs: list[BlockNeed],
     rules: list[CreditRule],
     nitrogen: SampleNitrogen,
-    courses: dict[str, Course],
+    in_time: dict[str, InTime],
     credit: CreditMap,
     whole: CreditMap,
     zone_map: ZoneMap,
@@ -315,8 +316,8 @@ def ledgers(
         cells = (field.block_index == number) & np.isfinite(zone_map.credit_used_kg_ha)
         caution_kg_ha = float((credit.credit_kg_ha[cells] - zone_map.credit_used_kg_ha[cells]).mean())
         keys = tuple(dict.fromkeys((*rule.sources, *nitrogen.sources)))
-        course = courses.get(need.block)
-        split = course.split if course else None
+        share = in_time.get(need.block)
+        split = share.split if share else None
         lines += ledger(need, whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys)
     return tuple(lines)
 

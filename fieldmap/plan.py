@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -101,6 +102,8 @@ class CoverCrop(Section):
     species: tuple[str, ...] = Field(min_length=1)
     stage: tuple[str, ...] | None = None
     nitrogen_pct: Annotated[Percent, Field(gt=0, le=8)] | None = Field(None, alias="nitrogen")
+    nitrogen_error_pct: Annotated[Percent, Field(le=3)] | None = Field(None, alias="nitrogen_error")
+    weed_nitrogen_pct: Annotated[Percent, Field(gt=0, le=8)] | None = Field(None, alias="weed_nitrogen")
     nodules: Literal["pink", "few or white", "not checked"] = "not checked"
     sown: dt.date | None = None
     terminated: dt.date
@@ -228,6 +231,9 @@ class Crop(Section):
     need_is: Literal["guide rate", "crop uptake"] = "guide rate"
     recovery: float | None = Field(None, gt=0, le=1)
     need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = ()
+    half_uptake_share: float | None = Field(None, gt=0, lt=1)
+    uptake_steepness: float | None = Field(None, gt=0, le=30)
+    touches_soil: bool = True
     need_per: Literal["field", "bed"] = "field"
     bed_width_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_width")
     bed_spacing_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_spacing")
@@ -260,6 +266,21 @@ class Crop(Section):
             if self.bed_width_m > self.bed_spacing_m:
                 raise ValueError("bed_width is more than bed_spacing; beds cannot overlap")
         return self
+
+    @property
+    def entry(self) -> tables.CropEntry:
+        """The row of the table of vegetables, with the plan's own uptake curve where it gives one."""
+        found = tables.find(self.name, tables.crops())
+        assert found is not None  # noqa: S101 - checked on entry
+        half, steepness = self.half_uptake_share, self.uptake_steepness
+        curve = ("half_uptake_share", "uptake_steepness")
+        given = [name for name in curve if getattr(self, name) is not None]
+        return replace(
+            found,
+            half_uptake_share=found.half_uptake_share if half is None else half,
+            uptake_steepness=found.uptake_steepness if steepness is None else steepness,
+            source_of={**found.source_of, **dict.fromkeys(given, "your_value")},
+        )
 
     @property
     def need_field_kg_ha(self) -> float:
@@ -363,6 +384,16 @@ class SidedressTest(Section):
         return self
 
 
+Rating = Literal["low", "medium", "high"]
+
+
+class SoilTest(Section):
+    """[soil_test]: the laboratory's rating of phosphorus and potassium."""
+
+    phosphorus: Rating | None = None
+    potassium: Rating | None = None
+
+
 class Weather(Section):
     """[weather]."""
 
@@ -380,14 +411,34 @@ class Weather(Section):
 
 
 class OwnProduct(Section):
-    """A product written out in the plan."""
+    """A product written out in the plan; what it leaves out is taken from the table where that knows the name."""
 
     name: str = Field(min_length=1, max_length=32)
     nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(alias="nitrogen")
-    p2o5_pct: Annotated[Percent, Field(le=100)] = Field(0.0, alias="p2o5")
-    k2o_pct: Annotated[Percent, Field(le=100)] = Field(0.0, alias="k2o")
-    available: float = Field(1.0, gt=0, le=1)
+    p2o5_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="p2o5")
+    k2o_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="k2o")
+    available: float | None = Field(None, gt=0, le=1)
     bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
+    organic: bool | None = None
+    raw_manure: bool | None = None
+
+    @property
+    def entry(self) -> tables.Product:
+        """It as a row of the table of products, each figure with its source."""
+        base = tables.find(self.name, tables.products()) or tables.Product(
+            name=self.name,
+            aliases=(),
+            nitrogen_pct=self.nitrogen_pct,
+            p2o5_pct=0.0,
+            k2o_pct=0.0,
+            available=1.0,
+            organic=False,
+            cautions=(),
+            sources=(),
+        )
+        own = {key: value for key, value in self.model_dump(exclude={"name"}).items() if value is not None}
+        sources = {**base.source_of, **{key: "your_value" for key in own if key != "organic"}}
+        return replace(base, **own, source_of=sources, sources=tuple(dict.fromkeys(sources.values())))
 
 
 class PanTest(Section):
@@ -459,19 +510,7 @@ class Spreader(Section):
             found = tables.find(self.product, tables.products())
             assert found is not None  # noqa: S101 - checked on entry
             return found
-        own = self.product
-        return tables.Product(
-            name=own.name,
-            aliases=(),
-            nitrogen_pct=own.nitrogen_pct,
-            p2o5_pct=own.p2o5_pct,
-            k2o_pct=own.k2o_pct,
-            available=own.available,
-            bulk_density_kg_m3=own.bulk_density_kg_m3,
-            organic=False,
-            cautions=(),
-            sources=("your_value",),
-        )
+        return self.product.entry
 
 
 class Application(Section):
@@ -563,6 +602,7 @@ class Plan(Section):
     block: tuple[BlockSection, ...] = ()
     other_credits: tuple[OtherCredit, ...] = ()
     sidedress_test: tuple[SidedressTest, ...] = ()
+    soil_test: SoilTest = Field(default_factory=SoilTest)
     weather: Weather | None = None
     spreader: Spreader
     application: tuple[Application, ...] = Field((), max_length=1)

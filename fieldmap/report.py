@@ -257,7 +257,7 @@ def _sources_page(result: Result) -> Story:
         _text("Before you spread", "heading"),
         *map(_text, result.cautions),
         _text("Sources", "heading"),
-        *(_text(f"[{source.mark}] {source.citation}", "source") for source in sources),
+        _text(" · ".join(f"[{source.mark}] {source.citation}" for source in sources), "source"),
         Spacer(0, 8),
         _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
     ]
@@ -276,6 +276,7 @@ def _styles() -> dict[str, ParagraphStyle]:
         "body": style("body", fontSize=9, leading=12.5, spaceAfter=4),
         "small": style("small", fontSize=7.5, leading=10, spaceAfter=3, textColor=QUIET),
         "source": style("source", fontSize=7, leading=8.8, spaceAfter=2, textColor=QUIET),
+        "fine": style("fine", fontSize=6.3, leading=8.2, spaceAfter=3, textColor=QUIET),
         "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
         "heading": style(
             "heading", fontName="Body-Bold", fontSize=11, leading=14, spaceBefore=10, spaceAfter=4

@@ -3,28 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
-from fieldmap import tables
-from fieldmap.credit import (
-    CLIMATE_DAYS,
-    SHARE_INCORPORATED,
-    credit_rule,
-    tilled_share,
-)
-from fieldmap.field import to_lonlat
+from fieldmap.course import latitude
 from fieldmap.other_credits import other_credits
-from fieldmap.release import DailyRelease, Residue, as_of_a_cool_season, daily_release, split_season
-from fieldmap.soil import AnnualSine, reference_et_mm, season_soil
+from fieldmap.soil import reference_et_mm
 from fieldmap.units import rate_text
 from fieldmap.uptake import (
     balance,
     call_for_soil_test,
-    last_useful_day,
     short_from,
     time_supplemental,
     weekly,
@@ -33,47 +23,22 @@ from fieldmap.uptake import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy as np
     from numpy.typing import NDArray
 
-    from fieldmap.credit import CreditMap, CreditRule
+    from fieldmap.course import Course
+    from fieldmap.credit import CreditMap
     from fieldmap.field import Field
-    from fieldmap.interpolate import Surface
     from fieldmap.need import BlockNeed, LedgerLine
     from fieldmap.other_credits import Credit
     from fieldmap.plan import Plan
-    from fieldmap.release import SeasonSplit
     from fieldmap.sidedress import SidedressCall
-    from fieldmap.soil import DailySoil
     from fieldmap.uptake import Balance, Timing, Weeks
 
 
 TIED_UP_SAID_KG_HA = 3.0
 COMES_WITH_GROWTH = ("irrigation water", "soil organic matter")
 NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
-
-
-@dataclass(frozen=True)
-class Course:
-    """How a block's credit comes: its daily release, and the shares before, for and after the crop."""
-
-    soil: DailySoil
-    release: DailyRelease
-    split: SeasonSplit
-
-    @property
-    def useful(self) -> float:
-        """Share of the season's credit that the crop can use, mean of the weather scenarios."""
-        return float(self.split.useful.mean())
-
-    @property
-    def useful_error(self) -> float:
-        """Relative standard deviation of that share between the scenarios."""
-        return float(self.split.useful.std() / self.useful) if self.useful > 0 else 0.0
-
-    @property
-    def soil_c(self) -> float:
-        """Mean soil temperature of the ten weeks from termination, °C."""
-        return float(self.soil.temperature_c[:, :CLIMATE_DAYS].mean())
 
 
 @dataclass(frozen=True)
@@ -86,22 +51,6 @@ class BlockSeason:
     timing: Timing
     short_from: dt.date | None
     supplemental_kg_ha: float
-
-
-def follow_blocks(
-    plan: Plan, field: Field, daily: pd.DataFrame | None, biomass: Surface, nitrogen_pct: Surface
-) -> dict[str, Course]:
-    """The course of every block's credit through the plan's weather, by block; empty without weather."""
-    latitude_deg = latitude(field)
-    courses = {}
-    for number, block in enumerate(field.blocks):
-        cells = field.block_index == number
-        weights = np.maximum(biomass.mean[cells], 1.0)  # %N of the block's residue mixed by dry weight
-        mean_pct = float(np.average(nitrogen_pct.mean[cells], weights=weights))
-        course = follow_release(plan, block.name, mean_pct, daily, latitude_deg=latitude_deg)
-        if course is not None:
-            courses[block.name] = course
-    return courses
 
 
 def block_seasons(
@@ -131,12 +80,6 @@ def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None)
     crop = plan.crop_of(block)
     use_mm = water_use_mm(daily, crop.planted, crop.harvested, latitude(field))
     return other_credits(plan, block, water_use_mm=use_mm)
-
-
-def latitude(field: Field) -> float:
-    """Of the field's middle, degrees."""
-    _, south, _, north = to_lonlat(field.outline, field.crs).bounds
-    return (south + north) / 2.0
 
 
 def timing_text(
@@ -174,76 +117,11 @@ def _brief(season: BlockSeason, plan: Plan) -> str:
     return f"short from {season.short_from or 'never'}: {', '.join(amounts)}"
 
 
-def follow_release(
-    plan: Plan, block: str, nitrogen_pct: float, daily: pd.DataFrame | None, *, latitude_deg: float
-) -> Course | None:
-    """Follow a block's residue through the plan's weather; None where the plan gives none.
-
-    Raises
-    ------
-    InputError
-        Where the weather record starts after the cover crop ended, or ends too early.
-    """
-    weather, cover, crop = plan.weather, plan.cover_crop_of(block), plan.crop_of(block)
-    if weather is None:
-        return None
-    sine = None
-    if weather.mean_c is not None and weather.amplitude_c is not None and weather.coldest is not None:
-        sine = AnnualSine(weather.mean_c, weather.amplitude_c, weather.coldest)
-    soil = season_soil(
-        cover.terminated,
-        crop.harvested,
-        daily=daily,
-        sine=sine,
-        latitude_deg=latitude_deg,
-        irrigated=weather.irrigated,
-        tarped_d=cover.tarped_d,
-        file=weather.file or "[weather]",
-    )
-    residue = Residue(nitrogen_pct, cover.placement, cover.tilled_share, cover.residue == "chopped")
-    release = daily_release(soil, residue)
-    last_useful = last_useful_day(crop.planted, crop.harvested, _entry(plan, block))
-    tested = max(
-        (
-            one.sampled
-            for one in plan.other_credits
-            if one.source == "soil nitrate"
-            and one.sampled
-            and one.block in (None, block)
-            and one.sampled >= cover.terminated
-        ),
-        default=None,
-    )
-    split = split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
-    course = Course(soil, release, split)
-    rule = credit_rule(plan, block, soil_c=course.soil_c)
-    if rule.climate != "cool":
-        return course
-    tilled = tilled_share(cover) * SHARE_INCORPORATED * plan.credit.correction / rule.factor
-    slow = as_of_a_cool_season(release, tilled)
-    return Course(
-        soil, slow, split_season(slow, planted=crop.planted, last_useful=last_useful, tested=tested)
-    )
-
-
-def timed(rule: CreditRule, course: Course | None) -> CreditRule:
-    """The credit rule of a block, of which only what comes in time counts."""
-    if course is None:
-        return rule
-    error = float(np.hypot(rule.release_error, course.useful_error))
-    return replace(
-        rule,
-        useful=course.useful,
-        release_error=error,
-        sources=tuple(dict.fromkeys((*rule.sources, *course.release.sources))),
-    )
-
-
 def block_season(
     plan: Plan, need: BlockNeed, course: Course, whole_credit_kg_ha: float, supplemental_kg_ha: float
 ) -> BlockSeason:
     """Weekly balance of a block for its mean credit of the whole season, and the split of what is to spread."""
-    crop, entry = plan.crop_of(need.block), _entry(plan, need.block)
+    crop, entry = plan.crop_of(need.block), plan.crop_of(need.block).entry
     with_growth = sum(one.kg_ha for one in need.credits if one.name in COMES_WITH_GROWTH)
     at_hand = need.other_credits_kg_ha - with_growth
     found = balance(
@@ -254,6 +132,7 @@ def block_season(
         planted=crop.planted,
         harvested=crop.harvested,
         on_hand_kg_ha=at_hand,
+        tested=course.tested,
     )
     timing = time_supplemental(found, supplemental_kg_ha, entry, harvested=crop.harvested, units=plan.units)
     first = short_from(found).item()
@@ -306,7 +185,7 @@ def season_warnings(
             )
     for season in seasons:
         course = courses[season.block]
-        before = float(course.split.before.mean()) * float(season.balance.released.sum())
+        before = float(course.in_time.split.before.mean()) * float(season.balance.released.sum())
         drained = float(course.soil.drainage_mm.sum(axis=-1).mean())
         call = call_for_soil_test(float(season.balance.at_risk), max(0.0, before), drained, units=plan.units)
         if call:
@@ -323,9 +202,3 @@ def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ..
         for line in lines
         if line.line == "tied up" and line.kg_ha >= TIED_UP_SAID_KG_HA
     )
-
-
-def _entry(plan: Plan, block: str) -> tables.CropEntry:
-    entry = tables.find(plan.crop_of(block).name, tables.crops())
-    assert entry is not None  # noqa: S101 - checked as the plan was read
-    return entry

@@ -192,7 +192,7 @@ BAD = {
     "an impossible weight": (_rows(*ROWS[:-1], ROWS[-1].rsplit(",", 1)[0] + ",420000"), "row 13"),
     "swapped coordinates": (
         _rows(*ROWS, header="latitude,longitude,dry_kg_ha"),
-        "longitude and latitude are swapped",
+        "longitude and latitude are swapped here or in the boundary",
     ),
     "a sample far outside": (
         _rows(*ROWS, samples_csv([[900.0, 50.0]], [4000.0]).splitlines()[1]),

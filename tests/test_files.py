@@ -223,7 +223,11 @@ def test_task_data_is_in_order(taskdata, file, major, minor):
 
 def test_rates_are_of_product_a_hundredfold(taskdata, result):
     root, _ = opened(taskdata / "zones.zip")
-    zones = [zone for zone in root.iter("TZN") if zone.find("PLN") is not None]
+    drawn = [zone for zone in root.iter("TZN") if zone.find("PLN") is not None]
+    zones = [zone for zone in drawn if zone.get("B") != "no spread"]
+    empty = shapely.union_all([block.geometry.difference(block.spread) for block in result.field.blocks])
+    assert len(drawn) > len(zones) or empty.is_empty
+    assert all(zone.find("PDV").get("B") == "0" for zone in drawn if zone not in zones)
     values = [int(zone.find("PDV").get("B")) for zone in zones]
     assert values == [round(row["product_kg_ha"] * 100) for row in part_rows(result)]
     assert {value.get("A") for value in root.iter("PDV")} == {"0006"}
@@ -313,7 +317,8 @@ def test_isoxml_reads_it_back(taskdata, tmp_path, result, file):
             == grid.maximum_column * grid.maximum_row
         )
     else:
-        zones = [zone for zone in task.treatment_zones if zone.polygons]
+        drawn = [zone for zone in task.treatment_zones if zone.polygons]
+        zones = [zone for zone in drawn if zone.designator != "no spread"]
         assert len(zones) == len(result.parts)
 
 

@@ -24,7 +24,8 @@ from shapely.geometry import box
 from fieldmap import read_plan, run
 from fieldmap.export.html import map_page, write_map
 from fieldmap.findings import biomass_says, credit_says, zones_say
-from fieldmap.maps import ZONE_ROWS, build_map, literal
+from fieldmap.map_features import literal
+from fieldmap.maps import ZONE_ROWS, build_map
 from fieldmap.overlays import map_views, round_borders, to_map, zone_colours
 from fieldmap.summary import five_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text, shown_rate
@@ -186,14 +187,14 @@ def test_only_the_users_units_are_on_the_page(result, page):
         assert word not in page
 
 
-def test_the_first_view_is_the_zones_and_the_background_is_off(tree, page):
+def test_the_first_view_is_the_zones_and_the_background_is_off(result, tree, page):
     assert tree.xpath("//input[@name='view'][@checked]/@value") == ["zones"]
     (tiles,) = re.findall(r"var (tile_layer_\w+) = L\.tileLayer", page)
     assert f"{tiles}.addTo" not in page
     names = re.findall(r'"([^"]+)" : \w+,', page)
-    assert names == ["No background", "Online background (needs internet)", "No-spread areas", "Samples"] or (
-        names == ["No background", "Online background (needs internet)", "Samples"]
-    )
+    no_spread = [] if result.field.no_spread.is_empty else ["No-spread areas"]
+    backgrounds = ["No background", "Online background (needs internet)"]
+    assert names == [*backgrounds, *no_spread, "Passes and loads", "Samples"]
 
 
 def test_every_zone_carries_its_rate_and_number(result, page):

@@ -81,6 +81,25 @@ def test_one_value_for_a_weedy_stand(found):
     assert found(LABORATORY, weed_pct=[4] * (N - 1) + [30]).unmixed
 
 
+def test_what_is_no_legume_in_a_stand_of_legumes_is_weeds(found):
+    assert found(legume_pct=[60] * N).nitrogen_pct == pytest.approx(0.6 * 3.9 + 0.4 * 2.0)
+    assert found(legume_pct=[60] * N, weed_pct=[30] * N).nitrogen_pct == pytest.approx(0.6 * 3.9 + 0.4 * 2.0)
+    assert found(LABORATORY, legume_pct=[98] * (N - 1) + [60]).unmixed
+    assert not found(LABORATORY, legume_pct=[98] * N).unmixed
+
+
+def test_the_plan_can_override_the_tables_weeds_and_error(found):
+    own = ('stage = "bud"', 'stage = "bud"\nweed_nitrogen = "2.6 %"\nnitrogen_error = "0.2 %"')
+    nitrogen = found(own, weed_pct=[25] * N)
+    assert nitrogen.nitrogen_pct == pytest.approx(0.75 * 3.9 + 0.25 * 2.6)
+    assert nitrogen.se_pct == 0.2
+    assert "your_value" in nitrogen.sources
+    assert not {"weed_memory", "nitrogen_error_memory", "nodules_memory"} & set(nitrogen.sources)
+    by_sample = found(own, weed_pct=[25] * N, stage=["early bloom"] * N)
+    assert by_sample.nitrogen_pct == pytest.approx(0.75 * 3.6 + 0.25 * 2.6)
+    assert by_sample.se_pct == 0.2
+
+
 def test_one_value_for_a_clean_stand(found):
     assert not found(LABORATORY, weed_pct=[4] * N).unmixed
 

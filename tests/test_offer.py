@@ -14,13 +14,13 @@ from fieldmap.export.figures import figures
 from fieldmap.loss import SquaredLoss
 from fieldmap.passes import passes_over
 
-WAVES = random_places(40, 11)
+WAVES = random_places(60, 11)
 
 
 def waves(xy):
-    """A stand that changes every 40 m along the heading."""
+    """A stand that swings from thin to thick within 57 m along the heading."""
     x, y = np.asarray(xy).T
-    return 4000.0 + 2500.0 * np.sin(x / 13.0) + 0.0 * y
+    return 4000.0 + 2500.0 * np.sin(x / 18.0) + 0.0 * y
 
 
 def slow_to_change(plan_folder, seconds, **keys):
@@ -56,7 +56,7 @@ def test_the_map_that_loses_least_when_driven_is_offered(plan_folder):
     assert offer.best.loss == min(one.loss for one in tried)
     assert [one.zones for one in offer.others][:2] == [1, 2]
     assert offer.best is not offer.drawn
-    text = next(text for text in result.warnings if "cannot deliver this map" in text)
+    text = next(text for text in result.warnings if "cannot follow this map" in text)
     assert "zones shorter than a rate change (60 m)" in text
     assert "serves the crop better with" in text
     told = figures(result)["deliverable"]["driven_maps"]

@@ -2,6 +2,7 @@
 
 import tomllib
 
+import numpy as np
 import pytest
 from small_fields import PLAN
 
@@ -100,6 +101,10 @@ def test_this_cover_crop_is_not_credited_as_a_previous_legume():
     with pytest.raises(InputError, match="hairy vetch, ended 2026-05-04, is this cover crop"):
         one(body)
     assert one(body.replace("2026-05-04", "2024-05-04")).kg_ha == 80.0
+    with pytest.raises(InputError, match="vetch, ended 2026-05-01, is this cover crop"):
+        one(body.replace('"hairy vetch"', '"vetch"').replace("2026-05-04", "2026-05-01"))
+    sown = ('placement = "incorporated"', 'placement = "incorporated"\nsown = 2025-09-20')
+    assert one(body.replace("2026-05-04", "2025-09-10"), sown).kg_ha == 80.0
 
 
 def test_a_soil_test_in_the_growing_stand_is_warned_of():
@@ -130,6 +135,37 @@ def test_a_soil_test_in_the_growing_stand_is_warned_of():
 def test_what_is_missing_is_named(body, message):
     with pytest.raises(InputError, match=message):
         one(body)
+
+
+def test_a_guide_rate_beside_a_soil_credit_is_asked_about(plan_folder):
+    from fieldmap import read_plan, run
+
+    organic = '\n[[other_credits]]\nsource = "soil organic matter"\norganic_matter = "2 %"\n'
+    asked = run(read_plan(plan_folder(extra=organic, name="asked")))
+    assert any(
+        "is a guide rate, which usually contains what an average soil supplies, and soil organic matter is credited"
+        in text
+        for text in asked.warnings
+    )
+    edit = ('need = "220 kg/ha"', 'need = "220 kg/ha"\nneed_allows_for = ["organic matter"]')
+    counted = run(read_plan(plan_folder(edits=[edit], extra=organic, name="counted")))
+    assert not any("is a guide rate" in text for text in counted.warnings)
+
+
+def test_a_soil_test_without_weather_is_not_counted_twice(plan_folder):
+    from fieldmap import read_plan, run
+    from fieldmap.release import nitrogen_left
+
+    test = '\n[[other_credits]]\nsource = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\nsampled = 2026-05-22\n'
+    result = run(read_plan(plan_folder(extra=test)))
+    lines = {line.line: line.kg_ha for line in result.ledger}
+    # 19 days at the reference temperature (20 °C), 3.9 %N, of what 70 days release.
+    released = [1.0 - float(nitrogen_left(np.array(days), 3.9)) for days in (19.0, 70.0)]
+    assert lines["in the soil test"] == pytest.approx(-lines["cover crop"] * released[0] / released[1], rel=1e-6)
+    inside = result.field.inside
+    assert sum(lines.values()) == pytest.approx(result.supplemental_kg_ha[inside].mean(), abs=1e-6)
+    assert any("without weather that is taken for soil at 20 °C" in text for text in result.warnings)
+    assert result.seasons == ()
 
 
 def test_every_kind_in_one_ledger_worked_out_by_hand(plan_folder):

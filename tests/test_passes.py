@@ -82,7 +82,11 @@ def test_passes_stay_inside_whatever_the_shape():
 def test_loads_empty_the_hopper_in_the_order_of_driving():
     passes = passes_over(field(), spreader())
     loads = split_loads(
-        passes, lambda points: np.full(len(points), 300.0), spreader(hopper="900 kg"), step_m=2.0
+        passes,
+        lambda points: np.full(len(points), 300.0),
+        spreader(hopper="900 kg"),
+        order_kg=2400.0,
+        step_m=2.0,
     )
     assert [load.number for load in loads] == [1, 2, 3]
     assert [load.product_kg for load in loads[:2]] == [900.0, 900.0]

@@ -119,7 +119,7 @@ def test_swapped_longitude_and_latitude_are_found(placed):
         "longitude,latitude", "latitude,longitude"
     )
     with pytest.raises(
-        InputError, match="longitude and latitude are swapped: exchanged, all samples fall into"
+        InputError, match="longitude and latitude are swapped here or in the boundary"
     ):
         placed(text)
 

@@ -119,6 +119,7 @@ def test_a_soil_test_after_termination_counts_only_what_is_still_to_come(plan_fo
         ),
         ("planted = 2026-05-24", "planted = 2026-05-10", "planted 6 days after the cover crop was tilled in"),
         ('stage = "bud"', 'stage = "bud"', "Nodules were not checked"),
+        ("2026-05-04", "2026-04-01", "planted 53 days after the cover crop ended"),
         (
             'placement = "incorporated"',
             'placement = "surface"\nended_by = "rolled"',
@@ -191,3 +192,22 @@ def test_the_cold_is_not_counted_twice(plan_folder):
     own = run(read_plan(plan_folder(edits=[ON_TOP], extra=COLD + SHARE + "share = 0.25\n", name="own")))
     assert lines(cool)["cover crop"] == pytest.approx(lines(own)["cover crop"], rel=1e-6)
     assert lines(cool)["after the crop"] < lines(own)["after the crop"]
+
+
+def test_the_weekly_balance_does_not_count_tested_nitrogen_twice(plan_folder):
+    # What the test found lies ready at planting, and nothing of what the cover crop had released by then beside it.
+    test = '\n[[other_credits]]\nsource = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\n'
+    result = run(read_plan(plan_folder(extra=SINE + test + "sampled = 2026-05-23\n")))
+    balance = result.seasons[0].balance
+    planting = int((np.datetime64("2026-05-24") - balance.dates[0]).astype(int))
+    assert balance.spare[planting] == pytest.approx(39.0, abs=3.0)
+
+
+def test_an_uptake_curve_of_the_users_own_is_used_and_said(plan_folder):
+    own = ('need = "220 kg/ha"', 'need = "220 kg/ha"\nhalf_uptake_share = 0.3\nuptake_steepness = 12')
+    early = run(read_plan(plan_folder(edits=[own], extra=SINE, name="own")))
+    table = run(read_plan(plan_folder(extra=SINE, name="table")))
+    assert early.seasons[0].short_from < table.seasons[0].short_from
+    assert lines(early)["after the crop"] > lines(table)["after the crop"]
+    assert "curve_memory" in table.sources
+    assert "curve_memory" not in early.sources

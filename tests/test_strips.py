@@ -21,6 +21,8 @@ from fieldmap import read_plan, run
 from fieldmap.errors import InputError
 from fieldmap.export import write_folder
 from fieldmap.export.figures import figures
+from fieldmap.maps import build_map
+from fieldmap.overlays import map_views
 from fieldmap.strips import strip_levels
 
 STRIPS = "\n[strips]\nnumber = 3\n"
@@ -198,3 +200,11 @@ def test_every_file_holds_the_strips(with_strips, tmp_path):
 def test_strips_that_cannot_be(plan_folder, text, message):
     with pytest.raises(InputError, match=message):
         read_plan(plan_folder(extra=f"\n[strips]\n{text}\n"))
+
+
+def test_the_map_shows_strips_passes_and_loads(with_strips):
+    page = build_map(with_strips, map_views(with_strips)).get_root().render()
+    assert '"Check strips"' in page
+    assert '"Passes and loads"' in page
+    assert page.count("of the need, the cover crop not credited") == 3
+    assert page.count("runs out") == len(with_strips.loads)

@@ -254,7 +254,7 @@ def thin_ground_figures(result: Result) -> dict[str, Any]:
 def loss_scale(result: Result) -> float:
     """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
     by_money = result.level_sets[0].money_ha is not None
-    return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction ** 2
+    return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction**2
 
 
 def verdict_figures(verdict: Verdict) -> dict[str, Any]:

@@ -40,7 +40,10 @@ def write_geopackage(result: Result, path: Path) -> None:
             [{"part": row.pop("id"), **row} for row in part_rows(result)],
             [MultiPolygon([part.geometry]) for part in result.parts],
         ),
-        "strips": (strip_entries(result), [MultiPolygon([one.row.parts[0].geometry]) for one in result.strips]),
+        "strips": (
+            strip_entries(result),
+            [MultiPolygon([one.row.parts[0].geometry]) for one in result.strips],
+        ),
         "samples": (sample_rows(result), list(gpd.points_from_xy(*result.samples.coords_m.T))),
         "boundary": (blocks, [_multi(block.geometry) for block in field.blocks]),
         "no_spread": ([{"what": "no-spread areas with their setbacks"}], [_multi(field.no_spread)]),
