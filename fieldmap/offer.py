@@ -125,8 +125,8 @@ def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
     change = length_text(delivery.change_m, units)
     cannot = (
         f"The machine cannot follow this map as drawn: {drawn.within_tenth * 100:.0f} % of the area would receive "
-        f"its rate within 10 %, and {drawn.short_runs * 100:.0f} % of the way lies in zones shorter than a rate change "
-        f"({change})."
+        f"its rate within 10 %, and {drawn.short_runs * 100:.0f} % of the way lies in zones shorter than a rate "
+        f"change ({change})."
     )
     if best is drawn:
         return f"{cannot} Neither fewer nor larger zones would serve the crop better; a slower drive would."

@@ -30,7 +30,7 @@ from fieldmap.nitrogen import SampleNitrogen, nitrogen_of_samples
 from fieldmap.nutrients import Along, nutrient_warnings, nutrients_along
 from fieldmap.offer import Offer, offer_other_map, offer_text
 from fieldmap.outcomes import ground_drawn
-from fieldmap.pan_test import pan_tested_warnings
+from fieldmap.pan_test import pan_test_warnings
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
 from fieldmap.read.inputs import read_covariates, read_inputs
@@ -249,7 +249,7 @@ def run(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Resu
             *covariates.warnings,
             *(message for message in (biomass.message,) if message),
             *nutrient_warnings(along, zone_map, plan),
-            *pan_tested_warnings(plan),
+            *pan_test_warnings(plan),
             *response_warnings(plan),
             *strip_warnings(strips, plan),
             *(text for text in (thin_ground_text(zone_map.thin, plan),) if text),

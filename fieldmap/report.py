@@ -81,7 +81,7 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
         _picture(rate_picture(result, width_in=width / inch, height_in=3.9)),
         *_numbers(result),
         Spacer(0, 8),
-        _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.zones)], width),
+        _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.rows)], width),
         Spacer(0, 6),
         _text("Credit with its 90 % interval in brackets.", "small"),
         *(_text(text, "small") for text in (*result.warnings, *result.cautions)),
@@ -117,7 +117,7 @@ def _numbers(result: Result) -> Story:
 
 def _tables_page(result: Result, width: float) -> Story:
     units = result.plan.units
-    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.zones)]
+    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.rows)]
     story: Story = [
         _text("Zones", "heading"),
         _text(

@@ -12,7 +12,9 @@ from fieldmap.units import (
     KG_PER_SHORT_TON,
     UnitSystem,
     area_text,
+    length_text,
     mass_text,
+    money_text,
     rate_text,
     rate_unit,
     shown_rate,
@@ -99,6 +101,30 @@ def _against_one_rate(result: Result) -> str:
     )
 
 
+def by_number_text(result: Result) -> str:
+    """What the best levels of one zone, two, … miss the wanted rate by, root mean square, and lose in money."""
+    units, fraction = result.plan.units, result.plan.spreader.product_entry.nitrogen_fraction
+    missed = [shown_rate(one.loss**0.5 * fraction, units) for one in result.level_sets]
+    each = [f"{number}: {whole(rate)}" for number, rate in enumerate(missed, start=1)]
+    text = f"{', '.join(each)} {rate_unit(units)} of nitrogen off the wanted rate (root mean square)"
+    money = [one.money_ha for one in result.level_sets if one.money_ha is not None]
+    if money and result.plan.prices.crop is not None:
+        lost = ", ".join(money_text(amount, result.plan.prices.crop.currency, units) for amount in money)
+        text += f"; lost against the best rate everywhere: {lost}"
+    return text
+
+
+def driven_text(result: Result) -> str:
+    """What the ground receives when the map is driven, in a line."""
+    delivery, units = result.delivery, result.plan.units
+    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    short, over = (mass_text(kg * fraction, units) for kg in (delivery.short_kg, delivery.over_kg))
+    return (
+        f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; {short} of nitrogen short, "
+        f"{over} over; the map is best read {length_text(delivery.look_ahead_m, units)} ahead"
+    )
+
+
 def zone_columns(result: Result) -> tuple[str, ...]:
     """Headings of the zone table; nitrogen and product never share a column."""
     unit = rate_unit(result.plan.units)
@@ -121,7 +147,7 @@ def zone_cells(zone: Zone, result: Result) -> tuple[str, ...]:
     units = result.plan.units
     mass = zone.product_kg / KG_PER_LB if units == "us" else zone.product_kg
     return (
-        str(zone.zone),
+        f"strip {zone.zone}" if zone.strip else str(zone.zone),
         zone.block,
         zone.crop,
         area_text(zone.area_ha, units).split()[0],

@@ -12,7 +12,14 @@ from rich.table import Table
 from fieldmap import tables
 from fieldmap.keys import plan_keys
 from fieldmap.read.table import DATES, NUMBERS, POSITIONS, TEXTS
-from fieldmap.summary import field_area_text, five_numbers, zone_cells, zone_columns
+from fieldmap.summary import (
+    by_number_text,
+    driven_text,
+    field_area_text,
+    five_numbers,
+    zone_cells,
+    zone_columns,
+)
 from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -41,9 +48,12 @@ def show(result: Result, folder: Path) -> None:
     table = Table(box=None, padding=(0, 1), header_style="bold", caption="Credit with its 90 % interval")
     for heading in zone_columns(result):
         table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
-    for zone in result.zone_map.zones:
+    for zone in result.zone_map.rows:
         table.add_row(*(escape(cell) for cell in zone_cells(zone, result)))
     console.print(table)
+    console.print(f"By number of zones: {escape(by_number_text(result))}.")
+    console.print(f"Driven on paper: {escape(driven_text(result))}.")
+    console.print(f"The verdict: {escape(result.verdict.change)}")
     for warning in result.warnings:
         console.print(f"Note: {escape(warning)}")
     console.print(

@@ -100,21 +100,17 @@ def thin_ground_text(thin: ThinZone | None, plan: Plan) -> str:
         return ""
     asked, flat = (rate_text(each, plan.units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
     told = plan.thin_ground
-    why = "nobody knows yet why" if told.cause == "unknown" else f"the cause given is {told.cause}"
+    why = "its cause is unknown" if told.cause == "unknown" else f"its cause is given as {told.cause}"
     if thin.capped:
         return (
-            f"The zone with the thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: "
-            f"{why}, and what thins the cover crop may hold the vegetable back too."
+            f"The thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: {why}, and may "
+            "hold the vegetable back too."
         )
     if not told.may_limit_the_crop:
         return (
-            f"The zone with the thinnest stand keeps its {asked} of nitrogen: {why}, which should not hold the "
-            "vegetable back."
+            f"The thinnest stand gets {asked} of nitrogen: {why}, which should not hold the vegetable back."
         )
     return (
-        f"The zone with the thinnest stand gets {asked} of nitrogen, but {why} it is thin. Look, dig and test there; "
-        f"cause and cap = true in [thin_ground] would hold it at the flat rate, {flat}."
-        if told.cause == "unknown"
-        else f"The zone with the thinnest stand gets {asked} of nitrogen although {why}, which may hold the "
-        f"vegetable back too; cap = true in [thin_ground] would hold it at the flat rate, {flat}."
+        f"The thinnest stand gets {asked} of nitrogen, and {why}: look, dig and test there, or hold it at the flat "
+        f"rate, {flat}, with [thin_ground] cap = true."
     )

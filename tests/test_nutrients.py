@@ -2,8 +2,9 @@
 
 import pytest
 
-from fieldmap import read_plan, run
+from fieldmap import InputError, read_plan, run
 from fieldmap.summary import cost_text
+from fieldmap.tables import mark_of
 
 LITTER = ('product = "urea"', 'product = "pelleted poultry litter"')
 WIDE = ('rate_max = "600 kg/ha"', 'rate_max = "20000 kg/ha"')
@@ -36,20 +37,21 @@ def test_what_a_kilogram_of_nitrogen_costs(plan_folder):
     assert cost_text(run(read_plan(plan_folder(name="plain")))) == ""
 
 
-LITTER = ('product = "urea"', 'product = "poultry litter"')
-MORE = ('rate_max = "600 kg/ha"', 'rate_max = "60000 kg/ha"')
-LONG = [("2026-08-14", "2026-09-30")]
+RAW = ('product = "urea"', 'product = "poultry litter"')
+MORE = (WIDE, STEP)
 
 
 def test_raw_manure_too_near_the_harvest_is_refused(plan_folder):
     # 7 CFR 205.203: 120 days where the edible part touches the soil, 90 elsewhere; 2026-05-24 to 08-14 are 82 days.
-    with pytest.raises(InputError, match=r"poultry litter is raw manure, and 2026-05-24 is 82 days before the harvest"):
-        run(read_plan(plan_folder(edits=[LITTER, MORE])))
+    with pytest.raises(
+        InputError, match=r"poultry litter is raw manure, and 2026-05-24 is 82 days before the harvest"
+    ):
+        run(read_plan(plan_folder(edits=[RAW, *MORE])))
 
 
 @pytest.mark.parametrize(("touches", "refused"), [("true", True), ("false", False)])
 def test_ninety_days_do_where_the_edible_part_is_off_the_soil(plan_folder, touches, refused):
-    edits = [LITTER, MORE, ("2026-08-14", "2026-09-01"), ('need = "', f'touches_soil = {touches}\nneed = "')]
+    edits = [RAW, *MORE, ("2026-08-14", "2026-09-01"), ('need = "', f'touches_soil = {touches}\nneed = "')]
     folder = plan_folder(edits=edits)  # 100 days
     if refused:
         with pytest.raises(InputError, match="at least 120 days are expected"):
@@ -60,7 +62,7 @@ def test_ninety_days_do_where_the_edible_part_is_off_the_soil(plan_folder, touch
 
 def test_an_analysis_of_the_users_own_stays_raw_manure(plan_folder):
     own = ('product = "urea"', 'product = { name = "poultry litter", nitrogen = "3.4 %", p2o5 = "2.1 %" }')
-    folder = plan_folder(edits=[own, MORE])
+    folder = plan_folder(edits=[own, *MORE])
     entry = read_plan(folder).spreader.product_entry
     assert (entry.nitrogen_pct, entry.p2o5_pct, entry.k2o_pct) == (3.4, 2.1, 2.5)  # potash from the table
     assert (mark_of(entry, "nitrogen_pct"), mark_of(entry, "k2o_pct")) == ("your value", "from memory")
@@ -69,7 +71,9 @@ def test_an_analysis_of_the_users_own_stays_raw_manure(plan_folder):
 
 
 def test_a_soil_already_high_in_phosphorus_is_told_of(plan_folder):
-    edits = [('product = "urea"', 'product = "composted poultry manure"'), MORE]
+    edits = [('product = "urea"', 'product = "composted poultry manure"'), *MORE]
     result = run(read_plan(plan_folder(edits=edits, extra='\n[soil_test]\nphosphorus = "high"\n')))
-    assert any("already high in phosphorus, and composted poultry manure brings" in text for text in result.warnings)
+    assert any(
+        "already high in phosphorus, and composted poultry manure brings" in text for text in result.warnings
+    )
     assert not any("already high in potassium" in text for text in result.warnings)

@@ -156,12 +156,15 @@ def test_a_soil_test_without_weather_is_not_counted_twice(plan_folder):
     from fieldmap import read_plan, run
     from fieldmap.release import nitrogen_left
 
-    test = '\n[[other_credits]]\nsource = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\nsampled = 2026-05-22\n'
+    test = '\n[[other_credits]]\nsource = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\n'
+    test += "sampled = 2026-05-22\n"
     result = run(read_plan(plan_folder(extra=test)))
     lines = {line.line: line.kg_ha for line in result.ledger}
     # 19 days at the reference temperature (20 °C), 3.9 %N, of what 70 days release.
     released = [1.0 - float(nitrogen_left(np.array(days), 3.9)) for days in (19.0, 70.0)]
-    assert lines["in the soil test"] == pytest.approx(-lines["cover crop"] * released[0] / released[1], rel=1e-6)
+    assert lines["in the soil test"] == pytest.approx(
+        -lines["cover crop"] * released[0] / released[1], rel=1e-6
+    )
     inside = result.field.inside
     assert sum(lines.values()) == pytest.approx(result.supplemental_kg_ha[inside].mean(), abs=1e-6)
     assert any("without weather that is taken for soil at 20 °C" in text for text in result.warnings)

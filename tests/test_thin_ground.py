@@ -21,14 +21,17 @@ def test_unknown_is_asked_and_not_capped(plan_folder):
     told = figures(result)["thin_ground"]
     assert (told["cause"], told["capped"]) == ("unknown", False)
     assert told["text"] in result.warnings
-    assert "nobody knows yet why it is thin. Look, dig and test there" in told["text"]
+    assert "and its cause is unknown: look, dig and test there, or hold it at the flat rate" in told["text"]
     assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.zone_map.zones)
     assert told["flat_rate_n_kg_ha"] == pytest.approx(result.flat.mean_rate_n_kg_ha)
 
 
 @pytest.mark.parametrize(
     ("text", "why"),
-    [("cap = true", "nobody knows yet why"), ('cause = "wet"\ncap = true', "the cause given is wet")],
+    [
+        ("cap = true", "its cause is unknown, and may hold the vegetable back too"),
+        ('cause = "wet"\ncap = true', "its cause is given as wet, and may"),
+    ],
 )
 def test_capped_at_the_flat_rate(plan_folder, text, why):
     free, held = ran(plan_folder), ran(plan_folder, text)
@@ -50,12 +53,12 @@ def test_capped_at_the_flat_rate(plan_folder, text, why):
 def test_a_cause_that_spares_the_vegetable_keeps_the_rate(plan_folder):
     told = figures(ran(plan_folder, 'cause = "seeding"'))["thin_ground"]
     assert not told["capped"]
-    assert "the cause given is seeding, which should not hold the vegetable back" in told["text"]
+    assert "its cause is given as seeding, which should not hold the vegetable back" in told["text"]
 
 
 def test_a_cause_that_limits_is_pointed_at(plan_folder):
     text = figures(ran(plan_folder, 'cause = "acid"'))["thin_ground"]["text"]
-    assert "although the cause given is acid, which may hold the vegetable back too; cap = true" in text
+    assert "its cause is given as acid: look, dig and test there, or hold it at the flat rate" in text
 
 
 def test_a_cap_without_a_reason_is_refused(plan_folder):

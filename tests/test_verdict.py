@@ -11,6 +11,7 @@ from fieldmap.export.figures import figures
 from fieldmap.flat import COVER_IGNORED, LEAST_MONEY, LESS_CREDIT, SAME_TOTAL, FlatRate
 from fieldmap.outcomes import Ground
 from fieldmap.response import Economics
+from fieldmap.summary import by_number_text, driven_text
 from fieldmap.verdict import judge
 
 MONEY = Economics(
@@ -143,3 +144,19 @@ def test_nitrogen_over_stands_beside_the_money(plan_folder):
     assert told["rate_n_without_insurance_kg_ha"] < zones["rate_n_kg_ha"]
     assert zones["n_over_kg"] > 0
     assert "money_lost_ha" in figures(result)["zones_by_number"][0]
+
+
+def test_the_first_screen_says_loss_by_number_and_what_is_delivered(plan_folder):
+    result = run(read_plan(plan_folder(extra=PRICES + RESPONSE)))
+    text = by_number_text(result)
+    missed = [round(one.loss**0.5 * 0.46) for one in result.level_sets]
+    assert text.startswith(
+        ", ".join(f"{k}: {rate}" for k, rate in enumerate(missed, start=1)) + " kg/ha of nitrogen"
+    )
+    assert f"USD\N{NO-BREAK SPACE}{round(result.level_sets[0].money_ha)}/ha" in text
+    delivery = result.delivery
+    assert driven_text(result) == (
+        f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; "
+        f"{delivery.short_kg * 0.46:.0f} kg of nitrogen short, {delivery.over_kg * 0.46:.0f} kg over; "
+        f"the map is best read {delivery.look_ahead_m:.0f} m ahead"
+    )
