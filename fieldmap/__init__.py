@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fieldmap.errors import InputError as InputError
-    from fieldmap.plan import Plan as Plan
-    from fieldmap.read.plan import read_plan as read_plan
     from fieldmap.pipeline import Result as Result
     from fieldmap.pipeline import run as run
+    from fieldmap.plan import Plan as Plan
+    from fieldmap.read.plan import read_plan as read_plan
 
 _HOMES = {
     "InputError": "fieldmap.errors",

@@ -81,8 +81,8 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
                 Problem(
                     "plan.toml",
                     "[samples] sampled",
-                    f"the samples of {sampled} are {(cover.terminated - sampled).days} days older than the end of the "
-                    "cover crop",
+                    f"the samples of {sampled} are {(cover.terminated - sampled).days} days older than the end of "
+                    "the cover crop",
                     "samples of the stand that was ended are expected",
                     "Correct the dates",
                 )

@@ -53,11 +53,11 @@ def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -
     found = []
     product = plan.spreader.product_entry
     highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
+    in_all = rate_text(highest * product.nitrogen_pct / 100, plan.units)
     if product.available < 1 and highest > 0:
         found.append(
             f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
-            f"{product.name} holds: at the highest rate {rate_text(highest * product.nitrogen_pct / 100, plan.units)} of "
-            "nitrogen are spread in all."
+            f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
         )
     for name, element, rating, pairs in (
         (

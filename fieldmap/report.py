@@ -84,7 +84,7 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
         _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.rows)], width),
         Spacer(0, 6),
         _text("Credit with its 90 % interval in brackets.", "small"),
-        *(_text(text, "small") for text in (*result.warnings, *result.cautions)),
+        _text(" · ".join((*result.warnings, *result.cautions)), "source"),
     ]
     return _pdf(story, page, title=f"{result.plan.name}: card")
 
@@ -221,7 +221,8 @@ def _doubt_page(result: Result, width: float) -> Story:
         _text(
             "Top: each sample against its prediction from the others; the samples' variogram and the models "
             "averaged. Below: left-out samples heavier (dark) or lighter (open) than predicted, larger for larger "
-            "errors, and + where the next three samples would help most; how well 1, 2, … zones could serve at best, before they are shaped.",
+            "errors, and + where the next three samples would help most; how well 1, 2, … zones could serve at best, "
+            "before they are shaped.",
             "small",
         ),
         _text(result.verdict.text),

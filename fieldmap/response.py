@@ -15,6 +15,7 @@ from scipy.special import ndtr
 
 from fieldmap.field import per_block
 from fieldmap.need import missing_kg_ha
+from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,9 +115,18 @@ def due_kg_ha(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, pl
 
 
 def response_warnings(plan: Plan) -> tuple[str, ...]:
-    """Why a response curve in the plan is not acted on."""
-    if plan.response is None or economics(plan) is not None:
+    """What rates aim at where a response curve is followed, and why where it is not."""
+    if plan.response is None:
         return ()
+    money = economics(plan)
+    if money is not None:
+        best, need = (
+            rate_text(each, plan.units) for each in (money.best_supply_kg_ha(), plan.crop.need_field_kg_ha)
+        )
+        return (
+            f"Rates aim at the supply of nitrogen that pays best on your response curve, {best}, with what the "
+            f"credit's doubt is worth added; not at the need of {need}.",
+        )
     others = _other_crops(plan)
     reason = (
         f"it is for {plan.crop.name}, and a block grows {' and '.join(others)}"

@@ -10,6 +10,7 @@ import pandas as pd
 
 from fieldmap.course import latitude
 from fieldmap.other_credits import other_credits
+from fieldmap.sidedress import STANDS
 from fieldmap.soil import reference_et_mm
 from fieldmap.units import rate_text
 from fieldmap.uptake import (
@@ -92,7 +93,8 @@ def timing_text(
     if sidedress:
         tested = {call.block for call in sidedress}
         rest = tuple(season for season in seasons if season.block not in tested)
-        return " ".join((*(call.text for call in sidedress), *((timing_text(rest, plan),) if rest else ())))
+        others = (timing_text(rest, plan),) if rest else ()
+        return " ".join((*(call.text for call in sidedress), STANDS, *others))
     if not seasons:
         return NOT_CONSIDERED
     if len(seasons) == 1:
@@ -196,9 +198,9 @@ def season_warnings(
 def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ...]:
     """Blocks in which the residue holds nitrogen back from the crop."""
     return tuple(
-        f"Block {line.block}: the residue is poor in nitrogen and ties up {rate_text(line.kg_ha, plan.units)} when the "
-        "crop is young, which is spread on top of the need: spread that part at planting, and look at the stand again "
-        "before trusting the map."
+        f"Block {line.block}: the residue is poor in nitrogen and ties up {rate_text(line.kg_ha, plan.units)} when "
+        "the crop is young, which is spread on top of the need: spread that part at planting, and look at the stand "
+        "again before trusting the map."
         for line in lines
         if line.line == "tied up" and line.kg_ha >= TIED_UP_SAID_KG_HA
     )

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Plan, SidedressTest
 
+STANDS = (
+    "What a test calls for stands in place of what the ledger leaves for the side-dressing, and nothing is "
+    "subtracted from it. The zone files were drawn from the ledger and do not hold it."
+)
 DEPTH_M = M_PER_FOOT  # the tests behind the thresholds sample the top foot
 
 
@@ -87,8 +91,7 @@ def _call(test: SidedressTest, plan: Plan, block: str) -> SidedressCall:
     amount = f"{rate_text(rate_kg_ha, plan.units)} of nitrogen" if rate_kg_ha > 0 else "nothing"
     text = (
         f"{block} ({crop.name}): the test of {test.sampled} found {nitrate_n_ppm:g} ppm nitrate-N: side-dress "
-        f"{amount} ({basis}). This stands in place of what the ledger leaves for the side-dressing, and nothing is "
-        "subtracted from it. The zone files were drawn from the ledger and do not hold it."
+        f"{amount} ({basis})."
     )
     return SidedressCall(
         block, crop.name, test.sampled, nitrate_n_ppm, threshold_ppm, rate_kg_ha, ("your_value", *keys), text

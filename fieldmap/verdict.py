@@ -163,7 +163,9 @@ def _text(answer: str, found: _Found, plan: Plan, *, pattern: bool, unmixed: boo
     if found.same:
         return "Not worth it: on this rate step the zones come to the same rate as one rate a block."
     zones, flat = (rate_text(kg_ha, plan.units) for kg_ha in (found.zones, found.flat))
-    misses = f"if the residue releases as expected, one rate a block misses the need by {flat} of nitrogen, zones"
+    misses = (
+        f"if the residue releases as expected, one rate a block misses the need by {flat} of nitrogen, zones"
+    )
     chance = f"the chance that varying beats one rate is {_percent(found.chance)}"
     saves = f"zones save {found.saved_text} over the best one rate; " if found.saved_text else ""
     if answer == "worth it":

@@ -60,8 +60,38 @@ def test_every_file_is_written(written):
     assert set(WRITERS) == FILES
 
 
-def test_zones_geojson_keeps_rfc_7946(zones):
+# Rules of RFC 7946 with the section that states each; our own checker names the section of what it finds.
+RFC_7946 = {
+    "G1 only the nine types": "1.4",
+    "G2 positions of two numbers, longitude first": "3.1.1",
+    "G3 G4 G5 rings closed, of four positions, outer anticlockwise, holes clockwise": "3.1.6",
+    "G6 cut at 180 degrees": "3.1.9",
+    "G7 no nested collection": "3.1.8",
+    "G9 G10 features with geometry, properties and an id": "3.2",
+    "G11 WGS 84 without a crs member": "4 ",
+    "G13 bounding boxes in order": "5 ",
+    "G14 no latitude beyond the poles": "5.3",
+    "G15 no member of another type": "7.1",
+}
+
+
+@pytest.mark.parametrize("rule", RFC_7946)
+def test_zones_geojson_keeps_rfc_7946(zones, rule):
+    assert [fault for fault in violations(zones) if fault.startswith(RFC_7946[rule])] == []
+
+
+def test_zones_geojson_breaks_no_rule_at_all(zones):
     assert violations(zones) == []
+
+
+def test_g8_g12_g16_g17_seven_decimals_no_height_and_no_foreign_member(zones):
+    assert set(zones) == {"type", "features"}
+    for feature in zones["features"]:
+        assert set(feature) == {"type", "id", "geometry", "properties"}
+        for ring in feature["geometry"]["coordinates"]:
+            for position in ring:
+                assert len(position) == 2
+                assert all(round(number, 7) == number for number in position)
 
 
 def test_zones_geojson_pleases_a_second_opinion(zones):

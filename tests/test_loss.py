@@ -206,3 +206,5 @@ def test_zones_by_money_aim_at_the_curve_and_not_at_the_need(plan_folder):
     assert np.nanmean(squared.zone_map.rate_n_kg_ha) < np.nanmean(money.zone_map.rate_n_kg_ha)
     assert money.level_sets[-1].money_ha < money.level_sets[0].money_ha
     assert squared.level_sets[0].money_ha is None
+    aim = "on your response curve, 194 kg/ha, with what the credit's doubt is worth added; not at the need of 90"
+    assert any(aim in text for text in money.warnings)

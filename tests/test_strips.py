@@ -174,7 +174,10 @@ def test_every_file_holds_the_strips(with_strips, tmp_path):
     assert pyogrio.read_dataframe(folder / "zones.gpkg", layer="zones")["strip"].sum() == 3
     assert len(pyogrio.read_dataframe(f"zip://{folder / 'zones_shapefile.zip'}")) == len(features)
     with zipfile.ZipFile(folder / "taskdata_zones.zip") as archive:
-        names = [zone.get("B") for zone in ElementTree.fromstring(archive.read("TASKDATA/TASKDATA.XML")).iter("TZN")]
+        names = [
+            zone.get("B")
+            for zone in ElementTree.fromstring(archive.read("TASKDATA/TASKDATA.XML")).iter("TZN")
+        ]
     assert sum(name.startswith("strip") for name in names) == 3
     told = json.loads((folder / "result.json").read_text())
     parts_kg = sum(feature["properties"]["product_kg"] for feature in features)

@@ -182,7 +182,8 @@ def _one_problem(found: Any) -> Problem:
         hint = _required_hint(str(path[-1]), found["input"])
         return Problem(PLAN_FILE, where, "this key is missing", hint, "Add it to plan.toml")
     value = found.get("input")
-    shown = "" if isinstance(value, dict | BaseModel) else f"found {json.dumps(value, default=str, ensure_ascii=False)}"
+    written = json.dumps(value, default=str, ensure_ascii=False)
+    shown = "" if isinstance(value, dict | BaseModel) else f"found {written}"
     text = found["msg"].removeprefix("Value error, ")
     if found["type"] == "value_error":
         head, _, tail = text.partition("; ")

@@ -187,7 +187,13 @@ def test_overlays_can_be_switched(result, file, opened, screen):
         control.locator(".leaflet-control-layers-toggle").tap()
     names = [text.strip() for text in control.locator("label").all_text_contents()]
     overlays = ["No-spread areas"] if not result.field.no_spread.is_empty else []
-    assert names == ["No background", "Online background (needs internet)", *overlays, "Passes and loads", "Samples"]
+    assert names == [
+        "No background",
+        "Online background (needs internet)",
+        *overlays,
+        "Passes and loads",
+        "Samples",
+    ]
     assert control.get_by_label("No background").is_checked()
     control.get_by_label("Samples").uncheck()
     assert page.locator("path.sample").count() == 0
