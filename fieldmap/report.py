@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
+from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.styles import ParagraphStyle
@@ -49,9 +50,10 @@ if TYPE_CHECKING:
 
     from fieldmap.pipeline import Result
 
+rl_config.useA85 = 0  # pictures as they are: a quarter smaller, and written in half the time
 MARGIN = 0.7 * inch
 INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
-DPI = 190
+DPI = 150
 Story = list[Any]
 
 

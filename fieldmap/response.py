@@ -123,10 +123,11 @@ def response_warnings(plan: Plan) -> tuple[str, ...]:
         best, need = (
             rate_text(each, plan.units) for each in (money.best_supply_kg_ha(), plan.crop.need_field_kg_ha)
         )
-        return (
+        text = (
             f"Rates aim at the supply of nitrogen that pays best on your response curve, {best}, with what the "
-            f"credit's doubt is worth added; not at the need of {need}.",
+            f"credit's doubt is worth added; not at the need of {need}."
         )
+        return (text,)
     others = _other_crops(plan)
     reason = (
         f"it is for {plan.crop.name}, and a block grows {' and '.join(others)}"
