@@ -293,11 +293,15 @@ def _refuse_empty(
         if shape.area == 0 and setback_m == 0:
             found = f"a {shape.geom_type.lower()} has no setback, so it keeps nothing free"
             expected = "setback_m above 0 is expected for points and lines"
-            problems.append(Problem(file, f"feature {number}", found, expected, "Give its setback_m in metres"))
+            problems.append(
+                Problem(file, f"feature {number}", found, expected, "Give its setback_m in metres")
+            )
         elif shape.distance(field) > NO_SPREAD_FAR_M:
             found = f"it lies {shape.distance(field) / 1000:,.1f} km from the field"
             expected = "no-spread areas in or beside the field are expected"
-            problems.append(Problem(file, f"feature {number}", found, expected, "Correct its position or remove it"))
+            problems.append(
+                Problem(file, f"feature {number}", found, expected, "Correct its position or remove it")
+            )
     if problems:
         raise InputError(*problems)
 

@@ -41,7 +41,9 @@ Seconds = Annotated[float, _quantity(units.SECONDS), units.SECONDS]
 Days = Annotated[float, _quantity(units.DAYS), units.DAYS]
 Heading = Annotated[float, _quantity(units.ANGLE), units.ANGLE]
 Temperature = Annotated[float, _quantity(units.TEMPERATURE), units.TEMPERATURE]
-TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE), units.TEMPERATURE_DIFFERENCE]
+TemperatureDifference = Annotated[
+    float, _quantity(units.TEMPERATURE_DIFFERENCE), units.TEMPERATURE_DIFFERENCE
+]
 WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH), units.WATER_DEPTH]
 Concentration = Annotated[float, _quantity(units.CONCENTRATION), units.CONCENTRATION]
 BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY), units.BULK_DENSITY]

@@ -98,6 +98,7 @@ def judge(ground: Ground, flats: Sequence[FlatRate], plan: Plan, *, pattern: boo
         chance=float((saved > 0).mean()),
         saved_text=money_text(gain_ha, money.currency, plan.units) if money else None,
         same=bool((ground.rate_n_kg_ha == one_rate).all()),
+        nothing=not ground.rate_n_kg_ha.any(),
         release_rules=bool(by_samples.var() < saved.var() / 2),
     )
     return Verdict(
@@ -116,7 +117,7 @@ def judge(ground: Ground, flats: Sequence[FlatRate], plan: Plan, *, pattern: boo
 
 @dataclass(frozen=True)
 class _Found:
-    """What the sentences say: nitrogen misplaced (kg N/ha), chance, money saved, and whether rates are the same.
+    """What the sentences say: nitrogen misplaced (kg N/ha), chance, money saved, rates the same or all nothing.
 
     `release_rules` says that doubt about the release, not about the samples, is most of the doubt.
     """
@@ -126,6 +127,7 @@ class _Found:
     chance: float
     saved_text: str | None
     same: bool
+    nothing: bool
     release_rules: bool
 
 
@@ -159,6 +161,11 @@ def _text(answer: str, found: _Found, plan: Plan, *, pattern: bool, unmixed: boo
         return (
             "Cannot tell: these samples show no pattern that improves on the field average, which does not show "
             "that the field is even. More samples or a covariate would help."
+        )
+    if found.nothing:
+        return (
+            "Nothing is to be spread: on the expected credit every zone has what it needs. Where the credit falls "
+            "short the crop would too: see the interval."
         )
     if found.same:
         return "Not worth it: on this rate step the zones come to the same rate as one rate a block."

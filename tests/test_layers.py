@@ -54,7 +54,6 @@ ORDER = (
     "flat",
     "outcomes",
     "nutrients",
-    "passes",
     "delivery",
     "offer",
     "strip_findings",

@@ -97,14 +97,20 @@ def test_loads_empty_the_hopper_in_the_order_of_driving():
         passes, lambda points: np.full(len(points), 300.0), spreader(), order_kg=2400.0, step_m=2.0
     )
     assert len(one) == 1
-    assert split_loads(passes, lambda points: np.zeros(len(points)), spreader(), order_kg=0.0, step_m=2.0) == ()
+    assert (
+        split_loads(passes, lambda points: np.zeros(len(points)), spreader(), order_kg=0.0, step_m=2.0) == ()
+    )
 
 
 def test_a_hopper_of_nothing_is_refused():
     passes = passes_over(field(), spreader())
     with pytest.raises(InputError, match="a hopper of 1.0 kg makes 2,400 loads; at most 500"):
         split_loads(
-            passes, lambda points: np.full(len(points), 300.0), spreader(hopper="1 kg"), order_kg=2400.0, step_m=2.0
+            passes,
+            lambda points: np.full(len(points), 300.0),
+            spreader(hopper="1 kg"),
+            order_kg=2400.0,
+            step_m=2.0,
         )
 
 

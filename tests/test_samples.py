@@ -118,9 +118,7 @@ def test_swapped_longitude_and_latitude_are_found(placed):
     text = samples_csv(random_places(10, 3), np.full(10, 4000.0)).replace(
         "longitude,latitude", "latitude,longitude"
     )
-    with pytest.raises(
-        InputError, match="longitude and latitude are swapped here or in the boundary"
-    ):
+    with pytest.raises(InputError, match="longitude and latitude are swapped here or in the boundary"):
         placed(text)
 
 
