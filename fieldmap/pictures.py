@@ -33,18 +33,19 @@ HALO = [effects.withStroke(linewidth=2.6, foreground="white")]
 
 
 def rate_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
-    """The zones with number and nitrogen rate written on them."""
+    """Zones and check strips with their nitrogen rate written on them; strips are white."""
     figure, axes = _map(result, width_in, height_in)
     colours, units = zone_colours(result), result.plan.units
-    for zone in result.zone_map.zones:
+    for zone in result.zone_map.rows:
+        colour, edge, name = (
+            ("white", INK, "strip") if zone.strip else (colours[zone.zone], "white", f"zone {zone.zone}")
+        )
         for part in zone.parts:
-            axes.add_patch(
-                _patch(part.geometry, facecolor=colours[zone.zone], edgecolor="white", linewidth=0.8)
-            )
+            axes.add_patch(_patch(part.geometry, facecolor=colour, edgecolor=edge, linewidth=0.8))
             east, north = shapely.maximum_inscribed_circle(part.geometry).coords[0]
             rate = whole(shown_rate(zone.rate_n_kg_ha, units))
             axes.annotate(
-                f"{rate}\nzone {zone.zone}", (east, north), ha="center", va="center", fontsize=8, fontweight="bold",
+                f"{rate}\n{name}", (east, north), ha="center", va="center", fontsize=8, fontweight="bold",
                 color=INK, path_effects=HALO, linespacing=1.0,
             )  # fmt: skip
     _outlines(axes, result)

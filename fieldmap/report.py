@@ -63,9 +63,9 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
     width = page[0] - 2 * MARGIN
     story: Story = [
         *_first_page(result, width, date),
+        *_season(result, width),
         PageBreak(),
         *_tables_page(result, width),
-        *_season(result, width),
         PageBreak(),
         *_doubt_page(result, width),
         PageBreak(),
@@ -95,7 +95,7 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     return [
         *_heading(result, date),
         _text(zones_say(result), "title"),
-        _picture(rate_picture(result, width_in=width / inch, height_in=4.4)),
+        _picture(rate_picture(result, width_in=width / inch, height_in=4.2)),
         _text(
             f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
             "small",
@@ -243,7 +243,6 @@ def _season(result: Result, width: float) -> Story:
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
     return [
         _text("The season", "heading"),
-        _text(result.timing),
         Table(rows, colWidths=[width / 3] * 3),
         _text(
             "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
