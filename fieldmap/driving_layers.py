@@ -25,7 +25,7 @@ def add_strips(chart: folium.Map, result: Result) -> None:
             number,
             one.row.parts[0].geometry,
             result,
-            strip=f"Check strip {number + 1}",
+            strip=f"Check strip {one.row.zone}",
             rate_n=rate_text(one.row.rate_n_kg_ha, units),
             product=f"{rate_text(one.row.product_kg_ha, units)} of {one.row.product}",
             level=f"{one.level * 100:.0f} % of the need, the cover crop not credited",

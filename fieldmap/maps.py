@@ -175,6 +175,8 @@ def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
     largest = {zone.zone: part for zone, part in sorted(parts, key=lambda pair: pair[1].area_ha)}
     for zone, part in parts:
         _add_label(group, zone, part.geometry, result, keep=largest[zone.zone] is part)
+    for strip in result.zone_map.strips:
+        _add_label(group, strip, strip.parts[0].geometry, result, keep=True)
 
 
 def _add_label(group: folium.FeatureGroup, zone: Zone, shape: Polygon, result: Result, *, keep: bool) -> None:
@@ -189,7 +191,7 @@ def _add_label(group: folium.FeatureGroup, zone: Zone, shape: Polygon, result: R
         f'<svg class="zone-label{" keep" if keep else ""}" data-room-m="{widest.length:.1f}" width="1" height="1" '
         f'overflow="visible"><text text-anchor="middle" paint-order="stroke" stroke="{PAPER}" stroke-width="4" '
         f'stroke-linejoin="round" fill="{INK}" font-weight="700"><tspan font-size="18">{rate}</tspan>'
-        f'<tspan x="0" dy="14" font-size="12.5">zone {zone.zone}</tspan></text></svg>'
+        f'<tspan x="0" dy="14" font-size="12.5">{"strip" if zone.strip else "zone"} {zone.zone}</tspan></text></svg>'
     )
     folium.Marker(
         (round(float(latitude), DECIMALS), round(float(longitude), DECIMALS)),

@@ -114,14 +114,23 @@ def variogram_picture(result: Result, *, width_in: float, height_in: float) -> F
     found = empirical_variogram(result.samples.coords_m, result.samples.dry_kg_ha)
     distance_m = np.linspace(1.0, float(found.distance_m.max()) * 1.05, 80)
     weights, models = model_variograms(fit, distance_m)
+    length_m = M_PER_FOOT if units == "us" else 1.0
     for weight, model in zip(weights, models, strict=True):
         axes.plot(
-            distance_m, model * unit**2, color=INK, linewidth=0.8, alpha=float(np.clip(4 * weight, 0.05, 0.6))
+            distance_m / length_m,
+            model * unit**2,
+            color=INK,
+            linewidth=0.8,
+            alpha=float(np.clip(4 * weight, 0.05, 0.6)),
         )
     axes.scatter(
-        found.distance_m, found.semivariance * unit**2, s=4 + found.pairs, facecolors="white", edgecolors=INK
+        found.distance_m / length_m,
+        found.semivariance * unit**2,
+        s=4 + found.pairs,
+        facecolors="white",
+        edgecolors=INK,
     )
-    axes.set_xlabel("distance, m", fontdict={**FONT, "size": 8})
+    axes.set_xlabel(f"distance, {'ft' if units == 'us' else 'm'}", fontdict={**FONT, "size": 8})
     axes.set_ylabel(f"semivariance, ({rate_unit(units)})²", fontdict={**FONT, "size": 8})
     axes.set_ylim(bottom=0.0)
     _quiet(axes)
@@ -155,7 +164,7 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     for number, error in zip(numbers, errors, strict=True):
         axes.annotate(whole(error), (number, error), ha="center", va="bottom", fontsize=7, color=INK)
     axes.set_xlabel("number of zones", fontdict={**FONT, "size": 8})
-    axes.set_ylabel(f"root mean square error, {rate_unit(units)} N", fontdict={**FONT, "size": 8})
+    axes.set_ylabel(f"rms error, {rate_unit(units)} N", fontdict={**FONT, "size": 8})
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     _quiet(axes)
     return figure

@@ -62,6 +62,18 @@ def _plain_file(name: str) -> str:
 
 
 PatternName = Literal["trapezoid", "triangle"]
+
+
+def _one_line(text: str) -> str:
+    bad = sorted({character for character in text if not character.isprintable()})
+    if bad:
+        raise ValueError(
+            f"found a line break or control character ({bad[0]!r}); text on one line is expected"
+        )
+    return text
+
+
+Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
 
 
@@ -415,7 +427,7 @@ class Weather(Section):
 class OwnProduct(Section):
     """A product written out in the plan; what it leaves out is taken from the table where that knows the name."""
 
-    name: str = Field(min_length=1, max_length=32)
+    name: Line = Field(min_length=1, max_length=32)
     nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(alias="nitrogen")
     p2o5_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="p2o5")
     k2o_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="k2o")
@@ -592,10 +604,10 @@ class ThinGround(Section):
 class Plan(Section):
     """Every input and choice of one field. `folder` is where its files are."""
 
-    name: str = Field(min_length=1, max_length=120)
+    name: Line = Field(min_length=1, max_length=120)
     units: Literal["metric", "us"]
-    customer: str = ""
-    farm: str = ""
+    customer: Line = ""
+    farm: Line = ""
     field: FieldSection
     samples: SamplesSection
     cover_crop: CoverCrop

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
@@ -201,9 +202,9 @@ def _doubt_page(result: Result, width: float) -> Story:
         _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
         for raster, label, cmap in (
             (result.biomass.mean, "dry biomass", "viridis"),
-            (result.biomass.se, "standard error of biomass", "Greys"),
+            (result.biomass.se, "error of biomass", "Greys"),
             (result.credit.credit_kg_ha, "nitrogen credit", "viridis"),
-            (result.credit.se_kg_ha, "standard error of credit", "Greys"),
+            (result.credit.se_kg_ha, "error of credit", "Greys"),
         )
     ]
     charts = [
@@ -325,7 +326,9 @@ def _table(rows: list[tuple[str, ...]], width: float) -> Table:
 def _picture(figure: Figure) -> Image:
     width, height = figure.get_size_inches()
     png = io.BytesIO()
-    figure.savefig(png, dpi=DPI, metadata={"Software": None})
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")  # a sign that the font lacks is shown as a box
+        figure.savefig(png, dpi=DPI, metadata={"Software": None})
     png.seek(0)
     return Image(png, width * inch, height * inch)
 

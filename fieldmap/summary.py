@@ -90,9 +90,13 @@ def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
 
 def _against_one_rate(result: Result) -> str:
     units, verdict = result.plan.units, result.verdict
-    n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.rows)
-    flat_n_kg = result.flat.mean_rate_n_kg_ha * sum(block.spread_ha for block in result.field.blocks)
-    change_kg = flat_n_kg - n_kg
+    flat_n_kg_ha = dict(
+        zip((block.name for block in result.field.blocks), result.flat.rate_n_kg_ha, strict=True)
+    )
+    # Zones alone: what check strips leave out is left out to learn, not saved.
+    change_kg = sum(
+        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.zone_map.zones
+    )
     saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
     return (
         f"one rate a block would be {rate_text(result.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "

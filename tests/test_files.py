@@ -175,6 +175,7 @@ def test_field_names_are_short_capitals_and_no_cell_is_empty(shapefile, tmp_path
     assert b"****" not in shapefile.read("zones.dbf")
     us = result.plan.units == "us"
     assert set(frame["UNIT"]) == {"lb/ac" if us else "kg/ha"}
+    assert frame["AREA_HA"].sum() == pytest.approx(sum(row["area_ha"] for row in part_rows(result)), abs=1e-3)
     expected = [row["product_lb_ac" if us else "product_kg_ha"] for row in part_rows(result)]
     assert frame["RATE"].tolist() == pytest.approx(expected, abs=1e-9)
     assert (frame.geometry.geom_type == "Polygon").all()
@@ -236,6 +237,14 @@ def test_rates_are_of_product_a_hundredfold(taskdata, result):
     assert [value * scale for value in values] == pytest.approx(
         [row[shown] for row in part_rows(result)], rel=1e-4
     )
+
+
+def test_the_grid_names_its_rates_as_the_tables_number_the_zones(taskdata, result):
+    root, _ = opened(taskdata / "grid.zip")
+    by_name = {zone.get("B"): int(zone.find("PDV").get("B")) for zone in root.iter("TZN")}
+    for row in result.zone_map.rows:
+        name = next(name for name in by_name if f"zone {row.zone}" in name.split(", "))
+        assert by_name[name] == round(row.product_kg_ha * 100)
 
 
 def test_outside_and_lost_position_follow_the_plan(taskdata, result):

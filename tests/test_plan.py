@@ -184,3 +184,11 @@ def test_the_hash_sees_the_plan_and_the_files():
     plan, other = parsed(), parsed(("zones_max = 4", "zones_max = 3"))
     assert plan.hash({"a": "1"}) == parsed().hash({"a": "1"})
     assert len({plan.hash({"a": "1"}), plan.hash({"a": "2"}), other.hash({"a": "1"})}) == 3
+
+
+@pytest.mark.parametrize("key", ["name", "customer", "farm"])
+def test_control_characters_never_reach_a_machines_file(key):
+    line = f'{key} = "A\\u0007B"\n'
+    edits = [('name = "Test field"\n', line if key == "name" else f'name = "Test field"\n{line}')]
+    with pytest.raises(InputError, match="text on one line is expected"):
+        parsed(*edits)

@@ -7,6 +7,7 @@ from xml.etree import ElementTree as ET
 
 from fieldmap.export.geojson import DECIMALS
 from fieldmap.export.tables import sample_rows
+from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,9 +21,12 @@ def write_gpx(result: Result, path: Path) -> None:
     """Write one waypoint a sample: its name, and its dry biomass as description."""
     ET.register_namespace("", NAMESPACE)
     root = ET.Element(f"{{{NAMESPACE}}}gpx", version="1.1", creator="fieldmap")
+    units = result.plan.units
     for row in sample_rows(result):
         place = {"lat": f"{row['latitude']:.{DECIMALS}f}", "lon": f"{row['longitude']:.{DECIMALS}f}"}
         waypoint = ET.SubElement(root, f"{{{NAMESPACE}}}wpt", place)
         ET.SubElement(waypoint, f"{{{NAMESPACE}}}name").text = row["sample"]
-        ET.SubElement(waypoint, f"{{{NAMESPACE}}}desc").text = f"{row['dry_kg_ha']:.0f} kg/ha dry biomass"
+        ET.SubElement(
+            waypoint, f"{{{NAMESPACE}}}desc"
+        ).text = f"{rate_text(row['dry_kg_ha'], units)} dry biomass"
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)

@@ -12,7 +12,7 @@ import shapely
 
 from fieldmap.export.archive import write_zip
 from fieldmap.export.geojson import cut_at_180
-from fieldmap.export.tables import part_rows
+from fieldmap.export.tables import AREA_DECIMALS, part_rows
 from fieldmap.field import WGS84, to_lonlat
 from fieldmap.units import rate_unit
 
@@ -26,7 +26,8 @@ def write_shapefile(result: Result, path: Path) -> None:
     rate = "product_lb_ac" if units == "us" else "product_kg_ha"
     rows, shapes = [], []
     for row, part in zip(part_rows(result), result.parts, strict=True):
-        for shape in shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs))):
+        pieces = shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs)))
+        for shape in pieces:
             shapes.append(shape)
             rows.append(
                 {
@@ -35,7 +36,7 @@ def write_shapefile(result: Result, path: Path) -> None:
                     "UNIT": rate_unit(units),
                     "N_KGHA": row["rate_n_kg_ha"],
                     "PRODUCT": row["product"],
-                    "AREA_HA": row["area_ha"],
+                    "AREA_HA": round(row["area_ha"] * shape.area / shapely.area(pieces).sum(), AREA_DECIMALS),
                 }
             )
     with tempfile.TemporaryDirectory() as folder:

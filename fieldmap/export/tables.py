@@ -14,6 +14,7 @@ from fieldmap.units import HA_PER_ACRE, KG_HA_PER_LB_AC, KG_PER_LB
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from fieldmap.passes import Load
     from fieldmap.pipeline import Result
     from fieldmap.rates import Zone
 
@@ -124,12 +125,23 @@ def write_loads_csv(result: Result, path: Path) -> None:
             "pass_to": load.pass_to,
             "easting": round(load.easting_m, 1),
             "northing": round(load.northing_m, 1),
+            **_degrees(load, result),
             "product_kg": round(load.product_kg, MASS_DECIMALS),
         }
         for load in result.loads
     ]
-    columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg"]
+    columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg", "longitude", "latitude"]
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
+def _degrees(load: Load, result: Result) -> dict[str, float]:
+    """Where a load runs out, WGS 84."""
+    point = to_lonlat(shapely.Point(load.easting_m, load.northing_m), result.field.crs)
+    (longitude, latitude), *_ = shapely.get_coordinates(point)
+    return {
+        "longitude": round((float(longitude) + 180.0) % 360.0 - 180.0, 7),
+        "latitude": round(float(latitude), 7),
+    }
 
 
 def write_season_csv(result: Result, path: Path) -> None:

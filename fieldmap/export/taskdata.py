@@ -46,7 +46,7 @@ def write_grid(result: Result, path: Path) -> None:
     codes, south, west, height, width = _grid_codes(result, rates)
     for code, rate in [*enumerate(rates, start=1), (NO_SPREAD, 0.0)]:
         if (codes == code).any():
-            _zone(task, code, rate, name="no spread" if code == NO_SPREAD else f"rate {code}")
+            _zone(task, code, rate, name="no spread" if code == NO_SPREAD else _named(result, rate))
     rows, columns = codes.shape
     ET.SubElement(
         task,
@@ -62,6 +62,12 @@ def write_grid(result: Result, path: Path) -> None:
         I="1",
     )
     write_zip(path, {"TASKDATA/TASKDATA.XML": _xml(root), "TASKDATA/GRD00001.BIN": codes.tobytes()})
+
+
+def _named(result: Result, rate_kg_ha: float) -> str:
+    """The zone or check strip of a rate, as tables and maps number it; several where they share the rate."""
+    same = [row for row in result.zone_map.rows if round(row.product_kg_ha, RATE_DECIMALS) == rate_kg_ha]
+    return ", ".join(dict.fromkeys(f"{'strip' if row.strip else 'zone'} {row.zone}" for row in same))
 
 
 def write_polygons(result: Result, path: Path) -> None:
