@@ -27,6 +27,7 @@ WGS84 = pyproj.CRS.from_epsg(4326)
 AREA_MIN_HA, AREA_MAX_HA = 0.02, 5_000.0
 CELLS_MAX = 4_000_000
 NO_SPREAD_FAR_M = 1_000.0
+QUAD_SEGMENTS = 64  # of a quarter circle: a setback of 100 m is then kept to within a centimetre
 # The finest of these cells that gives the field no more than some ten thousand of them is chosen: finer ones
 # would only repeat what a few dozen samples can say.
 CELL_CHOICES_M = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0)
@@ -188,7 +189,7 @@ def build_field(
     kept_out = _setbacks(no_spread, crs, shapes, no_spread_file)
     grid = _grid_over(shapes, cell_m or _cell_for(area_ha), file=file)
     blocks = tuple(
-        _block(str(name), shape, kept_out.buffer(throw_m), crs)
+        _block(str(name), shape, kept_out.buffer(throw_m, quad_segs=QUAD_SEGMENTS), crs)
         for name, shape in zip(boundary["block"], shapes, strict=True)
     )
     block_index = burn(shapes, grid)
@@ -313,7 +314,9 @@ def _setbacks(
         return Polygon()
     shapes = _projected(unwrapped(no_spread.to_crs(WGS84).geometry.to_numpy()), crs)
     _refuse_empty(shapes, no_spread, field_shapes, file)
-    return shapely.union_all(shapely.buffer(shapes, no_spread["setback_m"].to_numpy(float)))
+    return shapely.union_all(
+        shapely.buffer(shapes, no_spread["setback_m"].to_numpy(float), quad_segs=QUAD_SEGMENTS)
+    )
 
 
 def _cell_for(area_ha: float) -> float:

@@ -34,6 +34,8 @@ RULE_WITH_STARTER = (
     "least step."
 )
 
+SAID_N_KG = 20.0  # less, over the whole field, is not worth a warning
+
 
 @dataclass(frozen=True)
 class ShortZone:
@@ -129,4 +131,14 @@ def limit_warnings(limits: Limits, plan: Plan) -> tuple[str, ...]:
             f"{rate_text(zone.n_short_kg_ha, units)}: rate_max is {rate_text(spreader.rate_max_kg_ha, units)} of "
             f"{spreader.product_entry.name}. {zone.passes} passes would carry it{other}."
         )
+    bounds = f"rate_min ({rate_text(spreader.rate_min_kg_ha, units)} of product)"
+    if spreader.rate_n_min_kg_ha > 0:
+        bounds += f" and rate_n_min ({rate_text(spreader.rate_n_min_kg_ha, units)} of nitrogen)"
+    for kg, words in (
+        (limits.left_short_kg, "leave ground at zero that is short of"),
+        (limits.raised_over_kg, "put"),
+    ):
+        if kg >= SAID_N_KG:
+            more = " more nitrogen on the field than it needs" if words == "put" else " of nitrogen"
+            found.append(f"The limits of the machine, {bounds}, {words} {mass_text(kg, units)}{more}.")
     return tuple(found)

@@ -129,7 +129,10 @@ def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
         f"change ({change})."
     )
     if best is drawn:
-        return f"{cannot} Neither fewer nor larger zones would serve the crop better; a slower drive would."
+        return (
+            f"{cannot} Neither fewer nor larger zones would serve the crop better; a narrower swath or a shorter "
+            "rate change might."
+        )
     number = "one rate" if best.zones == 1 else f"{best.zones} zones"
     size = f" of at least {area_text(best.zone_min_ha, units)}" if best.zones > 1 else ""
     keys = f"zones_max = {best.zones}"

@@ -77,6 +77,7 @@ Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
 
 
+YIELD_MAX_T_HA = 250.0  # no vegetable yields as much
 NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published rate
 
 
@@ -509,6 +510,8 @@ class Spreader(Section):
             raise ValueError("rate_max is less than rate_min")
         if self.rate_max_kg_ha < self.rate_step_kg_ha:
             raise ValueError("rate_max is less than rate_step; not one rate can be set")
+        if self.outside_rate_kg_ha > self.rate_max_kg_ha:
+            raise ValueError("outside_rate is more than rate_max")
         starter_kg_ha = self.rate_n_min_kg_ha / self.product_entry.nitrogen_fraction
         if starter_kg_ha > self.rate_max_kg_ha:
             raise ValueError(
@@ -556,6 +559,16 @@ class Response(Section):
     a: float = Field(ge=0)
     b: float = Field(gt=0)
     c: float = Field(lt=0)
+
+    @model_validator(mode="after")
+    def _is_in_tonnes(self) -> Self:
+        highest_t_ha = self.a - self.b**2 / (4.0 * self.c)
+        if highest_t_ha > YIELD_MAX_T_HA:
+            raise ValueError(
+                f"the curve rises to {highest_t_ha:,.0f} t/ha; a yield in t/ha against nitrogen in kg/ha is "
+                f"expected, at most {YIELD_MAX_T_HA:.0f} t/ha"
+            )
+        return self
 
     @property
     def plateau_n_kg_ha(self) -> float:
@@ -650,6 +663,16 @@ class Plan(Section):
                 "being short against being over, so confidence = 0.5 is expected with it"
             )
         return response
+
+    @field_validator("thin_ground")
+    @classmethod
+    def _capped_by_need(cls, thin_ground: ThinGround, told: ValidationInfo) -> ThinGround:
+        if thin_ground.cap and told.data.get("response") is not None:
+            raise ValueError(
+                "found cap = true beside [response]; zones that follow money are not held at a flat rate: leave one "
+                "of the two out"
+            )
+        return thin_ground
 
     def cover_crop_of(self, block: str) -> CoverCrop:
         """The cover crop of a block."""

@@ -116,7 +116,8 @@ def _brief(season: BlockSeason, plan: Plan) -> str:
         for kg_ha, when in ((early, "at planting"), (late, f"on {timing.sidedress}"))
         if kg_ha > 0
     ]
-    return f"short from {season.short_from or 'never'}: {', '.join(amounts)}"
+    when = f"short from {season.short_from}" if season.short_from else "not short on average"
+    return f"{when}: {', '.join(amounts)}"
 
 
 def block_season(

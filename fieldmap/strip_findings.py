@@ -10,7 +10,7 @@ import numpy as np
 from fieldmap.field import burn
 from fieldmap.response import mean_squared_shortfall
 from fieldmap.strips import ADVICE
-from fieldmap.units import area_text, mass_text
+from fieldmap.units import area_text, mass_text, rate_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -108,6 +108,17 @@ def strip_warnings(strips: Sequence[StripFindings], plan: Plan) -> tuple[str, ..
         said.append(
             f"{len(strips)} of {plan.strips.number} check strips found room: two passes side by side, off the "
             "headlands and no-spread areas, that leave no zone smaller than zone_min."
+        )
+    rates = [one.row.rate_n_kg_ha for one in strips]
+    if len(strips) > 1 and len(set(rates)) < len({one.level for one in strips}):
+        said.append(
+            "Two levels of the check strips come to the same rate on the machine's steps: they cannot be told apart."
+        )
+    fed = [one for one in strips if one.level == 0 and one.row.rate_n_kg_ha > 0]
+    if fed:
+        rate = rate_text(fed[0].row.rate_n_kg_ha, plan.units)
+        said.append(
+            f"The check strip without nitrogen gets {rate} all the same, for rate_n_min asks for it everywhere."
         )
     stake = [one for one in strips if one.yield_at_stake_kg]
     if stake:

@@ -162,7 +162,7 @@ def _text(answer: str, found: _Found, plan: Plan, *, pattern: bool, unmixed: boo
             "Cannot tell: these samples show no pattern that improves on the field average, which does not show "
             "that the field is even. More samples or a covariate would help."
         )
-    if found.nothing:
+    if found.nothing and found.saved_text is None:
         return (
             "Nothing is to be spread: on the expected credit every zone has what it needs. Where the credit falls "
             "short the crop would too: see the interval."

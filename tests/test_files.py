@@ -22,6 +22,7 @@ from fieldmap.export.gpx import write_gpx
 from fieldmap.export.shapefile import write_shapefile
 from fieldmap.export.tables import part_rows, sample_rows
 from fieldmap.export.taskdata import write_grid, write_polygons
+from fieldmap.field import to_lonlat
 
 LB_AC = 1.12085116  # kg/ha
 
@@ -270,8 +271,6 @@ def test_grid_cells_are_at_most_half_a_swath_and_run_from_the_south(taskdata, re
         inside = part.geometry.buffer(-result.plan.spreader.swath_m)
         if inside.is_empty:
             continue
-        from fieldmap.field import to_lonlat
-
         point = to_lonlat(inside.representative_point(), result.field.crs)
         code = codes[int((point.y - south) / height), int((point.x - west) / width)]
         assert by_code[str(code)] == row["product_kg_ha"]
@@ -290,6 +289,21 @@ def test_a_map_that_is_not_symmetric_is_not_upside_down(plan_folder, tmp_path):
     by_code = {int(zone.get("A")): int(zone.find("PDV").get("B")) for zone in root.iter("TZN")}
     middle = codes.shape[1] // 2
     assert by_code[codes[2, middle]] > by_code[codes[-3, middle]]
+
+
+def test_no_cell_with_product_touches_a_no_spread_area(kettle_bend_result, tmp_path):
+    result = kettle_bend_result
+    write_grid(result, tmp_path / "grid.zip")
+    root, binary = opened(tmp_path / "grid.zip")
+    grid = root.find("TSK/GRD")
+    south, west, height, width = (float(grid.get(name)) for name in "ABCD")
+    codes = np.frombuffer(binary, dtype=np.uint8).reshape(int(grid.get("F")), int(grid.get("E")))
+    row, column = np.nonzero((codes != 0) & (codes != 254))
+    x, y = west + column * width, south + row * height
+    kept_out = to_lonlat(result.field.no_spread, result.field.crs)
+    assert not shapely.intersects(
+        kept_out, shapely.box(x + 1e-8, y + 1e-8, x + width - 1e-8, y + height - 1e-8)
+    ).any()
 
 
 def test_no_spread_ground_stays_empty_whatever_the_outside_rate(kettle_bend_result, tmp_path):

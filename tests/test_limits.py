@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -11,6 +13,7 @@ from test_loss import PRICES, RESPONSE
 
 from fieldmap import read_plan, run
 from fieldmap.export.figures import figures
+from fieldmap.report import build_report
 
 
 def with_keys(**keys):
@@ -80,3 +83,21 @@ def test_a_starter_is_honoured_everywhere(plan_folder, tmp_path_factory, starter
     assert min(zone.rate_n_kg_ha for zone in result.zone_map.zones) >= starter - 1e-9
     assert result.limits.left_short_kg == 0.0
     assert "carry rate_n_min" in result.limits.rule
+
+
+def test_what_the_least_rate_leaves_short_or_puts_over_is_said(plan_folder):
+    high_least = [
+        ('rate_min = "20 kg/ha"', 'rate_min = "420 kg/ha"'),
+        ('need = "220 kg/ha"', 'need = "120 kg/ha"'),
+    ]
+    result = run(read_plan(plan_folder(edits=high_least)))
+    assert any(
+        "The limits of the machine, rate_min (420 kg/ha of product)" in text for text in result.warnings
+    )
+
+
+def test_a_report_of_many_loads_is_still_written(plan_folder, tmp_path):
+    folder = plan_folder(edits=[('zone_min = "0.2 ha"', 'zone_min = "0.2 ha"\nhopper = "20 kg"')])
+    result = run(read_plan(folder))
+    assert len(result.loads) > 60
+    assert build_report(result, date=dt.date(2026, 5, 10)).startswith(b"%PDF")

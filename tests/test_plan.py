@@ -192,3 +192,20 @@ def test_control_characters_never_reach_a_machines_file(key):
     edits = [('name = "Test field"\n', line if key == "name" else f'name = "Test field"\n{line}')]
     with pytest.raises(InputError, match="text on one line is expected"):
         parsed(*edits)
+
+
+def test_a_yield_curve_in_other_units_is_refused():
+    curve = "[response]\na = 8000\nb = 60\nc = -0.2\n"
+    with pytest.raises(InputError, match=r"the curve rises to 12,500 t/ha; a yield in t/ha"):
+        parsed(extra=curve)
+
+
+def test_a_cap_beside_a_yield_curve_is_refused():
+    both = "[response]\na = 10\nb = 0.1\nc = -0.00025\n[thin_ground]\ncap = true\n"
+    with pytest.raises(InputError, match=r"thin_ground.*cap = true beside \[response\]"):
+        parsed(extra=both)
+
+
+def test_more_outside_than_the_machine_spreads_is_refused():
+    with pytest.raises(InputError, match="outside_rate is more than rate_max"):
+        parsed(('zone_min = "0.2 ha"', 'zone_min = "0.2 ha"\noutside_rate = "900 kg/ha"'))
