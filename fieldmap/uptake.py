@@ -14,7 +14,7 @@ import numpy as np
 
 from fieldmap import tables
 from fieldmap.release import RELEASE, held_in_soil
-from fieldmap.units import rate_text
+from fieldmap.units import rate_text, water_text
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -319,9 +319,9 @@ def call_for_soil_test(
     """
     if at_risk_kg_ha + before_kg_ha < model.soil_test_kg_ha:
         return None
-    drained = f"{drainage_mm / 25.4:.1f} in" if units == "us" else f"{drainage_mm:.0f} mm"
+    top = "foot" if units == "us" else "30 cm"
     return (
         f"{rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to count on, and drainage "
-        f"({drained} in the season) may carry {rate_text(at_risk_kg_ha, units)} more below the top 30 cm: test the "
-        "soil nitrate before the side-dressing."
+        f"({water_text(drainage_mm, units)} over the season) may carry {rate_text(at_risk_kg_ha, units)} more below "
+        f"the top {top}: test the soil nitrate before the side-dressing."
     )

@@ -69,3 +69,9 @@ def lower_plot_result():
     from fieldmap import read_plan, run
 
     return run(read_plan(SAMPLE_GEO / "lower-plot"))
+
+
+@pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])
+def result(request, kettle_bend_result, lower_plot_result):
+    """Each sample plan's result in turn."""
+    return {"kettle-bend": kettle_bend_result, "lower-plot": lower_plot_result}[request.param]

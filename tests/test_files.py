@@ -27,11 +27,6 @@ from fieldmap.field import to_lonlat
 LB_AC = 1.12085116  # kg/ha
 
 
-@pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])
-def result(request, kettle_bend_result, lower_plot_result):
-    return {"kettle-bend": kettle_bend_result, "lower-plot": lower_plot_result}[request.param]
-
-
 # GeoPackage, OGC 12-128r19 v1.4.0: requirement numbers as in the standard.
 
 

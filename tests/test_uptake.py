@@ -275,11 +275,11 @@ def test_a_soil_test_is_called_for_when_drainage_makes_it_worth_one():
     metric = call_for_soil_test(14.0, 11.0, 76.2, units="metric")
     assert metric is not None
     assert "11 kg/ha of the cover crop's nitrogen comes too early" in metric
-    assert "(76 mm in the season) may carry 14 kg/ha more" in metric
+    assert "(76 mm over the season) may carry 14 kg/ha more below the top 30 cm" in metric
     us = call_for_soil_test(14.0 * KG_HA_PER_LB_AC, 20.0 * KG_HA_PER_LB_AC, 76.2, units="us")
     assert us is not None
     assert "20 lb/ac" in us
-    assert "(3.0 in in the season) may carry 14 lb/ac more" in us
+    assert "(3.0 in over the season) may carry 14 lb/ac more below the top foot" in us
 
 
 def test_drainage_after_planting_puts_nitrogen_at_risk_and_subtracts_nothing():

@@ -27,11 +27,6 @@ PAYLOADS = {
 }
 
 
-@pytest.fixture(scope="module", params=["kettle-bend", "lower-plot"])
-def result(request, kettle_bend_result, lower_plot_result):
-    return {"kettle-bend": kettle_bend_result, "lower-plot": lower_plot_result}[request.param]
-
-
 @pytest.fixture(scope="module")
 def file(result, tmp_path_factory):
     path = tmp_path_factory.mktemp("map") / "map.html"
