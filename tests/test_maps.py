@@ -553,6 +553,11 @@ def test_no_pattern_is_not_called_even(plan_folder):
     assert claims == []
 
 
+def test_the_legend_explains_the_dots_where_loads_run_out(result):
+    signs = words(lxml_html.fromstring(map_page(result)).xpath("//p[@class='signs']")[0])
+    assert ("where a load runs out" in signs) == bool(result.loads)
+
+
 def test_one_zone_is_said_to_be_one(lower_plot_result):
     assert len(lower_plot_result.zone_map.zones) == 1
     assert zones_say(lower_plot_result).startswith("One rate for the whole field: ")

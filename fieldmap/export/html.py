@@ -50,6 +50,7 @@ def map_page(result: Result) -> str:
         rows=[zone_cells(zone, result) for zone in zones],
         colours=[zone_colours(result)[zone.zone] for zone in zones],
         no_spread=not result.field.no_spread.is_empty,
+        loads=bool(result.loads),
         warnings=result.warnings,
         cautions=result.cautions,
         plan_hash=result.plan_hash,
