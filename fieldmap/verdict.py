@@ -82,7 +82,7 @@ def judge(ground: Ground, flats: Sequence[FlatRate], plan: Plan, *, pattern: boo
         Whether one %N stands for a mixed or weedy stand.
     """
     one_rate = ground.rates_of(flats[0])
-    saved = ground.loss(one_rate) - ground.loss(ground.rate_n_kg_ha)
+    saved = ground.loss(one_rate) - ground.zones_loss
     by_samples = ground.loss(one_rate, release_known=True) - ground.loss(
         ground.rate_n_kg_ha, release_known=True
     )

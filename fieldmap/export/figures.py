@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from dataclasses import asdict
 from importlib.metadata import version
@@ -163,8 +164,14 @@ def figures(result: Result) -> dict[str, Any]:
             {"key": key, "mark": tables.sources()[key].mark, "citation": tables.sources()[key].citation}
             for key in result.sources
         ],
-        "versions": {name: version(name) for name in _LIBRARIES},
+        "versions": versions(),
     }
+
+
+@functools.cache
+def versions() -> dict[str, str]:
+    """Of fieldmap and the libraries behind its figures; looking one up takes as long as a small file."""
+    return {name: version(name) for name in _LIBRARIES}
 
 
 def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:

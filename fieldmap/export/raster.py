@@ -52,6 +52,7 @@ def write_surface(result: Result, path: Path) -> None:
                 driver="COG",
                 compress="DEFLATE",
                 predictor="YES",
+                level=1,  # after the predictor, higher levels take longer and gain nothing
                 blocksize=256,
                 overview_resampling="average",
             )

@@ -8,7 +8,6 @@ Written with the standard library; whether a given terminal takes them is untest
 from __future__ import annotations
 
 import math
-from importlib.metadata import version
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
@@ -18,6 +17,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from fieldmap.export.archive import write_zip
+from fieldmap.export.figures import versions
 from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import RATE_DECIMALS, part_rows
 from fieldmap.field import WGS84, to_lonlat
@@ -101,7 +101,7 @@ def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Ele
         VersionMajor=major,
         VersionMinor=minor,
         ManagementSoftwareManufacturer="fieldmap",
-        ManagementSoftwareVersion=version("fieldmap"),
+        ManagementSoftwareVersion=versions()["fieldmap"],
         DataTransferOrigin="1",
     )
     name = _name(plan.name)
