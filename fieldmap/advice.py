@@ -32,6 +32,27 @@ def sampling_date(plan: Plan, samples: Samples) -> dt.date | None:
     return samples.sampled or plan.samples.sampled
 
 
+def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
+    """Every block that the plan names must be in the boundary."""
+    known = [block.name for block in field.blocks]
+    named = [("[[block]] block", own.block) for own in plan.block]
+    named += [("[[other_credits]] block", other.block) for other in plan.other_credits if other.block]
+    named += [("[sidedress_test] block", test.block) for test in plan.sidedress_test if test.block]
+    problems = [
+        Problem(
+            "plan.toml",
+            where,
+            f'found "{name}"',
+            f"a block of the boundary is expected: {', '.join(known)}",
+            "Correct the name, or name the block in the boundary's column block",
+        )
+        for where, name in named
+        if name not in known
+    ]
+    if problems:
+        raise InputError(*problems)
+
+
 def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
     """Stop on what cannot be right.
 

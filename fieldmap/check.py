@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from fieldmap.advice import refuse_impossible_dates
+from fieldmap.advice import refuse_impossible_dates, refuse_unknown_blocks
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import build_field
 from fieldmap.nitrogen import nitrogen_of_samples
-from fieldmap.pipeline import covariates_of, refuse_unknown_blocks
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import inputs_told, read_plan
 from fieldmap.samples import place_samples
 from fieldmap.sidedress import sidedress_calls
 from fieldmap.spreader import product_rates_kg_ha
+from fieldmap.stand import covariates_of
 from fieldmap.trend import follow_samplings, growth_since
 
 if TYPE_CHECKING:

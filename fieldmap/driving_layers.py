@@ -30,7 +30,7 @@ def add_strips(chart: folium.Map, result: Result) -> None:
             product=f"{rate_text(one.row.product_kg_ha, units)} of {one.row.product}",
             level=f"{one.level * 100:.0f} % of the need, the cover crop not credited",
         )
-        for number, one in enumerate(result.strips)
+        for number, one in enumerate(result.spread.strips)
     ]
     group = folium.FeatureGroup(name="Check strips").add_to(chart)
     layer(
@@ -44,10 +44,10 @@ def add_strips(chart: folium.Map, result: Result) -> None:
 
 def add_passes_and_loads(chart: folium.Map, result: Result) -> None:
     """Passes as thin lines, and a mark where each load runs out; switched on by whoever drives."""
-    if not result.passes:
+    if not result.spread.passes:
         return
     group = folium.FeatureGroup(name="Passes and loads", show=False).add_to(chart)
-    lines = MultiLineString([one.line for one in result.passes])
+    lines = MultiLineString([one.line for one in result.spread.passes])
     folium.GeoJson(
         {"type": "FeatureCollection", "features": [feature(0, lines, result)]},
         style_function=lambda _: {"color": INK, "weight": 1, "opacity": 0.7, "className": "pass"},
@@ -62,7 +62,7 @@ def add_passes_and_loads(chart: folium.Map, result: Result) -> None:
             product=mass_text(load.product_kg, result.plan.units),
             passes=f"{load.pass_from} to {load.pass_to}",
         )
-        for number, load in enumerate(result.loads)
+        for number, load in enumerate(result.spread.loads)
     ]
     if loads:
         layer(

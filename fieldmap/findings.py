@@ -28,11 +28,11 @@ SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south"
 
 def zones_say(result: Result) -> str:
     """Where most nitrogen goes, against where least does."""
-    zones, units = result.zone_map.zones, result.plan.units
+    zones, units = result.spread.zone_map.zones, result.plan.units
     low, high = zones[0], zones[-1]
     if high.zone == 1:
         return f"One rate for the whole field: {_rate(low.rate_n_kg_ha, units)} of nitrogen"
-    highest = result.zone_map.product_kg_ha == np.nanmax(result.zone_map.product_kg_ha)
+    highest = result.spread.zone_map.product_kg_ha == np.nanmax(result.spread.zone_map.product_kg_ha)
     return (
         f"Most nitrogen{_in(highest, result.field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
         f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"
@@ -41,8 +41,8 @@ def zones_say(result: Result) -> str:
 
 def credit_says(result: Result) -> str:
     """Where the credit is lowest, and by how much."""
-    credit, units = result.credit.credit_kg_ha, result.plan.units
-    if not (result.biomass.has_pattern or result.nitrogen_pct.has_pattern):
+    credit, units = result.budget.credit.credit_kg_ha, result.plan.units
+    if not (result.stand.biomass.has_pattern or result.stand.nitrogen_pct.has_pattern):
         mean = _rate(float(np.nanmean(credit)), units)
         return (
             f"These samples show no pattern: the credit is taken from the field's average, {mean} of nitrogen"
@@ -56,8 +56,8 @@ def credit_says(result: Result) -> str:
 
 def biomass_says(result: Result) -> str:
     """Where the stand is thinnest, and by how much."""
-    biomass, units = result.biomass.mean, result.plan.units
-    if not result.biomass.has_pattern:
+    biomass, units = result.stand.biomass.mean, result.plan.units
+    if not result.stand.biomass.has_pattern:
         mean = _rate(float(np.nanmean(biomass)), units)
         return f"These samples show no pattern: the map is the field's average, {mean} of dry biomass"
     low, high = _tenths(biomass)
@@ -69,7 +69,7 @@ def biomass_says(result: Result) -> str:
 
 def doubt_says(result: Result) -> str:
     """Where the credit is least sure: one standard error."""
-    se, units = result.credit.se_kg_ha, result.plan.units
+    se, units = result.budget.credit.se_kg_ha, result.plan.units
     low, high = _tenths(se)
     surest, least = _mean(se, low, units), _mean(se, high, units)
     if surest == least:

@@ -97,7 +97,7 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
             )
     if not result.field.no_spread.is_empty:
         _add_no_spread(chart, result)
-    if result.zone_map.strips:
+    if result.spread.zone_map.strips:
         add_strips(chart, result)
     named["outline"] = _add_outline(chart, result)
     add_passes_and_loads(chart, result)
@@ -141,7 +141,7 @@ def _tree(element: Element) -> Iterator[Element]:
 
 def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
     """Zones as polygons, with number and nitrogen rate written on every part."""
-    zones, colours = result.zone_map.zones, zone_colours(result)
+    zones, colours = result.spread.zone_map.zones, zone_colours(result)
     headings = dict(zip(ZONE_ROWS, zone_columns(result), strict=True))
     headings["credit"] += " (90 % interval)"
     features = [
@@ -175,7 +175,7 @@ def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
     largest = {zone.zone: part for zone, part in sorted(parts, key=lambda pair: pair[1].area_ha)}
     for zone, part in parts:
         _add_label(group, zone, part.geometry, result, keep=largest[zone.zone] is part)
-    for strip in result.zone_map.strips:
+    for strip in result.spread.zone_map.strips:
         _add_label(group, strip, strip.parts[0].geometry, result, keep=True)
 
 
@@ -244,7 +244,7 @@ def _add_outline(chart: folium.Map, result: Result) -> folium.GeoJson:
 
 def _add_samples(chart: folium.Map, result: Result) -> None:
     """Samples as open circles whose area grows with dry weight; a dense sensor layer is not drawn."""
-    samples, units = result.samples, result.plan.units
+    samples, units = result.stand.samples, result.plan.units
     if len(samples) > SAMPLES_DRAWN:
         return
     measured = np.isfinite(samples.nitrogen_pct)
@@ -255,7 +255,7 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
             result,
             sample=samples.label[number],
             dry=rate_text(float(samples.dry_kg_ha[number]), units),
-            nitrogen=f"{result.nitrogen.nitrogen_pct[number]:.2f} %"
+            nitrogen=f"{result.stand.nitrogen.nitrogen_pct[number]:.2f} %"
             + ("" if measured[number] else " (not measured)"),
         )
         for number in range(len(samples))

@@ -70,12 +70,12 @@ class View:
 
 def map_views(result: Result) -> tuple[View, ...]:
     """Zones first, then credit, biomass and doubt, in the user's unit."""
-    zones = result.zone_map.zones
+    zones = result.spread.zone_map.zones
     unit = rate_unit(result.plan.units)
     painter = _Painter(result)
     colours = zone_colours(result)
     rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, result.plan.units)) for zone in zones}
-    credit, biomass = result.credit, result.biomass.mean
+    credit, biomass = result.budget.credit, result.stand.biomass.mean
     return (
         View("zones", "Zones", zones_say(result), f"Nitrogen rate, {unit}", _zone_legend(colours, rates)),
         View(
@@ -104,7 +104,7 @@ def map_views(result: Result) -> tuple[View, ...]:
 
 def zone_colours(result: Result) -> dict[int, str]:
     """The colour of each zone number: even steps of cividis, the highest rate darkest."""
-    number = max((zone.zone for zone in result.zone_map.zones), default=0)
+    number = max((zone.zone for zone in result.spread.zone_map.zones), default=0)
     return dict(zip(range(1, number + 1), _steps("cividis_r", number), strict=True))
 
 

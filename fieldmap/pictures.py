@@ -36,7 +36,7 @@ def rate_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     """Zones and check strips with their nitrogen rate written on them; strips are white."""
     figure, axes = _map(result, width_in, height_in)
     colours, units = zone_colours(result), result.plan.units
-    for zone in result.zone_map.rows:
+    for zone in result.spread.zone_map.rows:
         colour, edge, name = (
             ("white", INK, "strip") if zone.strip else (colours[zone.zone], "white", f"zone {zone.zone}")
         )
@@ -68,8 +68,8 @@ def surface_picture(
     extent = (west, west + grid.columns * grid.cell_m, north - grid.rows * grid.cell_m, north)
     shown = np.vectorize(lambda value: shown_rate(value, units))(raster_kg_ha)
     image = axes.imshow(shown, extent=extent, cmap=cmap, interpolation="nearest")
-    dry = result.samples.dry_kg_ha
-    eastings, northings = result.samples.coords_m.T
+    dry = result.stand.samples.dry_kg_ha
+    eastings, northings = result.stand.samples.coords_m.T
     axes.scatter(
         eastings, northings, s=6 + 34 * dry / max(dry.max(), 1.0), facecolors="white", edgecolors=INK,
         linewidths=0.7, alpha=0.85,
@@ -85,7 +85,7 @@ def leave_one_out_picture(result: Result, *, width_in: float, height_in: float) 
     """Each sample against its prediction from all the others."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
     axes = figure.add_subplot()
-    fit, units = result.biomass.fit, result.plan.units
+    fit, units = result.stand.biomass.fit, result.plan.units
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
     observed, predicted, se = (
         np.array([shown_rate(value, units) for value in values])
@@ -108,10 +108,10 @@ def variogram_picture(result: Result, *, width_in: float, height_in: float) -> F
     """The samples' variogram, with the models that the surface averages over; stronger lines weigh more."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
     axes = figure.add_subplot()
-    fit, units = result.biomass.fit, result.plan.units
+    fit, units = result.stand.biomass.fit, result.plan.units
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
     unit = shown_rate(1.0, units)
-    found = empirical_variogram(result.samples.coords_m, result.samples.dry_kg_ha)
+    found = empirical_variogram(result.stand.samples.coords_m, result.stand.samples.dry_kg_ha)
     distance_m = np.linspace(1.0, float(found.distance_m.max()) * 1.05, 80)
     weights, models = model_variograms(fit, distance_m)
     length_m = M_PER_FOOT if units == "us" else 1.0
@@ -140,14 +140,14 @@ def variogram_picture(result: Result, *, width_in: float, height_in: float) -> F
 def residual_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
     """Where left-out samples were heavier (dark) or lighter (open) than predicted, and where to sample next."""
     figure, axes = _map(result, width_in, height_in)
-    fit = result.biomass.fit
+    fit = result.stand.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
     residual = fit.loo_observed - fit.loo_predicted
-    eastings, northings = result.samples.coords_m.T
+    eastings, northings = result.stand.samples.coords_m.T
     size = 8 + 90 * np.abs(residual) / max(float(np.abs(residual).max()), 1.0)
     shades = np.where(residual > 0, INK, "white")
     axes.scatter(eastings, northings, s=size, c=shades, edgecolors=INK, linewidths=0.7)
-    east, north = result.next_samples_m.T
+    east, north = result.stand.next_samples_m.T
     axes.scatter(east, north, marker="+", s=70, c=INK, linewidths=1.6)
     _outlines(axes, result)
     return figure
@@ -158,8 +158,8 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
     axes = figure.add_subplot()
     fraction, units = result.plan.spreader.product_entry.nitrogen_fraction, result.plan.units
-    numbers = np.arange(1, len(result.level_sets) + 1)
-    errors = [shown_rate(one.loss**0.5 * fraction, units) for one in result.level_sets]
+    numbers = np.arange(1, len(result.spread.level_sets) + 1)
+    errors = [shown_rate(one.loss**0.5 * fraction, units) for one in result.spread.level_sets]
     axes.bar(numbers, errors, color="#7c7b78", width=0.6)
     for number, error in zip(numbers, errors, strict=True):
         axes.annotate(whole(error), (number, error), ha="center", va="bottom", fontsize=7, color=INK)
@@ -206,7 +206,7 @@ def season_picture(result: Result, season: BlockSeason, *, width_in: float, heig
 def stage_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
     """What the stand holds and what becomes available at each stage; one panel a cover crop, at most two."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    units, courses = result.plan.units, result.stages[:2]
+    units, courses = result.plan.units, result.budget.stages[:2]
     for axes, course in zip(figure.subplots(1, len(courses), squeeze=False)[0], courses, strict=True):
         at = range(len(course.stages))
         for name, said, style in (

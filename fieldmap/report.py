@@ -85,7 +85,9 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
         _picture(rate_picture(result, width_in=width / inch, height_in=3.9)),
         *_numbers(result),
         Spacer(0, 8),
-        _table([zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.rows)], width),
+        _table(
+            [zone_columns(result), *(zone_cells(zone, result) for zone in result.spread.zone_map.rows)], width
+        ),
         Spacer(0, 6),
         _text("Credit with its 90 % interval in brackets.", "small"),
         _text(" · ".join((*result.warnings, *result.cautions)), "source"),
@@ -121,7 +123,7 @@ def _numbers(result: Result) -> Story:
 
 def _tables_page(result: Result, width: float) -> Story:
     units = result.plan.units
-    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.zone_map.rows)]
+    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.spread.zone_map.rows)]
     story: Story = [
         _text("Zones", "heading"),
         _text(
@@ -168,10 +170,10 @@ def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
 def _loads_and_stages(result: Result, width: float) -> Story:
     """The loads beside the stand by growth stage, and what waiting costs or brings."""
     loads: Story = []
-    if result.loads:
+    if result.spread.loads:
         rows = [("Load", "Passes", "Product"), *_load_rows(result)]
         loads = [_text("Loads", "heading"), _table(rows, width * 0.4)]
-    if not result.stages:
+    if not result.budget.stages:
         return loads
     chart = _picture(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
     beside = Table(
@@ -179,7 +181,7 @@ def _loads_and_stages(result: Result, width: float) -> Story:
         colWidths=[0.43 * width, 0.57 * width],
         style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
     )
-    return [beside, *(_text(course.text, "small") for course in result.stages)]
+    return [beside, *(_text(course.text, "small") for course in result.budget.stages)]
 
 
 def _load_rows(result: Result) -> list[tuple[str, ...]]:
@@ -189,26 +191,26 @@ def _load_rows(result: Result) -> list[tuple[str, ...]]:
             f"{load.pass_from} to {load.pass_to}",
             mass_text(load.product_kg, result.plan.units),
         )
-        for load in result.loads[:LOADS_SHOWN]
+        for load in result.spread.loads[:LOADS_SHOWN]
     ]
-    if len(result.loads) > LOADS_SHOWN:
-        rows.append(("…", f"{len(result.loads) - LOADS_SHOWN} more", "in loads.csv"))
+    if len(result.spread.loads) > LOADS_SHOWN:
+        rows.append(("…", f"{len(result.spread.loads) - LOADS_SHOWN} more", "in loads.csv"))
     return rows
 
 
 def _doubt_page(result: Result, width: float) -> Story:
     half = width / inch / 2 - 0.05
-    fit = result.biomass.fit
+    fit = result.stand.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
     units = result.plan.units
     errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
     surfaces = [
         _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
         for raster, label, cmap in (
-            (result.biomass.mean, "dry biomass", "viridis"),
-            (result.biomass.se, "error of biomass", "Greys"),
-            (result.credit.credit_kg_ha, "nitrogen credit", "viridis"),
-            (result.credit.se_kg_ha, "error of credit", "Greys"),
+            (result.stand.biomass.mean, "dry biomass", "viridis"),
+            (result.stand.biomass.se, "error of biomass", "Greys"),
+            (result.budget.credit.credit_kg_ha, "nitrogen credit", "viridis"),
+            (result.budget.credit.se_kg_ha, "error of credit", "Greys"),
         )
     ]
     charts = [
@@ -220,7 +222,7 @@ def _doubt_page(result: Result, width: float) -> Story:
         _text(biomass_says(result) + "."),
         Table([surfaces[:2], surfaces[2:]], colWidths=[width / 2] * 2),
         _text(
-            result.biomass.message
+            result.stand.biomass.message
             or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
             f"field average alone misses by {errors[1]}."
         ),
@@ -232,19 +234,22 @@ def _doubt_page(result: Result, width: float) -> Story:
             "before they are shaped.",
             "small",
         ),
-        _text(result.verdict.text),
+        _text(result.spread.verdict.text),
         _text(
-            f"Driven on paper, {result.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+            f"Driven on paper, {result.spread.delivery.within_tenth * 100:.0f} % of the area "
+            "receives its rate within 10 %."
         ),
     ]
 
 
 def _season(result: Result, width: float) -> Story:
     """The weekly bars of every block, two beside each other."""
-    if not result.seasons:
+    if not result.budget.seasons:
         return []
     third = width / inch / 3 - 0.05
-    charts = [_picture(season_picture(result, one, width_in=third, height_in=1.4)) for one in result.seasons]
+    charts = [
+        _picture(season_picture(result, one, width_in=third, height_in=1.4)) for one in result.budget.seasons
+    ]
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
     return [
         _text("The season", "heading"),

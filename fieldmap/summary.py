@@ -40,7 +40,7 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
         Line("Order", order_text(result)),
         Line("Where", _where(result)),
         Line("Against one rate", _against_one_rate(result)),
-        Line("How sure", result.verdict.text),
+        Line("How sure", result.spread.verdict.text),
         Line("When", result.timing),
     )
 
@@ -61,14 +61,14 @@ def field_area_text(result: Result) -> str:
 
 def order_text(result: Result) -> str:
     """Product in all, and its cost where a price is known."""
-    product_kg = sum(zone.product_kg for zone in result.zone_map.rows)
+    product_kg = sum(zone.product_kg for zone in result.spread.zone_map.rows)
     text = f"{_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
     price = result.plan.prices.product
     return text + (f", {price.currency}\u00a0{whole(price.amount * product_kg)}" if price else "")
 
 
 def _where(result: Result) -> str:
-    zones, units = result.zone_map.zones, result.plan.units
+    zones, units = result.spread.zone_map.zones, result.plan.units
     if not zones:
         return "nothing is spread"
     low, high = zones[0], zones[-1]
@@ -89,17 +89,17 @@ def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
 
 
 def _against_one_rate(result: Result) -> str:
-    units, verdict = result.plan.units, result.verdict
+    units, verdict = result.plan.units, result.spread.verdict
     flat_n_kg_ha = dict(
-        zip((block.name for block in result.field.blocks), result.flat.rate_n_kg_ha, strict=True)
+        zip((block.name for block in result.field.blocks), result.spread.flat.rate_n_kg_ha, strict=True)
     )
     # Zones alone: what check strips leave out is left out to learn, not saved.
     change_kg = sum(
-        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.zone_map.zones
+        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.spread.zone_map.zones
     )
     saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
     return (
-        f"one rate a block would be {rate_text(result.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "
+        f"one rate a block would be {rate_text(result.spread.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "
         f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "
         f"instead of {rate_text(verdict.misplaced_flat_kg_ha, units)}"
     )
@@ -108,10 +108,10 @@ def _against_one_rate(result: Result) -> str:
 def by_number_text(result: Result) -> str:
     """What the best levels of one zone, two, … miss the wanted rate by, root mean square, and lose in money."""
     units, fraction = result.plan.units, result.plan.spreader.product_entry.nitrogen_fraction
-    missed = [shown_rate(one.loss**0.5 * fraction, units) for one in result.level_sets]
+    missed = [shown_rate(one.loss**0.5 * fraction, units) for one in result.spread.level_sets]
     each = [f"{number}: {whole(rate)}" for number, rate in enumerate(missed, start=1)]
     text = f"{', '.join(each)} {rate_unit(units)} of nitrogen off the wanted rate (root mean square)"
-    money = [one.money_ha for one in result.level_sets if one.money_ha is not None]
+    money = [one.money_ha for one in result.spread.level_sets if one.money_ha is not None]
     if money and result.plan.prices.crop is not None:
         lost = ", ".join(money_text(amount, result.plan.prices.crop.currency, units) for amount in money)
         text += f"; lost against the best rate everywhere: {lost}"
@@ -120,7 +120,7 @@ def by_number_text(result: Result) -> str:
 
 def driven_text(result: Result) -> str:
     """What the ground receives when the map is driven, in a line."""
-    delivery, units = result.delivery, result.plan.units
+    delivery, units = result.spread.delivery, result.plan.units
     fraction = result.plan.spreader.product_entry.nitrogen_fraction
     short, over = (mass_text(kg * fraction, units) for kg in (delivery.short_kg, delivery.over_kg))
     return (
@@ -176,7 +176,7 @@ def cost_text(result: Result) -> str:
     prices, units = result.plan.prices, result.plan.units
     per, unit = (KG_PER_LB, "lb") if units == "us" else (1.0, "kg")
     texts = []
-    credit = float(np.nanmean(result.credit.credit_kg_ha))
+    credit = float(np.nanmean(result.budget.credit.credit_kg_ha))
     if prices.cover_crop and credit > 0:
         texts.append(
             f"{prices.cover_crop.currency} {prices.cover_crop.amount / credit * per:.2f} from the cover crop"

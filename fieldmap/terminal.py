@@ -48,12 +48,12 @@ def show(result: Result, folder: Path) -> None:
     table = Table(box=None, padding=(0, 1), header_style="bold", caption="Credit with its 90 % interval")
     for heading in zone_columns(result):
         table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
-    for zone in result.zone_map.rows:
+    for zone in result.spread.zone_map.rows:
         table.add_row(*(escape(cell) for cell in zone_cells(zone, result)))
     console.print(table)
     console.print(f"By number of zones: {escape(by_number_text(result))}.")
     console.print(f"Driven on paper: {escape(driven_text(result))}.")
-    console.print(f"The verdict: {escape(result.verdict.change)}")
+    console.print(f"The verdict: {escape(result.spread.verdict.change)}")
     for warning in result.warnings:
         console.print(f"Note: {escape(warning)}")
     console.print(
@@ -67,7 +67,7 @@ def show_season(result: Result) -> None:
     console.print(
         f"\n[bold]{escape(result.plan.name)}[/bold], {rate_unit(units)} of nitrogen, mean of the block"
     )
-    for season in result.seasons:
+    for season in result.budget.seasons:
         crop = result.plan.crop_of(season.block)
         table = Table(box=None, padding=(0, 1), header_style="bold", title=f"{season.block}: {crop.name}")
         for heading in ("Week", "From", "Released", "Taken up", "Short", "Spare"):

@@ -107,7 +107,7 @@ def test_every_key_and_column_can_be_looked_up(capsys):
 
 
 def test_an_error_of_ours_gives_exit_1_and_no_traceback(plan_folder, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("fieldmap.pipeline.place_samples", lambda *_: 1 / 0)
+    monkeypatch.setattr("fieldmap.stand.place_samples", lambda *_: 1 / 0)
     assert cli.main(["run", str(plan_folder()), "-o", str(tmp_path / "out")]) == 1
     told = capsys.readouterr()
     assert "fieldmap could not finish (ZeroDivisionError" in told.err

@@ -156,7 +156,7 @@ def test_the_polygons_cover_the_spread_field_once(written, zones):
     assert sum(areas) == pytest.approx(sum(block.spread_ha for block in result.field.blocks), abs=1e-3)
     overlap = sum(a.intersection(b).area for k, a in enumerate(shapes) for b in shapes[:k])
     assert overlap < 1e-12
-    assert shapely.coverage_is_valid([part.geometry for part in result.parts])
+    assert shapely.coverage_is_valid([part.geometry for part in result.spread.parts])
     # No part is smaller than the least zone, but where the ground itself lies in a smaller piece.
     least_ha = result.plan.spreader.zone_min_m2 / 1e4
     pieces = [piece for block in result.field.blocks for piece in shapely.get_parts(block.spread)]
@@ -212,13 +212,13 @@ def test_surface_tif_reopens_to_equal_values(written):
         assert tif.transform.almost_equals(result.field.grid.transform)
         bands = tif.read(masked=True)
     expected = (
-        result.biomass.mean,
-        result.biomass.se,
-        result.credit.credit_kg_ha,
-        result.credit.se_kg_ha,
-        result.supplemental_kg_ha,
-        result.zone_map.rate_n_kg_ha,
-        result.zone_map.product_kg_ha,
+        result.stand.biomass.mean,
+        result.stand.biomass.se,
+        result.budget.credit.credit_kg_ha,
+        result.budget.credit.se_kg_ha,
+        result.budget.supplemental_kg_ha,
+        result.spread.zone_map.rate_n_kg_ha,
+        result.spread.zone_map.product_kg_ha,
     )
     for band, values in zip(bands, expected, strict=True):
         assert (band.mask == ~np.isfinite(values)).all()
@@ -226,7 +226,7 @@ def test_surface_tif_reopens_to_equal_values(written):
     # Product in all, from the raster: cells on the boundary make up for each other to within 1 %.
     cell_ha = result.field.area_ha / result.field.inside.sum()
     assert float(bands[-1].sum()) * cell_ha == pytest.approx(
-        sum(zone.product_kg for zone in result.zone_map.zones), rel=0.01
+        sum(zone.product_kg for zone in result.spread.zone_map.zones), rel=0.01
     )
 
 
@@ -256,8 +256,8 @@ def test_result_json_says_what_the_design_asks(written):
     for block in figures["field"]["blocks"]:
         lines = [line["kg_ha"] for line in figures["ledger"] if line["block"] == block["block"]]
         number = [b.name for b in result.field.blocks].index(block["block"])
-        cells = (result.field.block_index == number) & np.isfinite(result.zone_map.rate_n_kg_ha)
-        assert sum(lines) == pytest.approx(result.supplemental_kg_ha[cells].mean(), abs=0.1)
+        cells = (result.field.block_index == number) & np.isfinite(result.spread.zone_map.rate_n_kg_ha)
+        assert sum(lines) == pytest.approx(result.budget.supplemental_kg_ha[cells].mean(), abs=0.1)
     assert {source["mark"] for source in figures["sources"]} <= {
         "published",
         "common practice",
@@ -316,9 +316,10 @@ def test_text_that_a_spreadsheet_would_run_is_defused(text):
 def test_a_rate_that_is_not_a_number_never_reaches_a_file(tmp_path, lower_plot_result):
     from dataclasses import replace
 
-    zone_map = lower_plot_result.zone_map
+    zone_map = lower_plot_result.spread.zone_map
     spoilt = replace(zone_map.zones[0], rate_n_kg_ha=float("nan"))
-    broken = replace(lower_plot_result, zone_map=replace(zone_map, zones=(spoilt, *zone_map.zones[1:])))
+    spoilt_map = replace(zone_map, zones=(spoilt, *zone_map.zones[1:]))
+    broken = replace(lower_plot_result, spread=replace(lower_plot_result.spread, zone_map=spoilt_map))
     with pytest.raises(RuntimeError, match="rate_n_kg_ha is not a number"):
         write_folder(broken, tmp_path / "out")
     assert list(tmp_path.iterdir()) == []
@@ -326,16 +327,16 @@ def test_a_rate_that_is_not_a_number_never_reaches_a_file(tmp_path, lower_plot_r
 
 def test_check_says_what_an_export_holds(written):
     result, folder = written
-    product_kg = sum(zone.product_kg for zone in result.zone_map.zones)
+    product_kg = sum(zone.product_kg for zone in result.spread.zone_map.zones)
     said = {name: describe(folder / name) for name in FILES}
     for name in ("zones.geojson", "zones.gpkg", "zones.csv"):
-        assert f"{len(result.parts)} polygons in" in said[name]
+        assert f"{len(result.spread.parts)} polygons in" in said[name]
         assert f"{product_kg:,.0f} kg in all" in said[name]
     assert f"{product_kg:,.0f} kg of {result.plan.spreader.product_entry.name} in all" in said["result.json"]
-    assert f"{len(result.samples)} samples as waypoints" in said["samples.gpx"]
+    assert f"{len(result.stand.samples)} samples as waypoints" in said["samples.gpx"]
     assert "version 3.3, a grid of" in said["taskdata_grid.zip"]
     assert "version 4.3, polygons" in said["taskdata_zones.zip"]
-    assert f"{len(result.loads)} loads" in said["loads.csv"]
+    assert f"{len(result.spread.loads)} loads" in said["loads.csv"]
     assert "7 bands" in said["surface.tif"]
     assert "polygons in" in said["zones_shapefile.zip"]
     assert "a map to open in a browser" in said["map.html"]
@@ -359,7 +360,7 @@ def pdf_text(path):
 def test_the_pdf_shows_the_numbers_of_the_zones(written, file):
     result, folder = written
     text = re.sub(r"\s+", " ", pdf_text(folder / file))
-    for zone in result.zone_map.zones:
+    for zone in result.spread.zone_map.zones:
         for cell in zone_cells(zone, result)[3:]:
             assert cell in text
     for line in five_numbers(result):

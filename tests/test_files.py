@@ -238,7 +238,7 @@ def test_rates_are_of_product_a_hundredfold(taskdata, result):
 def test_the_grid_names_its_rates_as_the_tables_number_the_zones(taskdata, result):
     root, _ = opened(taskdata / "grid.zip")
     by_name = {zone.get("B"): int(zone.find("PDV").get("B")) for zone in root.iter("TZN")}
-    for row in result.zone_map.rows:
+    for row in result.spread.zone_map.rows:
         name = next(name for name in by_name if f"zone {row.zone}" in name.split(", "))
         assert by_name[name] == round(row.product_kg_ha * 100)
 
@@ -262,7 +262,7 @@ def test_grid_cells_are_at_most_half_a_swath_and_run_from_the_south(taskdata, re
     codes = np.frombuffer(binary, dtype=np.uint8).reshape(count, columns)
     by_code = {zone.get("A"): int(zone.find("PDV").get("B")) / 100 for zone in root.iter("TZN")}
     found = 0
-    for part, row in zip(result.parts, part_rows(result), strict=True):
+    for part, row in zip(result.spread.parts, part_rows(result), strict=True):
         inside = part.geometry.buffer(-result.plan.spreader.swath_m)
         if inside.is_empty:
             continue
@@ -325,7 +325,7 @@ def test_isoxml_reads_it_back(taskdata, tmp_path, result, file):
         for zone in task.treatment_zones
         for variable in zone.process_data_variables
     }
-    assert {round(zone.product_kg_ha * 100) for zone in result.zone_map.zones} <= values
+    assert {round(zone.product_kg_ha * 100) for zone in result.spread.zone_map.zones} <= values
     if file == "grid.zip":
         grid = task.grids[0]
         assert (grid.type_value if hasattr(grid, "type_value") else grid.type) is not None
@@ -337,7 +337,7 @@ def test_isoxml_reads_it_back(taskdata, tmp_path, result, file):
     else:
         drawn = [zone for zone in task.treatment_zones if zone.polygons]
         zones = [zone for zone in drawn if zone.designator != "no spread"]
-        assert len(zones) == len(result.parts)
+        assert len(zones) == len(result.spread.parts)
 
 
 @pytest.mark.parametrize(
@@ -369,7 +369,7 @@ def test_waypoints_keep_gpx_1_1(result, tmp_path):
     assert root.tag == f"{space}gpx"
     assert (root.get("version"), bool(root.get("creator"))) == ("1.1", True)
     points = root.findall(f"{space}wpt")
-    assert len(points) == len(result.samples)
+    assert len(points) == len(result.stand.samples)
     for point, row in zip(points, sample_rows(result), strict=True):
         assert -180 <= float(point.get("lon")) < 180
         assert "e" not in point.get("lon") + point.get("lat")

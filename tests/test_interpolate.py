@@ -33,7 +33,7 @@ def error(result):
     """Root mean squared error of the biomass surface against the stand."""
     inside = result.field.inside
     x, y = (result.field.grid.centres(inside) - (WEST_M, SOUTH_M)).T
-    return float(np.sqrt(((result.biomass.mean[inside] - stand(x, y)) ** 2).mean()))
+    return float(np.sqrt(((result.stand.biomass.mean[inside] - stand(x, y)) ** 2).mean()))
 
 
 @pytest.fixture
@@ -53,9 +53,12 @@ def compared(plan_folder):
 
 def test_a_covariate_that_tracks_the_stand_helps_a_lot(compared):
     plain, helped = compared(lambda x, y: 0.2 + stand(x, y) / 9000.0)
-    assert helped.biomass.method == "kriging with covariate"
+    assert helped.stand.biomass.method == "kriging with covariate"
     assert error(helped) < 0.4 * error(plain)
-    assert helped.biomass.se[helped.field.inside].mean() < plain.biomass.se[plain.field.inside].mean()
+    assert (
+        helped.stand.biomass.se[helped.field.inside].mean()
+        < plain.stand.biomass.se[plain.field.inside].mean()
+    )
 
 
 def test_a_useless_covariate_costs_little(compared):
@@ -67,13 +70,13 @@ def test_a_useless_covariate_costs_little(compared):
 def test_gaps_are_filled_from_nearby_and_wide_ones_refuse_the_raster(compared):
     index = lambda x, y: np.where(np.hypot(x - 150, y - 100) < 15, np.nan, stand(x, y) / 9000.0)  # noqa: E731
     _, gap = compared(index)
-    assert gap.biomass.method == "kriging with covariate"
-    assert np.isfinite(gap.biomass.mean[gap.field.inside]).all()
+    assert gap.stand.biomass.method == "kriging with covariate"
+    assert np.isfinite(gap.stand.biomass.mean[gap.field.inside]).all()
 
 
 def test_a_raster_that_is_mostly_unknown_is_left_out(compared):
     _, left_out = compared(lambda x, y: np.where(x < 150, np.nan, stand(x, y)))
-    assert left_out.biomass.method != "kriging with covariate"
+    assert left_out.stand.biomass.method != "kriging with covariate"
     assert any("index.tif is unknown over" in text for text in left_out.warnings)
 
 
@@ -87,5 +90,5 @@ def test_a_dense_sensor_layer_is_mapped_from_near_samples(plan_folder):
     xy = rng.uniform((1.0, 1.0), (299.0, 199.0), (4000, 2))
     dry = np.maximum(stand(*xy.T) + rng.normal(0, 500, len(xy)), 0.0)
     result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=dry)))
-    assert result.biomass.method == "kriging from near samples"
+    assert result.stand.biomass.method == "kriging from near samples"
     assert error(result) < 250.0  # half of one reading's noise

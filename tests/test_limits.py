@@ -21,13 +21,15 @@ def with_keys(**keys):
 
 
 def due_n(result):
-    return np.where(np.isfinite(result.zone_map.product_kg_ha), result.supplemental_kg_ha, np.nan)
+    return np.where(
+        np.isfinite(result.spread.zone_map.product_kg_ha), result.budget.supplemental_kg_ha, np.nan
+    )
 
 
 def test_ground_below_the_least_rate_is_counted_short_or_over(plan_folder):
     edits = [('"220 kg/ha"', '"100 kg/ha"'), ('rate_min = "20 kg/ha"', 'rate_min = "120 kg/ha"')]
     result = run(read_plan(plan_folder(edits=edits)))
-    limits, product, due = result.limits, result.zone_map.product_kg_ha, due_n(result)
+    limits, product, due = result.spread.limits, result.spread.zone_map.product_kg_ha, due_n(result)
     assert set(np.unique(product[np.isfinite(product)])) <= {0.0, *np.arange(120.0, 601.0, 10.0)}
     cell_ha = 25e-4
     short = due[(product == 0) & (due < 120 * 0.46)].sum() * cell_ha
@@ -45,10 +47,10 @@ def test_ground_below_the_least_rate_is_counted_short_or_over(plan_folder):
 def test_need_above_the_greatest_rate(plan_folder, rate_max, passes):
     edits = [('rate_max = "600 kg/ha"', f'rate_max = "{rate_max}"')]
     result = run(read_plan(plan_folder(edits=edits)))
-    short = result.limits.short[-1]
-    product = result.zone_map.product_kg_ha
+    short = result.spread.limits.short[-1]
+    product = result.spread.zone_map.product_kg_ha
     cells = product == np.nanmax(product)
-    missed = (due_n(result) - result.zone_map.rate_n_kg_ha)[cells]
+    missed = (due_n(result) - result.spread.zone_map.rate_n_kg_ha)[cells]
     assert short.n_short_kg_ha == pytest.approx(missed.mean())
     assert short.passes == np.ceil(due_n(result)[cells].mean() / (0.46 * np.nanmax(product)))
     assert short.passes <= passes
@@ -61,7 +63,7 @@ def test_need_above_the_greatest_rate(plan_folder, rate_max, passes):
 def test_a_richer_product_that_would_serve_is_named(plan_folder):
     edits = [('product = "urea"', 'product = "calcium nitrate"')]
     result = run(read_plan(plan_folder(edits=edits)))
-    short = result.limits.short[-1]
+    short = result.spread.limits.short[-1]
     assert short.products
     assert "urea" not in short.products[:1]  # the leanest that serves comes first
     assert f"in one pass {' or '.join(short.products)} would" in next(
@@ -79,10 +81,10 @@ def test_a_starter_is_honoured_everywhere(plan_folder, tmp_path_factory, starter
     edits += [('cell = "5 m"', 'cell = "10 m"')]
     result = run(read_plan(plan_folder(edits=edits, extra=extra, name=name, xy=random_places(12, 3))))
     spread = result.field.spread_index >= 0
-    assert (result.zone_map.rate_n_kg_ha[spread] >= starter - 1e-9).all()
-    assert min(zone.rate_n_kg_ha for zone in result.zone_map.zones) >= starter - 1e-9
-    assert result.limits.left_short_kg == 0.0
-    assert "carry rate_n_min" in result.limits.rule
+    assert (result.spread.zone_map.rate_n_kg_ha[spread] >= starter - 1e-9).all()
+    assert min(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones) >= starter - 1e-9
+    assert result.spread.limits.left_short_kg == 0.0
+    assert "carry rate_n_min" in result.spread.limits.rule
 
 
 def test_what_the_least_rate_leaves_short_or_puts_over_is_said(plan_folder):
@@ -99,5 +101,5 @@ def test_what_the_least_rate_leaves_short_or_puts_over_is_said(plan_folder):
 def test_a_report_of_many_loads_is_still_written(plan_folder, tmp_path):
     folder = plan_folder(edits=[('zone_min = "0.2 ha"', 'zone_min = "0.2 ha"\nhopper = "20 kg"')])
     result = run(read_plan(folder))
-    assert len(result.loads) > 60
+    assert len(result.spread.loads) > 60
     assert build_report(result, date=dt.date(2026, 5, 10)).startswith(b"%PDF")

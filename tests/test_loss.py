@@ -200,11 +200,11 @@ def test_zones_by_money_aim_at_the_curve_and_not_at_the_need(plan_folder):
     keys = {"edits": [('"220 kg/ha"', '"90 kg/ha"')]}
     squared = run(read_plan(plan_folder(name="squared", **keys)))
     money = run(money_plan(plan_folder, name="money", **keys))
-    supply = money.credit.credit_kg_ha + money.zone_map.rate_n_kg_ha
-    spread = money.zone_map.rate_n_kg_ha > 0
+    supply = money.budget.credit.credit_kg_ha + money.spread.zone_map.rate_n_kg_ha
+    spread = money.spread.zone_map.rate_n_kg_ha > 0
     assert 185.0 < supply[spread].mean() < 215.0  # 194, and the insurance that the doubt is worth
-    assert np.nanmean(squared.zone_map.rate_n_kg_ha) < np.nanmean(money.zone_map.rate_n_kg_ha)
-    assert money.level_sets[-1].money_ha < money.level_sets[0].money_ha
-    assert squared.level_sets[0].money_ha is None
+    assert np.nanmean(squared.spread.zone_map.rate_n_kg_ha) < np.nanmean(money.spread.zone_map.rate_n_kg_ha)
+    assert money.spread.level_sets[-1].money_ha < money.spread.level_sets[0].money_ha
+    assert squared.spread.level_sets[0].money_ha is None
     aim = "on your response curve, 194 kg/ha, with what the credit's doubt is worth added; not at the need of 90"
     assert any(aim in text for text in money.warnings)

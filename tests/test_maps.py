@@ -140,7 +140,7 @@ def test_the_table_repeats_the_summary(result, tree):
     (table,) = tree.xpath("//table")
     assert tuple(words(cell) for cell in table.xpath("./thead//th[@scope='col']")) == zone_columns(result)
     rows = [tuple(words(cell) for cell in row) for row in table.xpath("./tbody/tr")]
-    assert rows == [zone_cells(zone, result) for zone in result.zone_map.zones]
+    assert rows == [zone_cells(zone, result) for zone in result.spread.zone_map.zones]
     assert len(table.xpath("./tbody//th[@scope='row']")) == len(rows)
 
 
@@ -194,16 +194,18 @@ def test_the_first_view_is_the_zones_and_the_background_is_off(result, tree, pag
 
 def test_every_zone_carries_its_rate_and_number(result, page):
     labels = re.findall(r"\\u003e(\d[\d,]*)\\u003c/tspan.*?\\u003ezone (\d+)\\u003c/tspan", page)
-    cells = [zone_cells(zone, result) for zone in result.zone_map.zones for _ in zone.parts]
+    cells = [zone_cells(zone, result) for zone in result.spread.zone_map.zones for _ in zone.parts]
     assert labels == [(row[5], row[0]) for row in cells]
-    assert len(re.findall(r"zone-label keep", page)) == len({zone.zone for zone in result.zone_map.zones})
+    assert len(re.findall(r"zone-label keep", page)) == len(
+        {zone.zone for zone in result.spread.zone_map.zones}
+    )
 
 
 def test_samples_and_zones_tell_their_numbers(result):
     figure = build_map(result, map_views(result)).get_root()
     figure.render()
     script = figure.script.render()
-    samples = result.samples
+    samples = result.stand.samples
     told = [feature["properties"] for feature in features(script) if "dry" in feature["properties"]]
     assert [sample["sample"] for sample in told] == [literal(name) for name in samples.label]
     assert [sample["dry"] for sample in told] == [
@@ -213,7 +215,7 @@ def test_samples_and_zones_tell_their_numbers(result):
     assert measured == np.isfinite(samples.nitrogen_pct).tolist()
     zones = [f["properties"] for f in features(script) if "rate_n" in f["properties"]]
     assert [tuple(zone[name] for name in ZONE_ROWS) for zone in zones] == [
-        tuple(literal(cell) for cell in zone_cells(zone, result)) for zone in result.zone_map.zones
+        tuple(literal(cell) for cell in zone_cells(zone, result)) for zone in result.spread.zone_map.zones
     ]
 
 
@@ -234,8 +236,8 @@ def test_heavier_samples_have_larger_circles(result, page):
     for case, style in re.findall(r"((?:case \d+: )+)\s*return (\{.*?\});", radii_text):
         by_id |= {int(number): json.loads(style)["radius"] for number in re.findall(r"\d+", case)}
     default = json.loads(re.search(r"default:\s*return (\{.*?\});", radii_text)[1])["radius"]
-    radii = np.array([by_id.get(number, default) for number in range(len(result.samples))])
-    order = np.argsort(result.samples.dry_kg_ha)
+    radii = np.array([by_id.get(number, default) for number in range(len(result.stand.samples))])
+    order = np.argsort(result.stand.samples.dry_kg_ha)
     assert (np.diff(radii[order]) >= 0).all()
     assert 3.0 <= radii.min() <= radii.max() == 8.0
 
@@ -260,9 +262,9 @@ def test_the_picture_shows_each_cell_in_its_class(result, key):
     """Every cell's centre, projected by PROJ, meets the colour that the legend gives its value."""
     view = next(view for view in map_views(result) if view.key == key)
     raster = {
-        "credit": result.credit.credit_kg_ha,
-        "biomass": result.biomass.mean,
-        "doubt": result.credit.se_kg_ha,
+        "credit": result.budget.credit.credit_kg_ha,
+        "biomass": result.stand.biomass.mean,
+        "doubt": result.budget.credit.se_kg_ha,
     }[key]
     image = picture(view)
     field = result.field
@@ -459,11 +461,13 @@ def test_zone_colours_are_steps_of_cividis_from_light_to_dark(lower_plot_result,
 
 def with_zones(result, number):
     """The same run with so many zones, made from its one."""
-    (zone,) = result.zone_map.zones
+    (zone,) = result.spread.zone_map.zones
     zones = tuple(
         replace(zone, zone=k, rate_n_kg_ha=20.0 * k, product_kg_ha=40.0 * k) for k in range(1, number + 1)
     )
-    return replace(result, zone_map=replace(result.zone_map, zones=zones))
+    return replace(
+        result, spread=replace(result.spread, zone_map=replace(result.spread.zone_map, zones=zones))
+    )
 
 
 def test_twelve_zones_share_six_rows_of_the_legend(lower_plot_result):
@@ -499,7 +503,7 @@ def test_class_borders_are_round(low, high, borders):
 
 
 def test_the_finding_names_the_side_and_the_two_rates(kettle_bend_result):
-    zones = kettle_bend_result.zone_map.zones
+    zones = kettle_bend_result.spread.zone_map.zones
     said = zones_say(kettle_bend_result).replace("\N{NO-BREAK SPACE}", " ")
     assert rate_text(zones[-1].rate_n_kg_ha, "us") in said
     assert rate_text(zones[0].rate_n_kg_ha, "us") in said
@@ -526,16 +530,16 @@ def test_two_thin_sides_are_both_named(plan_folder):
     field = result.field
     easting = np.broadcast_to(field.grid.eastings(), field.grid.shape)
     away = np.abs(easting - easting.mean())
-    biomass = replace(result.biomass, mean=np.where(field.inside, 5000.0 - 20.0 * away, np.nan))
-    said = biomass_says(replace(result, biomass=biomass))
+    biomass = replace(result.stand.biomass, mean=np.where(field.inside, 5000.0 - 20.0 * away, np.nan))
+    said = biomass_says(replace(result, stand=replace(result.stand, biomass=biomass)))
     assert re.search("in the (west and the east|east and the west):", said)
 
 
 def test_what_is_scattered_has_no_side(plan_folder):
     result = run(read_plan(plan_folder()))
     noise = np.random.default_rng(1).uniform(2000.0, 6000.0, result.field.grid.shape)
-    biomass = replace(result.biomass, mean=np.where(result.field.inside, noise, np.nan))
-    assert biomass_says(replace(result, biomass=biomass)).startswith(
+    biomass = replace(result.stand.biomass, mean=np.where(result.field.inside, noise, np.nan))
+    assert biomass_says(replace(result, stand=replace(result.stand, biomass=biomass))).startswith(
         "The stand is thinnest in several places: "
     )
 
@@ -543,7 +547,7 @@ def test_what_is_scattered_has_no_side(plan_folder):
 def test_no_pattern_is_not_called_even(plan_folder):
     dry = np.random.default_rng(5).normal(4000.0, 500.0, 24)
     result = run(read_plan(plan_folder(dry_kg_ha=dry)))
-    assert not result.biomass.has_pattern
+    assert not result.stand.biomass.has_pattern
     for said in (biomass_says(result), credit_says(result)):
         assert said.startswith("These samples show no pattern: ")
         assert "average" in said
@@ -555,16 +559,18 @@ def test_no_pattern_is_not_called_even(plan_folder):
 
 def test_the_legend_explains_the_dots_where_loads_run_out(result):
     signs = words(lxml_html.fromstring(map_page(result)).xpath("//p[@class='signs']")[0])
-    assert ("where a load runs out" in signs) == bool(result.loads)
+    assert ("where a load runs out" in signs) == bool(result.spread.loads)
 
 
 def test_one_zone_is_said_to_be_one(lower_plot_result):
-    assert len(lower_plot_result.zone_map.zones) == 1
+    assert len(lower_plot_result.spread.zone_map.zones) == 1
     assert zones_say(lower_plot_result).startswith("One rate for the whole field: ")
 
 
 def test_building_changes_nothing_in_the_result(lower_plot_result):
-    before = copy.deepcopy(lower_plot_result.zone_map)
+    before = copy.deepcopy(lower_plot_result.spread.zone_map)
     map_page(lower_plot_result)
-    assert np.array_equal(before.product_kg_ha, lower_plot_result.zone_map.product_kg_ha, equal_nan=True)
-    assert before.zones == lower_plot_result.zone_map.zones
+    assert np.array_equal(
+        before.product_kg_ha, lower_plot_result.spread.zone_map.product_kg_ha, equal_nan=True
+    )
+    assert before.zones == lower_plot_result.spread.zone_map.zones

@@ -44,13 +44,13 @@ def test_runs_shorter_than_a_change_are_counted():
 
 def test_a_map_that_can_be_driven_brings_no_offer(plan_folder):
     result = run(read_plan(plan_folder()))
-    assert result.offer is None
+    assert result.spread.offer is None
     assert "driven_maps" not in figures(result)["deliverable"]
 
 
 def test_the_map_that_loses_least_when_driven_is_offered(plan_folder):
     result = slow_to_change(plan_folder, 12)
-    offer = result.offer
+    offer = result.spread.offer
     assert offer is not None
     tried = (offer.drawn, *offer.others)
     assert offer.best.loss == min(one.loss for one in tried)
@@ -66,9 +66,9 @@ def test_the_map_that_loses_least_when_driven_is_offered(plan_folder):
 
 def test_the_offered_loss_is_that_of_the_ground(plan_folder):
     result = slow_to_change(plan_folder, 12)
-    received = result.delivery.received_kg_ha * 0.46
-    zoned = np.isfinite(result.zone_map.rate_n_kg_ha)
-    loss_n = ((received - result.supplemental_kg_ha)[zoned] ** 2).mean()
+    received = result.spread.delivery.received_kg_ha * 0.46
+    zoned = np.isfinite(result.spread.zone_map.rate_n_kg_ha)
+    loss_n = ((received - result.budget.supplemental_kg_ha)[zoned] ** 2).mean()
     assert figures(result)["deliverable"]["driven_maps"][0]["loss"] == pytest.approx(loss_n, rel=1e-3)
 
 

@@ -166,9 +166,9 @@ def test_a_soil_test_without_weather_is_not_counted_twice(plan_folder):
         -lines["cover crop"] * released[0] / released[1], rel=1e-6
     )
     inside = result.field.inside
-    assert sum(lines.values()) == pytest.approx(result.supplemental_kg_ha[inside].mean(), abs=1e-6)
+    assert sum(lines.values()) == pytest.approx(result.budget.supplemental_kg_ha[inside].mean(), abs=1e-6)
     assert any("without weather that is taken for soil at 20 °C" in text for text in result.warnings)
-    assert result.seasons == ()
+    assert result.budget.seasons == ()
 
 
 def test_every_kind_in_one_ledger_worked_out_by_hand(plan_folder):
@@ -195,8 +195,8 @@ def test_every_kind_in_one_ledger_worked_out_by_hand(plan_folder):
     for name, kg_ha in by_hand.items():
         assert lines[name] == pytest.approx(kg_ha, abs=0.01), name
     # Half of the nitrogen in the mean stand, at 3.9 %N (hairy vetch at bud, from memory).
-    biomass = result.biomass.mean[result.field.inside].mean()
+    biomass = result.stand.biomass.mean[result.field.inside].mean()
     assert lines["cover crop"] == pytest.approx(-biomass * 0.039 * 0.5, rel=1e-9)
     assert set(lines) == {*by_hand, "cover crop"}
-    missing = result.supplemental_kg_ha[result.field.inside].mean()
+    missing = result.budget.supplemental_kg_ha[result.field.inside].mean()
     assert sum(lines.values()) == pytest.approx(missing, abs=1e-6)

@@ -80,7 +80,7 @@ def test_an_uneven_pattern_reaches_the_ground_and_is_warned_of(plan_folder):
     warning = next(text for text in result.warnings if "pan test varies by" in text)
     assert "above 15 % is poor, from memory" in warning
     even = run(read_plan(plan_folder(name="even")))
-    assert result.delivery.within_tenth < even.delivery.within_tenth
+    assert result.spread.delivery.within_tenth < even.spread.delivery.within_tenth
     assert "pattern_cv_percent" not in figures(even)["deliverable"]
     assert pan_test_warnings(even.plan) == ()
 

@@ -193,7 +193,7 @@ def test_loss_from_uneven_spreading_is_the_curvature_times_the_square_of_cv_time
 
 def test_a_run_reports_passes_loads_and_delivery(plan_folder):
     result = run(read_plan(plan_folder()))
-    total_kg = sum(zone.product_kg for zone in result.zone_map.zones)
-    assert sum(load.product_kg for load in result.loads) == pytest.approx(total_kg)
-    assert 0.5 < result.delivery.within_tenth <= 1.0
+    total_kg = sum(zone.product_kg for zone in result.spread.zone_map.zones)
+    assert sum(load.product_kg for load in result.spread.loads) == pytest.approx(total_kg)
+    assert 0.5 < result.spread.delivery.within_tenth <= 1.0
     assert any("would land beyond the boundary" in text for text in result.warnings)

@@ -17,7 +17,7 @@ FEW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck
 
 
 def rates(result):
-    return np.nan_to_num(result.zone_map.rate_n_kg_ha, nan=-1.0)
+    return np.nan_to_num(result.spread.zone_map.rate_n_kg_ha, nan=-1.0)
 
 
 @FEW
@@ -27,10 +27,10 @@ def test_equal_samples_give_an_even_map_and_draw_no_zone(plan_folder, tmp_path_f
     xy = random_places(14, seed)
     result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=np.full(14, dry_kg_ha), name=name)))
     inside = result.field.inside
-    np.testing.assert_allclose(result.biomass.mean[inside], dry_kg_ha, rtol=1e-9)
-    assert len(result.zone_map.zones) == 1
-    assert len(result.zone_map.zones[0].parts) == 1
-    assert result.verdict.answer == "cannot tell"
+    np.testing.assert_allclose(result.stand.biomass.mean[inside], dry_kg_ha, rtol=1e-9)
+    assert len(result.spread.zone_map.zones) == 1
+    assert len(result.spread.zone_map.zones[0].parts) == 1
+    assert result.spread.verdict.answer == "cannot tell"
 
 
 @FEW
@@ -43,7 +43,9 @@ def test_the_order_of_samples_changes_nothing(plan_folder, tmp_path_factory, shu
     straight = run(read_plan(plan_folder(xy=xy, name=names[0])))
     shuffled = run(read_plan(plan_folder(xy=xy[order], name=names[1])))
     inside = straight.field.inside
-    np.testing.assert_allclose(straight.biomass.mean[inside], shuffled.biomass.mean[inside], rtol=1e-8)
+    np.testing.assert_allclose(
+        straight.stand.biomass.mean[inside], shuffled.stand.biomass.mean[inside], rtol=1e-8
+    )
     assert (rates(straight) == rates(shuffled)).all()
 
 
@@ -56,11 +58,11 @@ def test_moving_everything_by_whole_cells_changes_nothing(plan_folder, tmp_path_
     inside = here.field.inside & there.field.inside
     assert here.field.grid.shape == there.field.grid.shape
     assert inside.sum() >= 0.999 * here.field.inside.sum()
-    np.testing.assert_allclose(here.biomass.mean[inside], there.biomass.mean[inside], rtol=1e-5)
+    np.testing.assert_allclose(here.stand.biomass.mean[inside], there.stand.biomass.mean[inside], rtol=1e-5)
     # Positions differ by the ninth decimal of a degree: a border between zones may be simplified otherwise.
     assert (rates(here) != rates(there))[inside].mean() < 0.02
-    assert {zone.rate_n_kg_ha for zone in here.zone_map.zones} == {
-        zone.rate_n_kg_ha for zone in there.zone_map.zones
+    assert {zone.rate_n_kg_ha for zone in here.spread.zone_map.zones} == {
+        zone.rate_n_kg_ha for zone in there.spread.zone_map.zones
     }
 
 
@@ -74,7 +76,7 @@ def test_twice_the_biomass_at_the_same_nitrogen_is_twice_the_credit(plan_folder,
     twice = run(read_plan(plan_folder(xy=xy, dry_kg_ha=2 * dry, name=names[1])))
     inside = once.field.inside
     np.testing.assert_allclose(
-        twice.credit.credit_kg_ha[inside], 2 * once.credit.credit_kg_ha[inside], rtol=1e-8
+        twice.budget.credit.credit_kg_ha[inside], 2 * once.budget.credit.credit_kg_ha[inside], rtol=1e-8
     )
 
 
@@ -97,7 +99,7 @@ def test_more_confidence_never_lowers_a_rate(plan_folder, tmp_path_factory, seed
         for confidence in sorted(confidences)
     )
     assert (rates(high) >= rates(low) - 1e-9).all()
-    assert all(zone.credit_used_kg_ha <= zone.credit_kg_ha + 1e-9 for zone in high.zone_map.zones)
+    assert all(zone.credit_used_kg_ha <= zone.credit_kg_ha + 1e-9 for zone in high.spread.zone_map.zones)
 
 
 @FEW
@@ -114,16 +116,16 @@ def test_moving_samples_of_equal_value_draws_no_zone(plan_folder, tmp_path_facto
             )
         )
     )
-    assert len(result.zone_map.zones) == 1
+    assert len(result.spread.zone_map.zones) == 1
 
 
 def test_zone_areas_sum_to_the_field_and_product_to_the_raster(plan_folder):
     blocks = {"west": box(0, 0, 140, 200), "east": box(140, 0, 300, 200)}
     result = run(read_plan(plan_folder(blocks=blocks)))
-    zones = result.zone_map.zones
+    zones = result.spread.zone_map.zones
     assert sum(zone.area_ha for zone in zones) == pytest.approx(result.field.area_ha, rel=1e-6)
     cell_ha = result.field.area_ha / result.field.inside.sum()
-    raster_kg = np.nansum(result.zone_map.product_kg_ha) * cell_ha
+    raster_kg = np.nansum(result.spread.zone_map.product_kg_ha) * cell_ha
     assert sum(zone.product_kg for zone in zones) == pytest.approx(raster_kg, rel=0.01)
     assert {zone.block for zone in zones} == {"west", "east"}
 
@@ -131,8 +133,8 @@ def test_zone_areas_sum_to_the_field_and_product_to_the_raster(plan_folder):
 def test_supplemental_is_never_negative_and_rates_are_on_the_step(plan_folder):
     result = run(read_plan(plan_folder(edits=[('"220 kg/ha"', '"60 kg/ha"')])))
     inside = result.field.inside
-    assert (result.supplemental_kg_ha[inside] >= 0).all()
-    product = result.zone_map.product_kg_ha[np.isfinite(result.zone_map.product_kg_ha)]
+    assert (result.budget.supplemental_kg_ha[inside] >= 0).all()
+    product = result.spread.zone_map.product_kg_ha[np.isfinite(result.spread.zone_map.product_kg_ha)]
     assert np.allclose(product / 10.0, np.round(product / 10.0))
     assert set(np.unique(product[product > 0])) <= set(np.arange(20.0, 601.0, 10.0))
     assert (product == 0).any()  # the east holds more than the crop needs
@@ -143,13 +145,13 @@ def test_a_starter_is_never_taken_away(plan_folder):
         edits=[('"220 kg/ha"', '"30 kg/ha"'), ("zone_min", 'rate_n_min = "20 kg/ha"\nzone_min')]
     )
     result = run(read_plan(folder))
-    assert min(zone.rate_n_kg_ha for zone in result.zone_map.zones) >= 20.0
+    assert min(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones) >= 20.0
 
 
 def test_a_need_above_the_machine_is_said(plan_folder):
     folder = plan_folder(edits=[('rate_max = "600 kg/ha"', 'rate_max = "200 kg/ha"')])
     result = run(read_plan(folder))
-    assert max(zone.product_kg_ha for zone in result.zone_map.zones) == 200.0
+    assert max(zone.product_kg_ha for zone in result.spread.zone_map.zones) == 200.0
     assert any("is short of" in text and "rate_max is 200 kg/ha of urea" in text for text in result.warnings)
 
 
@@ -170,18 +172,18 @@ def test_no_spread_areas_are_left_out(plan_folder):
         files={"no_spread.geojson": json.dumps(well)},
     )
     result = run(read_plan(folder))
-    for zone in result.zone_map.zones:
+    for zone in result.spread.zone_map.zones:
         for part in zone.parts:
             assert part.geometry.intersection(result.field.no_spread).area < 1e-6
-    assert sum(zone.area_ha for zone in result.zone_map.zones) < result.field.area_ha - 0.19
+    assert sum(zone.area_ha for zone in result.spread.zone_map.zones) < result.field.area_ha - 0.19
 
 
 def test_fewer_than_eight_samples_give_the_mean_only(plan_folder):
     xy = random_places(7, 5)
     result = run(read_plan(plan_folder(xy=xy)))
-    assert result.biomass.method == "field mean"
-    assert result.verdict.answer == "cannot tell"
-    assert np.ptp(result.biomass.mean[result.field.inside]) == pytest.approx(0.0, abs=1e-6)
+    assert result.stand.biomass.method == "field mean"
+    assert result.spread.verdict.answer == "cannot tell"
+    assert np.ptp(result.stand.biomass.mean[result.field.inside]) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_fewer_than_three_samples_are_refused(plan_folder):
@@ -193,17 +195,17 @@ def test_no_pattern_is_said_in_words_that_do_not_claim_uniformity(plan_folder):
     xy = random_places(20, 6)
     noise = np.random.default_rng(6).normal(4000.0, 700.0, 20)
     result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=noise)))
-    assert result.biomass.method == "field mean"
-    assert "do not show a spatial pattern" in result.biomass.message
-    assert "does not show that the field is uniform" in result.biomass.message
-    assert any(result.biomass.message == text for text in result.warnings)
+    assert result.stand.biomass.method == "field mean"
+    assert "do not show a spatial pattern" in result.stand.biomass.message
+    assert "does not show that the field is uniform" in result.stand.biomass.message
+    assert any(result.stand.biomass.message == text for text in result.warnings)
 
 
 def test_one_nitrogen_value_for_a_mixture_cannot_tell(plan_folder):
     edits = [('"hairy vetch"', '["hairy vetch", "cereal rye"]'), ('stage = "bud"', 'nitrogen = "2.6 %"')]
     result = run(read_plan(plan_folder(edits=edits)))
-    assert result.verdict.answer == "cannot tell"
-    assert "mixed or weedy stand" in result.verdict.text
+    assert result.spread.verdict.answer == "cannot tell"
+    assert "mixed or weedy stand" in result.spread.verdict.text
 
 
 def test_blocks_with_different_covers_differ_in_mean(plan_folder):
@@ -212,8 +214,8 @@ def test_blocks_with_different_covers_differ_in_mean(plan_folder):
     xy = random_places(24, 7)
     dry = np.where(xy[:, 0] < 150, 5000.0, 2500.0) + np.random.default_rng(7).normal(0, 150, 24)
     result = run(read_plan(plan_folder(blocks=blocks, xy=xy, dry_kg_ha=dry, extra=extra)))
-    west = result.biomass.mean[result.field.block_index == 0]
-    east = result.biomass.mean[result.field.block_index == 1]
+    west = result.stand.biomass.mean[result.field.block_index == 0]
+    east = result.stand.biomass.mean[result.field.block_index == 1]
     assert west.mean() == pytest.approx(5000.0, rel=0.05)
     assert east.mean() == pytest.approx(2500.0, rel=0.05)
     assert west.min() > east.max()  # no bleeding across the border
@@ -250,24 +252,24 @@ def useful_share(result):
 def test_the_invented_field_is_recovered(farm, kettle_bend_result):
     result = kettle_bend_result
     cells, stand, credit = truth_of(farm.kettle_bend, result)
-    biomass_error = result.biomass.mean[cells] - stand.biomass_kg_ha
-    assert result.biomass.has_pattern
-    assert result.nitrogen_pct.has_pattern
+    biomass_error = result.stand.biomass.mean[cells] - stand.biomass_kg_ha
+    assert result.stand.biomass.has_pattern
+    assert result.stand.nitrogen_pct.has_pattern
     assert np.sqrt((biomass_error**2).mean()) < 0.5 * stand.biomass_kg_ha.std()
     useful = useful_share(result)
-    credit_error = result.credit.credit_kg_ha[cells] / useful[cells] - credit
+    credit_error = result.budget.credit.credit_kg_ha[cells] / useful[cells] - credit
     assert np.sqrt((credit_error**2).mean()) < 0.5 * credit.std()
     assert abs(credit_error.mean()) < 0.1 * credit.mean()
-    assert result.verdict.answer == "worth it"
+    assert result.spread.verdict.answer == "worth it"
 
 
 def test_the_rye_heavy_patch_has_much_mass_and_little_credit(farm, kettle_bend_result):
     result = kettle_bend_result
     cells, stand, _ = truth_of(farm.kettle_bend, result)
-    whole = result.credit.credit_kg_ha / useful_share(result)
+    whole = result.budget.credit.credit_kg_ha / useful_share(result)
     rye = (stand.legume_share < 0.35) & (stand.biomass_kg_ha > 7500)
     assert rye.sum() > 200
-    biomass, credit = result.biomass.mean[cells], whole[cells]
+    biomass, credit = result.stand.biomass.mean[cells], whole[cells]
     assert biomass[rye].mean() > biomass.mean() * 1.2
     assert credit[rye].mean() < credit.mean() * 0.8
 
@@ -280,13 +282,15 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say(farm, kettle_bend_r
     raster[result.field.inside] = credit
     raster *= useful_share(result)
     held = 0
-    for zone in result.zone_map.zones:
+    for zone in result.spread.zone_map.zones:
         number = [block.name for block in result.field.blocks].index(zone.block)
-        cells = (result.zone_map.rate_n_kg_ha == zone.rate_n_kg_ha) & (result.field.block_index == number)
+        cells = (result.spread.zone_map.rate_n_kg_ha == zone.rate_n_kg_ha) & (
+            result.field.block_index == number
+        )
         held += zone.credit_low_sampling_kg_ha <= raster[cells].mean() <= zone.credit_high_sampling_kg_ha
-    assert held >= 0.6 * len(result.zone_map.zones)
+    assert held >= 0.6 * len(result.spread.zone_map.zones)
 
 
 def test_the_plot_with_little_in_it_is_not_called_worth_it(lower_plot_result):
-    assert lower_plot_result.verdict.answer in ("not worth it", "cannot tell")
-    assert len({zone.rate_n_kg_ha for zone in lower_plot_result.zone_map.zones}) <= 2
+    assert lower_plot_result.spread.verdict.answer in ("not worth it", "cannot tell")
+    assert len({zone.rate_n_kg_ha for zone in lower_plot_result.spread.zone_map.zones}) <= 2

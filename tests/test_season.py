@@ -37,8 +37,8 @@ def test_the_four_amounts_add_up_and_the_ledger_to_what_is_missing(plan_folder, 
     assert found["after the crop"] >= 0
     inside = result.field.inside
     useful = -found["cover crop"] - found["before the crop"] - found["after the crop"]
-    assert useful == pytest.approx(result.credit.credit_kg_ha[inside].mean(), rel=1e-6)
-    assert sum(found.values()) == pytest.approx(result.supplemental_kg_ha[inside].mean(), abs=1e-6)
+    assert useful == pytest.approx(result.budget.credit.credit_kg_ha[inside].mean(), rel=1e-6)
+    assert sum(found.values()) == pytest.approx(result.budget.supplemental_kg_ha[inside].mean(), abs=1e-6)
     assert 0.3 * -found["cover crop"] < useful <= -found["cover crop"]
 
 
@@ -63,8 +63,8 @@ def test_planting_late_loses_credit_before_the_crop(plan_folder):
     )
     assert lines(late)["before the crop"] > lines(early)["before the crop"]
     assert (
-        late.credit.credit_kg_ha[late.field.inside].mean()
-        < early.credit.credit_kg_ha[early.field.inside].mean()
+        late.budget.credit.credit_kg_ha[late.field.inside].mean()
+        < early.budget.credit.credit_kg_ha[early.field.inside].mean()
     )
 
 
@@ -77,7 +77,7 @@ def test_season_csv_holds_the_weeks(plan_folder, tmp_path):
     uptake = sum(float(row["uptake_kg_ha"]) for row in rows)
     assert uptake == pytest.approx(220.0, rel=0.02)
     assert sum(float(row["short_kg_ha"]) for row in rows) > 0
-    assert result.seasons[0].short_from is not None
+    assert result.budget.seasons[0].short_from is not None
 
 
 def test_days_after_the_record_follow_earlier_years_and_that_is_said(plan_folder):
@@ -100,7 +100,7 @@ def test_a_soil_test_after_termination_counts_only_what_is_still_to_come(plan_fo
     assert found["soil nitrate"] == pytest.approx(-39.0)
     assert found["in the soil test"] > 0
     inside = result.field.inside
-    assert sum(found.values()) == pytest.approx(result.supplemental_kg_ha[inside].mean(), abs=1e-6)
+    assert sum(found.values()) == pytest.approx(result.budget.supplemental_kg_ha[inside].mean(), abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -158,7 +158,9 @@ COLD = SINE.replace('"10 degC"', '"6 degC"')
 
 
 def total_n(result):
-    return float((result.biomass.mean * result.nitrogen_pct.mean / 100.0)[result.field.inside].mean())
+    return float(
+        (result.stand.biomass.mean * result.stand.nitrogen_pct.mean / 100.0)[result.field.inside].mean()
+    )
 
 
 @pytest.mark.parametrize(
@@ -198,7 +200,7 @@ def test_the_weekly_balance_does_not_count_tested_nitrogen_twice(plan_folder):
     # What the test found lies ready at planting, and nothing of what the cover crop had released by then beside it.
     test = '\n[[other_credits]]\nsource = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\n'
     result = run(read_plan(plan_folder(extra=SINE + test + "sampled = 2026-05-23\n")))
-    balance = result.seasons[0].balance
+    balance = result.budget.seasons[0].balance
     planting = int((np.datetime64("2026-05-24") - balance.dates[0]).astype(int))
     assert balance.spare[planting] == pytest.approx(39.0, abs=3.0)
 
@@ -207,7 +209,7 @@ def test_an_uptake_curve_of_the_users_own_is_used_and_said(plan_folder):
     own = ('need = "220 kg/ha"', 'need = "220 kg/ha"\nhalf_uptake_share = 0.3\nuptake_steepness = 12')
     early = run(read_plan(plan_folder(edits=[own], extra=SINE, name="own")))
     table = run(read_plan(plan_folder(extra=SINE, name="table")))
-    assert early.seasons[0].short_from < table.seasons[0].short_from
+    assert early.budget.seasons[0].short_from < table.budget.seasons[0].short_from
     assert lines(early)["after the crop"] > lines(table)["after the crop"]
     assert "curve_memory" in table.sources
     assert "curve_memory" not in early.sources

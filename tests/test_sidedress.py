@@ -30,10 +30,10 @@ def result_of(plan_folder):
     [(12, 160, 120), (18, 120, 80), (23, 80, 40), (28, 40, 0), (31, 0, 0)],
 )
 def test_sweet_corn_by_the_rutgers_table(result_of, ppm, lb_ac, manured_lb_ac):
-    (call,) = result_of(psnt(f"{ppm} ppm"), name="plain").sidedress
+    (call,) = result_of(psnt(f"{ppm} ppm"), name="plain").budget.sidedress
     assert call.rate_n_kg_ha == pytest.approx(lb_ac * KG_HA_PER_LB_AC)
     assert "without manure" in call.text
-    (after,) = result_of(MANURE + psnt(f"{ppm} ppm"), name="manured").sidedress
+    (after,) = result_of(MANURE + psnt(f"{ppm} ppm"), name="manured").budget.sidedress
     assert after.rate_n_kg_ha == pytest.approx(manured_lb_ac * KG_HA_PER_LB_AC)
 
 
@@ -45,7 +45,7 @@ def test_nothing_is_subtracted_from_it_whatever_the_ledger_holds(result_of):
     )
     poor = result_of(psnt("18 ppm"), name="poor")
     rich = result_of(others + SINE + psnt("18 ppm"), name="rich")
-    assert poor.sidedress[0].rate_n_kg_ha == rich.sidedress[0].rate_n_kg_ha
+    assert poor.budget.sidedress[0].rate_n_kg_ha == rich.budget.sidedress[0].rate_n_kg_ha
 
 
 def test_it_stands_in_place_of_the_ledgers_side_dressing_and_changes_no_file(result_of):
@@ -56,28 +56,28 @@ def test_it_stands_in_place_of_the_ledgers_side_dressing_and_changes_no_file(res
     assert "nothing is subtracted from it" in tested.timing
     assert "zone files were drawn from the ledger and do not hold it" in tested.timing
     assert tested.ledger == without.ledger
-    assert [zone.rate_n_kg_ha for zone in tested.zone_map.zones] == [
-        zone.rate_n_kg_ha for zone in without.zone_map.zones
+    assert [zone.rate_n_kg_ha for zone in tested.spread.zone_map.zones] == [
+        zone.rate_n_kg_ha for zone in without.spread.zone_map.zones
     ]
 
 
 def test_below_a_threshold_only_as_much_as_reaches_it(result_of):
     # Hartz: below 20-25 mg/kg add only enough to reach it; 10 ppm in a foot are 39.62 kg/ha (CDFA, density 1.3).
     tomato = ('"sweet corn"', '"tomato"')
-    (call,) = result_of(psnt("15 ppm"), tomato).sidedress
+    (call,) = result_of(psnt("15 ppm"), tomato).budget.sidedress
     assert call.threshold_ppm == 25.0
     assert call.rate_n_kg_ha == pytest.approx(39.62, abs=0.01)
     assert call.mark == "your value"  # the nitrate is the user's, all else is published
 
 
 def test_above_the_threshold_nothing(result_of):
-    (call,) = result_of(psnt("26 ppm"), ('"sweet corn"', '"tomato"')).sidedress
+    (call,) = result_of(psnt("26 ppm"), ('"sweet corn"', '"tomato"')).budget.sidedress
     assert call.rate_n_kg_ha == 0.0
     assert "side-dress nothing (the threshold is 25 ppm)" in call.text
 
 
 def test_a_threshold_of_the_users_own_stands_before_the_tables(result_of):
-    (call,) = result_of(psnt("18 ppm", 'threshold = "20 ppm"')).sidedress
+    (call,) = result_of(psnt("18 ppm", 'threshold = "20 ppm"')).budget.sidedress
     assert call.threshold_ppm == 20.0
     assert call.rate_n_kg_ha == pytest.approx(39.62 / 5, abs=0.01)
 
@@ -85,7 +85,7 @@ def test_a_threshold_of_the_users_own_stands_before_the_tables(result_of):
 def test_nitrate_is_turned_into_nitrate_n(result_of):
     # UC ANR and CDFA: × 0.226.
     told = '\n[sidedress_test]\nnitrate = "100 ppm"\nsampled = 2026-06-20\n'
-    assert result_of(told).sidedress[0].nitrate_n_ppm == pytest.approx(22.6)
+    assert result_of(told).budget.sidedress[0].nitrate_n_ppm == pytest.approx(22.6)
 
 
 def test_each_block_has_its_own_test_and_it_is_in_result_json(result_of):

@@ -157,12 +157,12 @@ def test_the_run_follows_every_cover_crop_of_the_field(plan_folder):
     two = '\n[[block]]\nblock = "east"\ncover_crop = { species = "crimson clover" }\n'
     blocks = {"west": box(0, 0, 150, 200), "east": box(150, 0, 300, 200)}
     result = run(read_plan(plan_folder(blocks=blocks, extra=two)))
-    assert [(one.cover_crop, one.blocks) for one in result.stages] == [
+    assert [(one.cover_crop, one.blocks) for one in result.budget.stages] == [
         ("hairy vetch", ("west",)),
         ("crimson clover", ("east",)),
     ]
     west = result.field.block_index == 0
-    now = result.stages[0].stages[result.stages[0].now]
-    assert now.biomass_kg_ha == pytest.approx(result.biomass.mean[west].mean())
-    assert now.available_kg_ha == pytest.approx(result.credit.credit_kg_ha[west].mean(), rel=1e-6)
+    now = result.budget.stages[0].stages[result.budget.stages[0].now]
+    assert now.biomass_kg_ha == pytest.approx(result.stand.biomass.mean[west].mean())
+    assert now.available_kg_ha == pytest.approx(result.budget.credit.credit_kg_ha[west].mean(), rel=1e-6)
     assert "growth_memory" in result.sources

@@ -45,7 +45,7 @@ def test_levels_are_taken_in_turn():
 
 def check_strips(result):
     """All that is promised of where strips lie."""
-    field, plan, strips = result.field, result.plan, result.zone_map.strips
+    field, plan, strips = result.field, result.plan, result.spread.zone_map.strips
     swath_m = plan.spreader.swath_m
     shapes = shapes_of(strips)
     for row, shape in zip(strips, shapes, strict=True):
@@ -58,43 +58,45 @@ def check_strips(result):
             *np.diff(shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:3], axis=0).T
         )
         assert min(sides) == pytest.approx(2 * swath_m, rel=1e-3)
-        inside = [one.line for one in result.passes if one.line.intersection(shape).length > 0.9 * max(sides)]
+        inside = [
+            one.line for one in result.spread.passes if one.line.intersection(shape).length > 0.9 * max(sides)
+        ]
         assert (
             len([line for line in inside if line.distance(shape.centroid) < swath_m]) == 2
         )  # its own two passes
     for k, one in enumerate(shapes):
         assert all(one.distance(other) >= 2 * swath_m - 0.1 for other in shapes[k + 1 :])
-    parts = shapes_of(result.zone_map.rows)
+    parts = shapes_of(result.spread.zone_map.rows)
     assert shapely.coverage_is_valid(parts)
     ground = shapely.union_all([block.spread for block in field.blocks])
     assert shapely.symmetric_difference(shapely.union_all(parts), ground).area < 1e-4
     least_ha = plan.spreader.zone_min_m2 / 1e4
-    assert min(part.area_ha for zone in result.zone_map.zones for part in zone.parts) >= least_ha
+    assert min(part.area_ha for zone in result.spread.zone_map.zones for part in zone.parts) >= least_ha
 
 
 def test_strips_are_cut_from_the_zones_and_aligned_with_the_passes(with_strips):
-    assert [row.strip for row in with_strips.zone_map.rows].count(True) == 3
+    assert [row.strip for row in with_strips.spread.zone_map.rows].count(True) == 3
     check_strips(with_strips)
 
 
 def test_levels_are_shares_of_the_need_without_the_cover_crop(with_strips):
-    none, half, whole = with_strips.zone_map.strips
+    none, half, whole = with_strips.spread.zone_map.strips
     assert none.rate_n_kg_ha == 0.0
     assert half.rate_n_kg_ha == pytest.approx(110.0, abs=0.5 * 10 * 0.46)
     assert whole.rate_n_kg_ha == pytest.approx(220.0, abs=0.5 * 10 * 0.46)
-    assert [one.level for one in with_strips.strips] == [0.0, 0.5, 1.0]
-    last = max(zone.zone for zone in with_strips.zone_map.zones)
-    assert [row.zone for row in with_strips.zone_map.strips] == [last + 1, last + 2, last + 3]
+    assert [one.level for one in with_strips.spread.strips] == [0.0, 0.5, 1.0]
+    last = max(zone.zone for zone in with_strips.spread.zone_map.zones)
+    assert [row.zone for row in with_strips.spread.zone_map.strips] == [last + 1, last + 2, last + 3]
 
 
 def test_the_strip_without_nitrogen_is_the_shorter(with_strips):
-    none, half, whole = (row.area_ha for row in with_strips.zone_map.strips)
+    none, half, whole = (row.area_ha for row in with_strips.spread.zone_map.strips)
     assert none < half
     assert none < whole
 
 
 def test_the_middle_really_gets_its_rate(with_strips):
-    for one in with_strips.strips:
+    for one in with_strips.spread.strips:
         assert one.middle_received_kg_ha == pytest.approx(one.row.product_kg_ha, abs=12.0)
         assert one.middle_at_rate >= 0.9
 
@@ -104,8 +106,8 @@ def test_strips_lie_where_the_doubt_is_greatest(plan_folder):
     xy = random_places(40, 3)
     xy = xy[xy[:, 0] < 190]
     result = run(read_plan(plan_folder(extra="\n[strips]\nnumber = 2\n", xy=xy)))
-    rows, columns = np.nonzero(result.zone_map.in_strip)
-    se = result.credit.se_kg_ha
+    rows, columns = np.nonzero(result.spread.zone_map.in_strip)
+    se = result.budget.credit.se_kg_ha
     assert np.nanmean(se[rows, columns]) > np.nanmean(se)
 
 
@@ -131,7 +133,7 @@ def test_blocks_holes_and_headings(plan_folder, heading):
         files={"no_spread.geojson": json.dumps(well)},
     )  # fmt: skip
     result = run(read_plan(folder))
-    assert len(result.zone_map.strips) >= 2
+    assert len(result.spread.zone_map.strips) >= 2
     check_strips(result)
 
 
@@ -139,14 +141,14 @@ def test_no_room_is_said(plan_folder):
     narrow = {"field": box(0, 0, 300, 50)}
     xy = np.column_stack([np.linspace(10, 290, 12), np.tile([12, 38], 6)])
     result = run(read_plan(plan_folder(blocks=narrow, xy=xy, extra=STRIPS)))
-    assert len(result.zone_map.strips) < 3
+    assert len(result.spread.zone_map.strips) < 3
     assert any("of 3 check strips found room" in text for text in result.warnings)
 
 
 def test_yield_at_stake_and_advice(plan_folder):
     result = run(read_plan(plan_folder(extra=STRIPS + PRICES + RESPONSE)))
-    none, _, whole = result.strips
-    supply = result.credit.credit_kg_ha[result.zone_map.in_strip].mean()
+    none, _, whole = result.spread.strips
+    supply = result.budget.credit.credit_kg_ha[result.spread.zone_map.in_strip].mean()
     most = 0.25 * (200 - min(supply, 0)) ** 2 * none.row.area_ha
     assert 0 < none.yield_at_stake_kg < most
     assert whole.yield_at_stake_kg < none.yield_at_stake_kg
@@ -165,7 +167,9 @@ def test_every_file_holds_the_strips(with_strips, tmp_path):
     write_folder(result, folder)
     features = json.loads((folder / "zones.geojson").read_text())["features"]
     strips = [feature["properties"] for feature in features if feature["properties"]["strip"]]
-    assert [row["product_kg_ha"] for row in strips] == [row.product_kg_ha for row in result.zone_map.strips]
+    assert [row["product_kg_ha"] for row in strips] == [
+        row.product_kg_ha for row in result.spread.zone_map.strips
+    ]
     table = pd.read_csv(folder / "zones.csv")
     assert table["strip"].sum() == 3
     assert len(table) == len(features)
@@ -210,4 +214,4 @@ def test_the_map_shows_strips_passes_and_loads(with_strips):
     assert '"Check strips"' in page
     assert '"Passes and loads"' in page
     assert page.count("of the need, the cover crop not credited") == 3
-    assert page.count("runs out") == len(with_strips.loads)
+    assert page.count("runs out") == len(with_strips.spread.loads)

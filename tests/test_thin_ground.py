@@ -22,8 +22,8 @@ def test_unknown_is_asked_and_not_capped(plan_folder):
     assert (told["cause"], told["capped"]) == ("unknown", False)
     assert told["text"] in result.warnings
     assert "and its cause is unknown: look, dig and test there, or hold it at the flat rate" in told["text"]
-    assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.zone_map.zones)
-    assert told["flat_rate_n_kg_ha"] == pytest.approx(result.flat.mean_rate_n_kg_ha)
+    assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones)
+    assert told["flat_rate_n_kg_ha"] == pytest.approx(result.spread.flat.mean_rate_n_kg_ha)
 
 
 @pytest.mark.parametrize(
@@ -35,18 +35,20 @@ def test_unknown_is_asked_and_not_capped(plan_folder):
 )
 def test_capped_at_the_flat_rate(plan_folder, text, why):
     free, held = ran(plan_folder), ran(plan_folder, text)
-    top = free.zone_map.rate_n_kg_ha == np.nanmax(free.zone_map.rate_n_kg_ha)
-    assert held.zone_map.rate_n_kg_ha[top] == pytest.approx(free.flat.mean_rate_n_kg_ha)
-    others = np.isfinite(free.zone_map.rate_n_kg_ha) & ~top
-    np.testing.assert_array_equal(held.zone_map.rate_n_kg_ha[others], free.zone_map.rate_n_kg_ha[others])
+    top = free.spread.zone_map.rate_n_kg_ha == np.nanmax(free.spread.zone_map.rate_n_kg_ha)
+    assert held.spread.zone_map.rate_n_kg_ha[top] == pytest.approx(free.spread.flat.mean_rate_n_kg_ha)
+    others = np.isfinite(free.spread.zone_map.rate_n_kg_ha) & ~top
+    np.testing.assert_array_equal(
+        held.spread.zone_map.rate_n_kg_ha[others], free.spread.zone_map.rate_n_kg_ha[others]
+    )
     told = figures(held)["thin_ground"]
     assert told["capped"]
-    assert told["asked_rate_n_kg_ha"] == pytest.approx(np.nanmax(free.zone_map.rate_n_kg_ha), abs=0.01)
+    assert told["asked_rate_n_kg_ha"] == pytest.approx(np.nanmax(free.spread.zone_map.rate_n_kg_ha), abs=0.01)
     assert (
         f"held at the flat rate, {told['flat_rate_n_kg_ha']:.0f} kg/ha of nitrogen instead of" in told["text"]
     )
     assert why in told["text"]
-    rates = [zone.rate_n_kg_ha for zone in held.zone_map.zones]
+    rates = [zone.rate_n_kg_ha for zone in held.spread.zone_map.zones]
     assert rates == sorted(rates)  # numbers still rise with the rate
 
 

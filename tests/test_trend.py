@@ -39,10 +39,10 @@ def result_of(plan_folder):
 def test_the_last_sampling_makes_the_map(result_of):
     both = result_of(rounds(), name="both")
     last = result_of(samples_csv(XY, trend(XY), nitrogen_pct=[3.6] * len(XY)), name="last")
-    assert len(both.samples) == len(XY)
+    assert len(both.stand.samples) == len(XY)
     inside = both.field.inside
-    assert both.biomass.mean[inside] == pytest.approx(last.biomass.mean[inside])
-    assert both.supplemental_kg_ha[inside] == pytest.approx(last.supplemental_kg_ha[inside])
+    assert both.stand.biomass.mean[inside] == pytest.approx(last.stand.biomass.mean[inside])
+    assert both.budget.supplemental_kg_ha[inside] == pytest.approx(last.budget.supplemental_kg_ha[inside])
 
 
 def test_all_samplings_make_the_trend(result_of):
@@ -71,7 +71,7 @@ def test_growth_is_never_applied_unasked(result_of):
 def test_days_of_one_round_are_one_sampling(result_of):
     text = samples_csv(XY, trend(XY), sampled=["2026-05-01"] * 12 + ["2026-05-03"] * 12)
     result = result_of(text)
-    assert len(result.samples) == 24
+    assert len(result.stand.samples) == 24
     assert figures(result)["trend"] == []
 
 
@@ -83,14 +83,14 @@ def test_growth_from_samplings_by_hand(result_of):
     assert [(one["block"], one["days"]) for one in found] == [("field", 7)]
     assert (found[0]["biomass"], found[0]["nitrogen_pct"]) == pytest.approx((1.16667, 0.97619), abs=1e-4)
     inside = grown.field.inside
-    biomass = without.biomass.mean[inside] / 1000.0
-    assert grown.biomass.mean[inside] == pytest.approx(without.biomass.mean[inside])  # as sampled
+    biomass = without.stand.biomass.mean[inside] / 1000.0
+    assert grown.stand.biomass.mean[inside] == pytest.approx(without.stand.biomass.mean[inside])  # as sampled
     by_hand = biomass * 1.16667 * 5.0 * (3.6 * 0.97619)  # PNW 636: above 3.5 %N half of total nitrogen
-    assert grown.credit.credit_kg_ha[inside] == pytest.approx(by_hand, rel=1e-4)
-    assert grown.credit.release_error[inside].min() > without.credit.release_error[inside].max()
+    assert grown.budget.credit.credit_kg_ha[inside] == pytest.approx(by_hand, rel=1e-4)
+    assert grown.budget.credit.release_error[inside].min() > without.budget.credit.release_error[inside].max()
     assert any("+17 % of dry weight and -2 % of its %N" in text for text in grown.warnings)
     lines = {line.line: line.kg_ha for line in grown.ledger}
-    assert sum(lines.values()) == pytest.approx(grown.supplemental_kg_ha[inside].mean(), abs=1e-6)
+    assert sum(lines.values()) == pytest.approx(grown.budget.supplemental_kg_ha[inside].mean(), abs=1e-6)
 
 
 def test_a_sampling_without_nitrogen_is_told_of(result_of):
@@ -166,4 +166,4 @@ def test_dates_of_a_layer_of_points(plan_folder):
     ]
     layer = json.dumps({"type": "FeatureCollection", "features": features})
     folder = plan_folder(edits=[('"samples.csv"', '"samples.geojson"')], files={"samples.geojson": layer})
-    assert run(read_plan(folder)).samples.sampled.isoformat() == "2026-05-01"
+    assert run(read_plan(folder)).stand.samples.sampled.isoformat() == "2026-05-01"

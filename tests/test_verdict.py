@@ -119,7 +119,7 @@ def test_three_flat_rates_stand_beside_the_zones(plan_folder):
     names = [way["spread"] for way in told["ways"]]
     assert names == ["zones", LESS_CREDIT, SAME_TOTAL, COVER_IGNORED]
     zones, less_credit, same_total, ignored = told["ways"]
-    total_n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.zone_map.zones)
+    total_n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.spread.zone_map.zones)
     assert same_total["rate_n_kg_ha"] * result.field.area_ha == pytest.approx(total_n_kg, rel=0.01)
     assert zones["n_short_kg"] + zones["n_over_kg"] < less_credit["n_short_kg"] + less_credit["n_over_kg"]
     assert ignored["n_over_kg"] > 3 * less_credit["n_over_kg"]
@@ -149,12 +149,12 @@ def test_nitrogen_over_stands_beside_the_money(plan_folder):
 def test_the_first_screen_says_loss_by_number_and_what_is_delivered(plan_folder):
     result = run(read_plan(plan_folder(extra=PRICES + RESPONSE)))
     text = by_number_text(result)
-    missed = [round(one.loss**0.5 * 0.46) for one in result.level_sets]
+    missed = [round(one.loss**0.5 * 0.46) for one in result.spread.level_sets]
     assert text.startswith(
         ", ".join(f"{k}: {rate}" for k, rate in enumerate(missed, start=1)) + " kg/ha of nitrogen"
     )
-    assert f"USD\N{NO-BREAK SPACE}{round(result.level_sets[0].money_ha)}/ha" in text
-    delivery = result.delivery
+    assert f"USD\N{NO-BREAK SPACE}{round(result.spread.level_sets[0].money_ha)}/ha" in text
+    delivery = result.spread.delivery
     assert driven_text(result) == (
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; "
         f"{delivery.short_kg * 0.46:.0f} kg of nitrogen short, {delivery.over_kg * 0.46:.0f} kg over; "

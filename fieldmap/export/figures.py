@@ -35,9 +35,9 @@ _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "
 
 def figures(result: Result) -> dict[str, Any]:
     """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
-    field, zones = result.field, result.zone_map.rows
+    field, zones = result.field, result.spread.zone_map.rows
     inside = field.inside
-    fit = result.biomass.fit
+    fit = result.stand.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
     nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
     return {
@@ -59,15 +59,15 @@ def figures(result: Result) -> dict[str, Any]:
         },
         "surface": {
             "method": fit.method,
-            "message": result.biomass.message,
-            "samples": len(result.samples),
+            "message": result.stand.biomass.message,
+            "samples": len(result.stand.samples),
             "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
             "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
-            "mean_biomass_kg_ha": _rate(float(np.mean(result.biomass.mean[inside]))),
+            "mean_biomass_kg_ha": _rate(float(np.mean(result.stand.biomass.mean[inside]))),
         },
         "nitrogen": {
-            "method": result.nitrogen_pct.method,
-            "mean_pct": round(float(np.mean(result.nitrogen_pct.mean[inside])), 3),
+            "method": result.stand.nitrogen_pct.method,
+            "mean_pct": round(float(np.mean(result.stand.nitrogen_pct.mean[inside])), 3),
         },
         "diagnostics": _diagnostics(result, fit),
         "ledger": [
@@ -88,14 +88,14 @@ def figures(result: Result) -> dict[str, Any]:
                 "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
                 "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
             }
-            for one in result.samplings
+            for one in result.stand.samplings
         ],
         "growth": [
             {"block": block, **{name: round(value, 4) for name, value in asdict(growth).items()}}
-            for block, growth in result.growths.items()
+            for block, growth in result.stand.growths.items()
             if growth is not None
         ],
-        "stages": [_stages(course) for course in result.stages],
+        "stages": [_stages(course) for course in result.budget.stages],
         "sidedress": [
             {
                 "block": call.block,
@@ -107,35 +107,36 @@ def figures(result: Result) -> dict[str, Any]:
                 "mark": call.mark,
                 "text": f"{call.text} {STANDS}",
             }
-            for call in result.sidedress
+            for call in result.budget.sidedress
         ],
         "zones": zone_entries(result),
         "totals": {
             "area_ha": round(sum(zone.area_ha for zone in zones), 4),
             "product_kg": round(sum(zone.product_kg for zone in zones), 2),
             "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
-            "flat_rate_n_kg_ha": _rate(result.flat.mean_rate_n_kg_ha),
-            "flat_product_kg": round(result.flat.product_kg, 2),
+            "flat_rate_n_kg_ha": _rate(result.spread.flat.mean_rate_n_kg_ha),
+            "flat_product_kg": round(result.spread.flat.product_kg, 2),
         },
-        "p2o5_k2o": [asdict(one) for one in result.along],
+        "p2o5_k2o": [asdict(one) for one in result.spread.along],
         "zones_by_number": [
             {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
             | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
-            for number, level_set in enumerate(result.level_sets, start=1)
+            for number, level_set in enumerate(result.spread.level_sets, start=1)
         ],
         "zones_width": {
-            "method": result.width.method,
-            "thin_percent": round(100 * result.width.thin_share, 2),
+            "method": result.spread.width.method,
+            "thin_percent": round(100 * result.spread.width.thin_share, 2),
             "losses": {
-                method: round(loss * loss_scale(result), 4) for method, loss in result.width.losses.items()
+                method: round(loss * loss_scale(result), 4)
+                for method, loss in result.spread.width.losses.items()
             },
         },
         "strips": {"advice": ADVICE, "strips": strip_entries(result)},
         "thin_ground": thin_ground_figures(result),
         "machine_limits": {
-            "rule": result.limits.rule,
-            "n_short_at_zero_kg": round(result.limits.left_short_kg, 2),
-            "n_over_at_least_rate_kg": round(result.limits.raised_over_kg, 2),
+            "rule": result.spread.limits.rule,
+            "n_short_at_zero_kg": round(result.spread.limits.left_short_kg, 2),
+            "n_over_at_least_rate_kg": round(result.spread.limits.raised_over_kg, 2),
             "above_rate_max": [
                 {
                     "zone": one.zone,
@@ -144,20 +145,20 @@ def figures(result: Result) -> dict[str, Any]:
                     "passes": one.passes,
                     "products": list(one.products),
                 }
-                for one in result.limits.short
+                for one in result.spread.limits.short
             ],
         },
         "deliverable": {
-            "within_10_percent": round(100 * result.delivery.within_tenth, 1),
-            "n_short_kg": round(result.delivery.short_kg * nitrogen_fraction, 2),
-            "n_over_kg": round(result.delivery.over_kg * nitrogen_fraction, 2),
-            "n_in_no_spread_kg": round(result.delivery.in_no_spread_kg * nitrogen_fraction, 2),
-            "n_outside_kg": round(result.delivery.outside_kg * nitrogen_fraction, 2),
-            "look_ahead_m": round(result.delivery.look_ahead_m, 1),
+            "within_10_percent": round(100 * result.spread.delivery.within_tenth, 1),
+            "n_short_kg": round(result.spread.delivery.short_kg * nitrogen_fraction, 2),
+            "n_over_kg": round(result.spread.delivery.over_kg * nitrogen_fraction, 2),
+            "n_in_no_spread_kg": round(result.spread.delivery.in_no_spread_kg * nitrogen_fraction, 2),
+            "n_outside_kg": round(result.spread.delivery.outside_kg * nitrogen_fraction, 2),
+            "look_ahead_m": round(result.spread.delivery.look_ahead_m, 1),
         }
         | pan_test_figures(result)
         | offer_figures(result),
-        "verdict": verdict_figures(result.verdict),
+        "verdict": verdict_figures(result.spread.verdict),
         "warnings": list(result.warnings),
         "cautions": list(result.cautions),
         "sources": [
@@ -176,9 +177,11 @@ def versions() -> dict[str, str]:
 
 def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
     """What a consultant looks at before trusting the surface; squares of kg/ha for the variogram."""
-    samples = result.samples
+    samples = result.stand.samples
     variogram = empirical_variogram(samples.coords_m, samples.dry_kg_ha) if len(samples) > 1 else None
-    further = shapely.get_coordinates(to_lonlat(shapely.MultiPoint(result.next_samples_m), result.field.crs))
+    further = shapely.get_coordinates(
+        to_lonlat(shapely.MultiPoint(result.stand.next_samples_m), result.field.crs)
+    )
     return {
         "leave_one_out": [
             {
@@ -210,12 +213,12 @@ def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
 
 def offer_figures(result: Result) -> dict[str, Any]:
     """The maps that were tried where the machine cannot deliver the one drawn; nothing where it can."""
-    offer = result.offer
+    offer = result.spread.offer
     if offer is None:
-        return {"short_runs_percent": round(100 * result.delivery.short_runs, 1)}
+        return {"short_runs_percent": round(100 * result.spread.delivery.short_runs, 1)}
     scale = loss_scale(result)
     return {
-        "short_runs_percent": round(100 * result.delivery.short_runs, 1),
+        "short_runs_percent": round(100 * result.spread.delivery.short_runs, 1),
         "driven_maps": [
             {
                 "zones": one.zones,
@@ -244,7 +247,7 @@ def pan_test_figures(result: Result) -> dict[str, Any]:
 
 def thin_ground_figures(result: Result) -> dict[str, Any]:
     """What was chosen for the zone with the thinnest stand, and why."""
-    told, thin = result.plan.thin_ground, result.zone_map.thin
+    told, thin = result.plan.thin_ground, result.spread.zone_map.thin
     return {
         "cause": told.cause,
         "capped": bool(thin and thin.capped),
@@ -261,7 +264,7 @@ def thin_ground_figures(result: Result) -> dict[str, Any]:
 
 def loss_scale(result: Result) -> float:
     """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
-    by_money = result.level_sets[0].money_ha is not None
+    by_money = result.spread.level_sets[0].money_ha is not None
     return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction**2
 
 

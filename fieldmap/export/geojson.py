@@ -27,7 +27,7 @@ DECIMALS = 7  # about a centimetre
 def write_zones_geojson(result: Result, path: Path) -> None:
     """Write one Feature a polygon; its properties are the rows of zones.csv, its ``id`` their first column."""
     features = []
-    for row, part in zip(part_rows(result), result.parts, strict=True):
+    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
         number = row.pop("id")
         features.append(
             {

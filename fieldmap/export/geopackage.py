@@ -38,13 +38,13 @@ def write_geopackage(result: Result, path: Path) -> None:
     layers: dict[str, tuple[list[dict[str, Any]], list[BaseGeometry]]] = {
         "zones": (
             [{"part": row.pop("id"), **row} for row in part_rows(result)],
-            [MultiPolygon([part.geometry]) for part in result.parts],
+            [MultiPolygon([part.geometry]) for part in result.spread.parts],
         ),
         "strips": (
             strip_entries(result),
-            [MultiPolygon([one.row.parts[0].geometry]) for one in result.strips],
+            [MultiPolygon([one.row.parts[0].geometry]) for one in result.spread.strips],
         ),
-        "samples": (sample_rows(result), list(gpd.points_from_xy(*result.samples.coords_m.T))),
+        "samples": (sample_rows(result), list(gpd.points_from_xy(*result.stand.samples.coords_m.T))),
         "boundary": (blocks, [_multi(block.geometry) for block in field.blocks]),
         "no_spread": ([{"what": "no-spread areas with their setbacks"}], [_multi(field.no_spread)]),
     }
@@ -52,7 +52,7 @@ def write_geopackage(result: Result, path: Path) -> None:
         "name": result.plan.name,
         "plan_hash": result.plan_hash,
         "rates": "rate_n_kg_ha is nitrogen, product_kg_ha is the product spread",
-        "verdict": result.verdict.text,
+        "verdict": result.spread.verdict.text,
         "caution": result.cautions[0],
     }
     # The file is moved into place when whole, so that SQLite need not wait for the disk at every layer.

@@ -40,7 +40,7 @@ def map_page(result: Result) -> str:
     figure = cast("Figure", build_map(result, views).get_root())
     figure.render()
     scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]
-    zones = result.zone_map.zones
+    zones = result.spread.zone_map.zones
     return _template().render(
         name=result.plan.name,
         area=field_area_text(result),
@@ -50,7 +50,7 @@ def map_page(result: Result) -> str:
         rows=[zone_cells(zone, result) for zone in zones],
         colours=[zone_colours(result)[zone.zone] for zone in zones],
         no_spread=not result.field.no_spread.is_empty,
-        loads=bool(result.loads),
+        loads=bool(result.spread.loads),
         warnings=result.warnings,
         cautions=result.cautions,
         plan_hash=result.plan_hash,

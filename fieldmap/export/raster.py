@@ -20,13 +20,13 @@ NODATA = -9999.0
 def write_surface(result: Result, path: Path) -> None:
     """Write float32 bands in kg/ha on the field's grid, nodata -9999 outside; nitrogen and product apart."""
     bands = {
-        "biomass_kg_ha": result.biomass.mean,
-        "biomass_se_kg_ha": result.biomass.se,
-        "credit_kg_ha": result.credit.credit_kg_ha,
-        "credit_se_kg_ha": result.credit.se_kg_ha,
-        "supplemental_kg_ha": result.supplemental_kg_ha,
-        "rate_n_kg_ha": result.zone_map.rate_n_kg_ha,
-        "product_kg_ha": result.zone_map.product_kg_ha,
+        "biomass_kg_ha": result.stand.biomass.mean,
+        "biomass_se_kg_ha": result.stand.biomass.se,
+        "credit_kg_ha": result.budget.credit.credit_kg_ha,
+        "credit_se_kg_ha": result.budget.credit.se_kg_ha,
+        "supplemental_kg_ha": result.budget.supplemental_kg_ha,
+        "rate_n_kg_ha": result.spread.zone_map.rate_n_kg_ha,
+        "product_kg_ha": result.spread.zone_map.product_kg_ha,
     }
     grid = result.field.grid
     profile = {

@@ -25,7 +25,7 @@ def write_shapefile(result: Result, path: Path) -> None:
     units = result.plan.units
     rate = "product_lb_ac" if units == "us" else "product_kg_ha"
     rows, shapes = [], []
-    for row, part in zip(part_rows(result), result.parts, strict=True):
+    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
         pieces = shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs)))
         for shape in pieces:
             shapes.append(shape)

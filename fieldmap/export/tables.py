@@ -27,13 +27,13 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 def zone_entries(result: Result) -> list[dict[str, Any]]:
     """One row a zone and block, rounded as every file shows it."""
-    return [_row(zone, zone.area_ha, zone.product_kg, result) for zone in result.zone_map.zones]
+    return [_row(zone, zone.area_ha, zone.product_kg, result) for zone in result.spread.zone_map.zones]
 
 
 def strip_entries(result: Result) -> list[dict[str, Any]]:
     """One row a check strip, as a zone's, with what its middle gets and the yield at stake."""
     rows = []
-    for one in result.strips:
+    for one in result.spread.strips:
         row = _row(one.row, one.row.area_ha, one.row.product_kg, result)
         row["level"] = one.level
         row["middle_received_kg_ha"] = round(one.middle_received_kg_ha, RATE_DECIMALS)
@@ -46,7 +46,7 @@ def strip_entries(result: Result) -> list[dict[str, Any]]:
 
 def part_rows(result: Result) -> list[dict[str, Any]]:
     """One row a polygon, with its own ``id``, area and product; the order of the polygons in every file."""
-    parts = [(zone, part) for zone in result.zone_map.rows for part in zone.parts]
+    parts = [(zone, part) for zone in result.spread.zone_map.rows for part in zone.parts]
     return [
         {"id": number, **_row(zone, part.area_ha, part.product_kg, result)}
         for number, (zone, part) in enumerate(parts, start=1)
@@ -85,7 +85,7 @@ def _row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> dict[
 
 def sample_rows(result: Result) -> list[dict[str, Any]]:
     """One row a sample, as every file shows it."""
-    samples, field = result.samples, result.field
+    samples, field = result.stand.samples, result.field
     degrees = shapely.get_coordinates(to_lonlat(shapely.MultiPoint(samples.coords_m), field.crs))
     return [
         {
@@ -94,7 +94,7 @@ def sample_rows(result: Result) -> list[dict[str, Any]]:
             "longitude": round((longitude + 180.0) % 360.0 - 180.0, 7),
             "latitude": round(latitude, 7),
             "dry_kg_ha": round(float(samples.dry_kg_ha[k]), 1),
-            "nitrogen_pct": round(float(result.nitrogen.nitrogen_pct[k]), 3),
+            "nitrogen_pct": round(float(result.stand.nitrogen.nitrogen_pct[k]), 3),
         }
         for k, (longitude, latitude) in enumerate(degrees.tolist())
     ]
@@ -128,7 +128,7 @@ def write_loads_csv(result: Result, path: Path) -> None:
             **_degrees(load, result),
             "product_kg": round(load.product_kg, MASS_DECIMALS),
         }
-        for load in result.loads
+        for load in result.spread.loads
     ]
     columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg", "longitude", "latitude"]
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
@@ -154,7 +154,7 @@ def write_season_csv(result: Result, path: Path) -> None:
             **{name: round(float(getattr(weeks, name)[k]), RATE_DECIMALS) + 0.0 for name in columns[2:6]},
             "block": defused(season.block),
         }
-        for season in result.seasons
+        for season in result.budget.seasons
         for weeks in [season.weeks]
         for k in range(len(weeks.week))
     ]

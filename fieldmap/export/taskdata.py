@@ -42,7 +42,7 @@ TREATMENT, BOUNDARY, OUTER, INNER, POINT = "2", "1", "1", "2", "2"
 def write_grid(result: Result, path: Path) -> None:
     """Write version 3.3 with a type 1 grid of cells at most half a swath wide."""
     root, task = _task(result, major="3", minor="3")
-    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in result.zone_map.rows})
+    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in result.spread.zone_map.rows})
     codes, south, west, height, width = _grid_codes(result, rates)
     for code, rate in [*enumerate(rates, start=1), (NO_SPREAD, 0.0)]:
         if (codes == code).any():
@@ -66,7 +66,9 @@ def write_grid(result: Result, path: Path) -> None:
 
 def _named(result: Result, rate_kg_ha: float) -> str:
     """The zone or check strip of a rate, as tables and maps number it; several where they share the rate."""
-    same = [row for row in result.zone_map.rows if round(row.product_kg_ha, RATE_DECIMALS) == rate_kg_ha]
+    same = [
+        row for row in result.spread.zone_map.rows if round(row.product_kg_ha, RATE_DECIMALS) == rate_kg_ha
+    ]
     return ", ".join(dict.fromkeys(f"{'strip' if row.strip else 'zone'} {row.zone}" for row in same))
 
 
@@ -74,7 +76,7 @@ def write_polygons(result: Result, path: Path) -> None:
     """Write version 4.3 with one treatment zone a polygon."""
     root, task = _task(result, major="4", minor="3")
     code = 0
-    for row, part in zip(part_rows(result), result.parts, strict=True):
+    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
         for shape in shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs))):
             code += 1
             kind = "strip" if row["strip"] else "zone"
@@ -155,7 +157,7 @@ def _grid_codes(result: Result, rates: list[float]) -> tuple[NDArray[np.uint8], 
     )
     to_field = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
     coords_m = np.column_stack(to_field.transform(longitude.ravel(), latitude.ravel()))
-    rate = np.round(field.grid.values_at(coords_m, result.zone_map.product_kg_ha), RATE_DECIMALS)
+    rate = np.round(field.grid.values_at(coords_m, result.spread.zone_map.product_kg_ha), RATE_DECIMALS)
     within = field.grid.values_at(coords_m, field.inside.astype(np.float64)) == 1.0
     codes = np.where(within, NO_SPREAD, OUTSIDE)
     spread = np.isfinite(rate)

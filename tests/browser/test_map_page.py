@@ -88,15 +88,15 @@ def test_all_of_the_map_is_in_sight(result, file, opened, screen, tmp_path):
     assert within(canvas, np.array([[0, 0, size["width"], size["height"]]]))
     for found, number in (
         (OUTLINES, len(result.field.blocks)),
-        (ZONES, len(result.zone_map.zones)),
-        (SAMPLES, len(result.samples)),
+        (ZONES, len(result.spread.zone_map.zones)),
+        (SAMPLES, len(result.stand.samples)),
     ):
         shapes = boxes(page, found)
         assert len(shapes) == number
         assert within(shapes, canvas)
     labels = page.locator(".zone-label:not(.gone)")
     said = {tuple(text.split("zone ")) for text in labels.all_text_contents()}
-    cells = [zone_cells(zone, result) for zone in result.zone_map.zones]
+    cells = [zone_cells(zone, result) for zone in result.spread.zone_map.zones]
     assert said == {(row[5], row[0]) for row in cells}
     whole = page.locator(".zone-label:not(.gone):not(.short) tspan + tspan").all_text_contents()
     assert set(whole) == {f"zone {row[0]}" for row in cells}
@@ -143,7 +143,7 @@ def test_each_view_paints_the_colours_of_its_legend(result, file, opened, screen
         assert findings.all_text_contents() == [view.finding]
         assert page.locator(".leaflet-views-pane img").count() == (view.picture is not None)
         assert (page.locator(".leaflet-views-pane path").count() > 0) == (view.picture is None)
-        assert page.locator("path.sample").count() == len(result.samples)
+        assert page.locator("path.sample").count() == len(result.stand.samples)
         assert len(boxes(page, OUTLINES)) == len(result.field.blocks)
 
 
@@ -193,7 +193,7 @@ def test_overlays_can_be_switched(result, file, opened, screen):
     control.get_by_label("Samples").uncheck()
     assert page.locator("path.sample").count() == 0
     control.get_by_label("Samples").check()
-    assert page.locator("path.sample").count() == len(result.samples)
+    assert page.locator("path.sample").count() == len(result.stand.samples)
     if overlays:
         drawn = page.locator(".leaflet-overlay-pane path").count()
         control.get_by_label("No-spread areas").uncheck()
@@ -212,7 +212,9 @@ def test_the_background_is_asked_for_only_when_it_is_chosen(file, opened):
 
 
 def largest_zone(result):
-    return max(range(len(result.zone_map.zones)), key=lambda k: result.zone_map.zones[k].area_ha)
+    return max(
+        range(len(result.spread.zone_map.zones)), key=lambda k: result.spread.zone_map.zones[k].area_ha
+    )
 
 
 def clear_place(page, number):
@@ -249,7 +251,7 @@ def test_a_tap_on_a_zone_gives_its_numbers(result, file, opened, tmp_path):
     x, y = clear_place(page, number)
     page.touchscreen.tap(x, y)
     told = bubble(page, ".leaflet-popup")
-    assert tuple(value for _, value in told) == zone_cells(result.zone_map.zones[number], result)
+    assert tuple(value for _, value in told) == zone_cells(result.spread.zone_map.zones[number], result)
     headings = tuple(heading for heading, _ in told)
     assert tuple(h.removesuffix(" (90 % interval)") for h in headings) == zone_columns(result)
     assert within(boxes(page, elements(".leaflet-popup")), boxes(page, CANVAS))
@@ -274,8 +276,8 @@ def test_a_sample_gives_its_weighing(result, file, opened, screen):
     else:
         page.mouse.move(x, y)
         told = bubble(page, ".leaflet-tooltip")
-    samples = result.samples
-    nitrogen = f"{result.nitrogen.nitrogen_pct[0]:.2f} %"
+    samples = result.stand.samples
+    nitrogen = f"{result.stand.nitrogen.nitrogen_pct[0]:.2f} %"
     if not np.isfinite(samples.nitrogen_pct[0]):
         nitrogen += " (not measured)"
     assert told == [
@@ -291,7 +293,7 @@ def test_the_mouse_gets_a_tip_and_a_click_replaces_it(result, file, opened):
     number = largest_zone(result)
     x, y = clear_place(page, number)
     page.mouse.move(x, y)
-    cells = zone_cells(result.zone_map.zones[number], result)
+    cells = zone_cells(result.spread.zone_map.zones[number], result)
     assert [value for _, value in bubble(page, ".leaflet-tooltip")] == [cells[k] for k in (0, 1, 4, 5, 6)]
     page.mouse.click(x, y)
     bubble(page, ".leaflet-popup")
@@ -361,7 +363,7 @@ def test_all_cautions_open(result, file, opened):
 def test_without_javascript_the_numbers_and_the_table_are_there(result, file, opened):
     page = opened(file, java_script_enabled=False).page
     assert page.get_by_text(five_numbers(result)[0].text, exact=True).is_visible()
-    assert page.locator("tbody tr").count() == len(result.zone_map.zones)
+    assert page.locator("tbody tr").count() == len(result.spread.zone_map.zones)
     assert page.locator("noscript").is_visible()
 
 
@@ -428,4 +430,4 @@ def test_several_blocks_share_one_map(plan_folder, opened, tmp_path):
     page = opened(path).page
     left, right = boxes(page, OUTLINES)
     assert left[2] == pytest.approx(right[0], abs=6.0)  # they lean a little
-    assert len(boxes(page, ZONES)) == len(result.zone_map.zones)
+    assert len(boxes(page, ZONES)) == len(result.spread.zone_map.zones)
