@@ -22,6 +22,7 @@ from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.stand import Stand, survey
 from fieldmap.strip_findings import strip_warnings
 from fieldmap.thin_ground import thin_ground_text
+from fieldmap.tiles import one_blas_thread
 from fieldmap.trend import trend_warnings
 
 if TYPE_CHECKING:
@@ -72,10 +73,11 @@ def run(
     InputError
         With every problem of the input.
     """
-    stand = stand or survey(plan, progress=progress)
-    progress("working out credit and need")
-    budget = reckon(plan, stand)
-    spread = draw_map(plan, stand, budget, progress=progress)
+    with one_blas_thread():  # small matrices; and the same sums on every machine
+        stand = stand or survey(plan, progress=progress)
+        progress("working out credit and need")
+        budget = reckon(plan, stand)
+        spread = draw_map(plan, stand, budget, progress=progress)
     lines = ledgers(budget, stand, spread.zone_map.credit_used_kg_ha)
     return Result(
         plan=plan,

@@ -45,7 +45,7 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
     )
 
 
-def _order_text(mass_kg: float, units: UnitSystem) -> str:
+def mass_to_order_text(mass_kg: float, units: UnitSystem) -> str:
     """A weight to order: ``4,680 lb (2.3 short tons)`` or ``2,120 kg (2.1 t)``."""
     tons = f"{mass_kg / KG_PER_SHORT_TON:.1f} short tons" if units == "us" else f"{mass_kg / 1000:.1f} t"
     return f"{mass_text(mass_kg, units)} ({tons})"
@@ -62,7 +62,7 @@ def field_area_text(result: Result) -> str:
 def order_text(result: Result) -> str:
     """Product in all, and its cost where a price is known."""
     product_kg = sum(zone.product_kg for zone in result.spread.zone_map.rows)
-    text = f"{_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
+    text = f"{mass_to_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
     price = result.plan.prices.product
     return text + (f", {price.currency}\u00a0{whole(price.amount * product_kg)}" if price else "")
 

@@ -74,7 +74,9 @@ ORDER = (
     "maps",
     "pictures",
     "report",
+    "together",
     "export",
+    "batch",
     "terminal",
     "cli",
 )

@@ -13,8 +13,6 @@ from fieldmap.export.figures import write_figures
 from fieldmap.export.geojson import write_zones_geojson
 from fieldmap.export.geopackage import write_geopackage
 from fieldmap.export.gpx import write_gpx
-from fieldmap.export.html import write_map
-from fieldmap.export.pdf import write_card, write_report
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
 from fieldmap.export.tables import write_loads_csv, write_season_csv, write_zones_csv
@@ -25,6 +23,30 @@ if TYPE_CHECKING:
 
     from fieldmap.pipeline import Result
 
+
+def _write_map(result: Result, path: Path) -> None:
+    from fieldmap.export.html import write_map  # folium and matplotlib take a second: for pages alone
+
+    write_map(result, path)
+
+
+def _write_report(result: Result, path: Path) -> None:
+    from fieldmap.export.pdf import write_report
+
+    write_report(result, path)
+
+
+def _write_card(result: Result, path: Path) -> None:
+    from fieldmap.export.pdf import write_card
+
+    write_card(result, path)
+
+
+PAGES: dict[str, Callable[[Result, Path], None]] = {
+    "map.html": _write_map,
+    "report.pdf": _write_report,
+    "card.pdf": _write_card,
+}
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,
     "zones.gpkg": write_geopackage,
@@ -36,11 +58,14 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "loads.csv": write_loads_csv,
     "season.csv": write_season_csv,
     "surface.tif": write_surface,
-    "map.html": write_map,
-    "report.pdf": write_report,
-    "card.pdf": write_card,
+    **PAGES,
     "result.json": write_figures,
 }
+
+
+def files_of(*, data_only: bool) -> tuple[str, ...]:
+    """Names of the files that a run writes; the pages for people are left out with `data_only`."""
+    return tuple(name for name in WRITERS if not (data_only and name in PAGES))
 
 
 def refuse_existing(folder: Path, *, overwrite: bool) -> None:
@@ -85,8 +110,10 @@ def _not_writable(folder: Path, reason: str) -> Problem:
     return Problem(str(folder), "", f"it cannot be written ({reason})", expected, "Name another folder")
 
 
-def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> None:
-    """Write every file of a run into `folder`; where one fails, the folder is left as it was.
+def write_folder(result: Result, folder: Path, *, overwrite: bool = False, data_only: bool = False) -> None:
+    """Write the files of a run into `folder`; where one fails, the folder is left as it was.
+
+    With `data_only` the pages for people (report, card, map) are left out.
 
     Raises
     ------
@@ -101,8 +128,8 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         fresh, old = Path(beside, "new"), Path(beside, "old")
         fresh.mkdir()
-        for name, write in WRITERS.items():
-            write(result, fresh / name)
+        for name in files_of(data_only=data_only):
+            WRITERS[name](result, fresh / name)
         if folder.exists():
             folder.rename(old)
         try:

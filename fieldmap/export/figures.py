@@ -274,6 +274,7 @@ def verdict_figures(verdict: Verdict) -> dict[str, Any]:
         "answer": verdict.answer,
         "text": verdict.text,
         "change": verdict.change,
+        "more_samples": verdict.more_samples,
         "chance": round(verdict.chance, 3),
         "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
         "misplaced_n_flat_kg_ha": _rate(verdict.misplaced_flat_kg_ha),
