@@ -113,17 +113,12 @@ def drive(
         ]
     )
 
-    def received_with(look_ahead: int) -> Floats:
-        cells: Floats = thrown @ rates[look_ahead]
-        landed = cells.reshape(meant.shape)
-        # A border spreader cuts the throw off at the edge of what is to be spread.
-        return np.where(zone, landed, 0.0) if spreader.border_spreading else landed
-
-    errors = [
-        float(((received_with(look)[zone] - meant[zone]) ** 2).sum()) for look in range(len(look_aheads_m))
-    ]
+    in_zones, wanted = thrown[np.flatnonzero(zone)], meant[zone]
+    errors = [float(((in_zones @ each - wanted) ** 2).sum()) for each in rates]
     best = int(np.argmin(errors))
-    received = received_with(best)
+    received = (thrown @ rates[best]).reshape(meant.shape)
+    if spreader.border_spreading:  # it cuts the throw off at the edge of what is to be spread
+        received = np.where(zone, received, 0.0)
     difference = received - meant
     tolerance = WITHIN * np.where(meant > 0, meant, meant[zone].mean())
     cell_ha = field.area_ha / float(field.inside.sum())

@@ -61,10 +61,10 @@ def write_geopackage(result: Result, path: Path) -> None:
     try:
         for name, (rows, shapes) in layers.items():
             present = [k for k, shape in enumerate(shapes) if not shape.is_empty]
-            frame = gpd.GeoDataFrame(
-                [rows[k] for k in present], geometry=[shapes[k] for k in present], crs=field.crs
-            )
             if present:
+                frame = gpd.GeoDataFrame(
+                    [rows[k] for k in present], geometry=[shapes[k] for k in present], crs=field.crs
+                )
                 _write(frame, path, name)
         _write(pd.DataFrame({"key": list(about), "value": list(about.values())}), path, "about")
     finally:

@@ -163,11 +163,11 @@ def _grid_codes(result: Result, rates: list[float]) -> tuple[NDArray[np.uint8], 
     spread = np.isfinite(rate)
     codes[spread] = np.searchsorted(rates, rate[spread]) + 1
     # A cell that only touches a no-spread area stays empty: the machine knows no finer border than the cell's.
-    kept_out = to_lonlat(field.no_spread, field.crs)
-    cells = shapely.box(
-        longitude - width / 2, latitude - height / 2, longitude + width / 2, latitude + height / 2
-    ).ravel()
-    codes[(codes != OUTSIDE) & shapely.intersects(kept_out, cells)] = NO_SPREAD
+    if not field.no_spread.is_empty:
+        left, below = longitude.ravel() - width / 2, latitude.ravel() - height / 2
+        cells = shapely.box(left, below, left + width, below + height)
+        touched = shapely.intersects(to_lonlat(field.no_spread, field.crs), cells)
+        codes[(codes != OUTSIDE) & touched] = NO_SPREAD
     return codes.reshape(rows, columns).astype(np.uint8), south, west, height, width
 
 
