@@ -7,6 +7,7 @@ import logging
 import os
 import re
 import shutil
+import signal
 import tempfile
 import threading
 from dataclasses import dataclass
@@ -192,7 +193,7 @@ def _other_versions(client_versions: dict[str, str]) -> str:
     return f"a worker has {', '.join(differing)}; install the same versions everywhere"
 
 
-def _outcome(future: Future, name: str) -> FieldOutcome:
+def _outcome(future: Future[FieldOutcome], name: str) -> FieldOutcome:
     """The outcome of a finished future; a field whose workers died is reported like one that failed."""
     if future.status == "finished":
         outcome: FieldOutcome = future.result()
@@ -254,19 +255,30 @@ def _sweep(output: Path, plans: Sequence[PlanFolder]) -> None:
 @contextlib.contextmanager
 def local_workers(number: int) -> Iterator[Client]:
     """So many worker processes on this machine, each with one thread."""
-    with (
-        tempfile.TemporaryDirectory(prefix="fieldmap-workers-") as scratch,
-        dask.config.set(SETTINGS),
-        LocalCluster(
-            n_workers=number,
-            threads_per_worker=1,
-            dashboard_address=None,
-            local_directory=scratch,
-            silence_logs=logging.CRITICAL,
-        ) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client
+    with tempfile.TemporaryDirectory(prefix="fieldmap-workers-") as scratch, dask.config.set(SETTINGS):
+        with _deaf_to_the_keyboard():
+            cluster = LocalCluster(
+                n_workers=number,
+                threads_per_worker=1,
+                dashboard_address="127.0.0.1:0",
+                local_directory=scratch,
+                silence_logs=logging.CRITICAL,
+            )
+        with cluster, Client(cluster) as client:
+            yield client
+
+
+@contextlib.contextmanager
+def _deaf_to_the_keyboard() -> Iterator[None]:
+    """Processes started meanwhile do not hear Ctrl-C: the one that started them stops them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread hears Ctrl-C, and may say so
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextlib.contextmanager

@@ -158,8 +158,8 @@ def _thrown(
 ) -> csr_array:
     """What one unit of rate at each step of each pass gives to each cell, (cells, steps)."""
     rows, columns = shape
-    eastings = grid.west_m + (np.arange(columns) - margin + 0.5) * grid.cell_m
-    northings = grid.north_m - (np.arange(rows) - margin + 0.5) * grid.cell_m
+    eastings: Floats = grid.west_m + (np.arange(columns, dtype=np.float64) - margin + 0.5) * grid.cell_m
+    northings: Floats = grid.north_m - (np.arange(rows, dtype=np.float64) - margin + 0.5) * grid.cell_m
     cells, steps, shares = [], [], []
     first_step = 0
     for one, (points, lengths) in zip(passes, tracks, strict=True):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyproj
 import shapely
+from shapely.geometry import MultiPolygon
 
 from fieldmap.field import to_lonlat
 from fieldmap.units import area_text, mass_text, whole
@@ -162,7 +163,7 @@ def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], Bas
     return [
         (
             {"field": name, **{column: row[column] for column in ZONE_COLUMNS}},
-            shapely.multipolygons(shapes[row["strip"], row["zone"], row["block"]]),
+            MultiPolygon(shapes[row["strip"], row["zone"], row["block"]]),
         )
         for row in rows
     ]
