@@ -16,6 +16,7 @@ from fieldmap.units import area_text, mass_text, whole
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from shapely.geometry import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.read.field_folder import FieldFolder
@@ -156,7 +157,7 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
 
 def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], BaseGeometry]]:
     """A row for each zone and block, and each check strip, its parts together."""
-    shapes: dict[tuple[Any, ...], list[BaseGeometry]] = {}
+    shapes: dict[tuple[Any, ...], list[Polygon]] = {}
     for row, shape in folder.zones:
         shapes.setdefault((row["strip"], row["zone"], row["block"]), []).extend(shapely.get_parts(shape))
     rows = [*folder.result["zones"], *folder.result["strips"]["strips"]]
