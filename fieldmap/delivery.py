@@ -165,7 +165,9 @@ def _thrown(
     for one, (points, lengths) in zip(passes, tracks, strict=True):
         row, column, position_m, distance_m = _beside(one.line, reach_m(spreader), eastings, northings)
         step = first_step + np.minimum((position_m / lengths[0]).astype(int), len(points) - 1)
-        cells.append((row * columns + column).astype(np.int32))  # half the memory, and the grid is never so large
+        cells.append(
+            (row * columns + column).astype(np.int32)
+        )  # half the memory, and the grid is never so large
         steps.append(step.astype(np.int32))
         shares.append(share_at(distance_m, spreader))
         first_step += len(points)
