@@ -118,7 +118,7 @@ def index_page(
             (order.farm, order.product, whole(order.fields), mass_to_order_text(order.product_kg, units))
             for order in summary.orders
         ],
-        worth=[field_line(row, units) for row in summary.worth[:LISTED]],
+        worth=[field_line(row, units)[:-1] for row in summary.worth[:LISTED]],
         more_samples=[
             (*field_line(row, units)[:3], row["what_would_change_it"])
             for row in summary.more_samples[:LISTED]

@@ -20,7 +20,7 @@ import shapely
 from affine import Affine
 
 EPSG = 32633
-WEST_M, SOUTH_M, SPACING_M, FIELDS_A_ROW = 400_000.0, 5_400_000.0, 1_000.0, 60
+WEST_M, SOUTH_M, SPACING_M, FIELDS_A_ROW = 400_000.0, 5_400_000.0, 1_000.0, 25
 TO_DEGREES = pyproj.Transformer.from_crs(EPSG, 4326, always_xy=True)
 COVERS = (("hairy vetch", "bud"), ("crimson clover", "early bloom"), ("field pea", "full bloom"))
 CROPS = (
@@ -35,6 +35,7 @@ PLAN = """\
 # An invented field.
 name = "{farm}, field {number}"
 units = "{units}"
+farm = "{farm}"
 
 [field]
 boundary = "boundary.geojson"
