@@ -111,7 +111,7 @@ def main() -> None:
 def _heading() -> None:
     """The open plan and the units, on every page."""
     folder = the_open_plan()
-    name, units, away = st.columns([6, 2, 1], vertical_alignment="center")
+    name, units = st.columns([5, 1], vertical_alignment="center")
     if folder is not None:
         name.title(heading_of(folder), anchor=False)
         with units:
@@ -119,7 +119,7 @@ def _heading() -> None:
     else:
         name.title("fieldmap", anchor=False)
     if sign_in_is_set_up():
-        away.button("Sign out", on_click=st.logout)
+        units.button("Sign out", on_click=st.logout)
 
 
 if __name__ == "__main__":

@@ -133,10 +133,8 @@ def _app(options: argparse.Namespace) -> int:
     try:
         from fieldmap.app import serve
     except ModuleNotFoundError as error:
-        print(
-            f'{error.name} is not installed: install the app with  pip install "fieldmap[app]"',
-            file=sys.stderr,
-        )  # noqa: T201
+        hint = 'pip install "fieldmap[app]" brings it'
+        print(f"The app needs {error.name}, which is not installed: {hint}.", file=sys.stderr)  # noqa: T201
         return 1
     return serve(port=options.port, browser=not options.no_browser)
 

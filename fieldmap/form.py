@@ -157,7 +157,7 @@ CROP = (
     Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
              "never filled in for you."),
     Question("crop", "need_is", "That figure is", "A guide's rate is fertiliser to spread, with average soil supply "
-             "in it already. Crop uptake is all that the crop takes up: then the recovery of spread nitrogen is asked."),
+             "in it already. Crop uptake is all the crop takes up: then the recovery of spread nitrogen is asked."),
     Question("crop", "recovery", "Recovery of spread nitrogen (0 to 1)", "The share of spread nitrogen that the crop "
              "takes up.", lambda told: told.get("need_is") == "crop uptake"),
     Question("crop", "need_allows_for", "The guide has counted already", "A credit that the guide counted is not "

@@ -33,7 +33,10 @@ TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
 WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
 UNUSED = "unused"
 SAMPLES_FILE = "samples.csv"
-TEMPLATE = "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,nitrogen_pct,legume_pct,weed_pct,note\n"
+TEMPLATE = (
+    "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,"
+    "nitrogen_pct,legume_pct,weed_pct,note\n"
+)
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,8 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
     if suffix not in ACCEPTED:
         raise InputError(
             Problem(path.name, "", f'files ending in "{suffix}" are not read',
-                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected", "Export it in one of these")
+                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected",
+                    "Export it in one of these")
         )  # fmt: skip
     layer = read_layer(path)
     columns = {str(column).strip().lower() for column in layer.columns}
@@ -130,7 +134,9 @@ def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
         table = read_delimited(path, known={*COLUMNS, *POSITIONS})
         cells = table.cells.reset_index(drop=True)
         if table.decimal_comma:
-            numbers = [name for name in cells if name not in ("sample", "block", "species", "stage", "note")]
+            numbers = [
+                str(name) for name in cells if name not in ("sample", "block", "species", "stage", "note")
+            ]
             cells[numbers] = cells[numbers].apply(lambda column: column.str.replace(",", "."))
     else:
         layer = read_layer(path)
@@ -140,7 +146,7 @@ def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
         points = layer.geometry.to_crs(WGS84)
         cells["longitude"], cells["latitude"] = points.x.map("{:.7f}".format), points.y.map("{:.7f}".format)
         cells = cells.reset_index(drop=True)
-    matched = match_columns(list(cells))
+    matched = match_columns([str(name) for name in cells])
     return cells.rename(columns=matched), matched
 
 

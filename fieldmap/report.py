@@ -42,10 +42,10 @@ from fieldmap.pictures import (
 )
 from fieldmap.summary import (
     LOAD_COLUMNS,
-    load_rows,
     cost_text,
     field_area_text,
     five_numbers,
+    load_rows,
     zone_cells,
     zone_columns,
 )

@@ -261,13 +261,14 @@ def ask(
     key = f"{folder.name} {place}"
     value = value_at(told, place)
     common: dict[str, Any] = {
-        "label": _label(question, units),
+        "label": _label(question, units, of_block=place[0] == "block"),
         "help": question.help or None,
         "key": key,
         "on_change": _write_down,
         "args": (folder, place, key, question, units),
     }
     takes = question.takes
+    open_text = "as for the field" if place[0] == "block" else ""
     if takes == "quantity":
         assert question.kind is not None  # noqa: S101 - that is what it takes
         try:
@@ -293,21 +294,21 @@ def ask(
         options = shown.get("options", question.options)
         named = [value] if isinstance(value, str) else list(value or [])
         st.session_state[key] = [each for each in named if each in options]
-        st.multiselect(**common, options=options, placeholder="choose")
+        st.multiselect(**common, options=options, placeholder=open_text or "choose")
     elif takes == "choice":
         options = shown.get("options", question.options)
         st.session_state[key] = value if value in options else None
         default = question.default
-        st.selectbox(**common, options=options, index=None, placeholder=str(default) if default else "choose")
+        st.selectbox(**common, options=options, index=None, placeholder=open_text or str(default or "choose"))
     else:
         st.session_state[key] = "" if value is None else str(value)
         st.text_input(**common)
 
 
-def _label(question: Question, units: UnitSystem) -> str:
+def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
     unit = "" if question.kind is None else question.kind.unit_in(units)
     unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "d": "days"}.get(unit, unit)
-    needed = "" if not question.needed else " \\*"
+    needed = " \\*" if question.needed and not of_block else ""
     return question.label + (f", {unit}" if unit else "") + needed
 
 
@@ -372,7 +373,7 @@ def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
         sorted({*CAUTION_STEPS, value}),
         key=key,
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
-        help="More cautious credits less and spreads more nitrogen: the credit of a zone is then at least so much with "
+        help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
         "the chance that is set.",
         on_change=lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])]),
     )

@@ -1,4 +1,4 @@
-"""The small map of a plan under work: boundary, no-spread areas and samples as they arrive, and a tool to draw with."""
+"""The small map of a plan under work: boundary, no-spread areas, samples as they arrive, and a drawing tool."""
 
 from __future__ import annotations
 
@@ -29,7 +29,12 @@ def build_sketch(
     draft: Draft, *, background: bool = False, centre: tuple[float, float] | None = None
 ) -> folium.Map:
     """A folium map that needs no network; `background` adds online tiles, `centre` is latitude, longitude."""
-    sketch = _Sketch(tiles=None, location=centre or (20.0, 0.0), zoom_start=16 if centre else 2)
+    sketch = _Sketch(
+        attribution_control=background,
+        tiles=None,
+        location=centre or (20.0, 0.0),
+        zoom_start=16 if centre else 2,
+    )
     if background:
         folium.TileLayer(TILES, attr=TILES_BY, max_zoom=21, max_native_zoom=19).add_to(sketch)
     shapes = []
@@ -50,7 +55,7 @@ def build_sketch(
         sketch.fit_bounds([[south, west], [north, east]], padding=(16, 16))
     elif centre is None:
         sketch.fit_bounds(EVERYWHERE)
-    _Pencil(
+    _Pencil(  # type: ignore[no-untyped-call]
         export=False,
         draw_options={
             "polyline": {"shapeOptions": {"color": INK}},
@@ -82,7 +87,9 @@ def sample_points(draft: Draft) -> gpd.GeoDataFrame | None:
         found = points.to_crs(WGS84)
     except (ValueError, RuntimeError):  # a crs that is none is told beside the table
         return None
-    sound = [position_fault(point.x, point.y, WGS84) is None for point in found.geometry]
+    sound = [
+        position_fault(x, y, WGS84) is None for x, y in zip(found.geometry.x, found.geometry.y, strict=True)
+    ]
     return found[sound] if any(sound) else None
 
 
@@ -136,8 +143,10 @@ def _style_uri(name: str, *pictures: str) -> str:
 class _Sketch(folium.Map):
     """A folium map whose only script and style sheet are the packaged Leaflet."""
 
-    default_js = [("leaflet", _uri("leaflet/leaflet.js", "text/javascript"))]
-    default_css = [
+    default_js = [  # noqa: RUF012 - as folium has it
+        ("leaflet", _uri("leaflet/leaflet.js", "text/javascript"))
+    ]
+    default_css = [  # noqa: RUF012
         ("leaflet_css", _style_uri("leaflet/leaflet.css", "images/layers.png", "images/layers-2x.png"))
     ]
 
@@ -145,7 +154,9 @@ class _Sketch(folium.Map):
 class _Pencil(Draw):
     """The drawing tool, packaged."""
 
-    default_js = [("leaflet_draw_js", _uri("leaflet_draw/leaflet.draw.js", "text/javascript"))]
-    default_css = [
+    default_js = [  # noqa: RUF012 - as folium has it
+        ("leaflet_draw_js", _uri("leaflet_draw/leaflet.draw.js", "text/javascript"))
+    ]
+    default_css = [  # noqa: RUF012
         ("leaflet_draw_css", _style_uri("leaflet_draw/leaflet.draw.css", "images/spritesheet.svg"))
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import pypdfium2
@@ -27,13 +28,13 @@ if TYPE_CHECKING:
 # Who reads it; name; what it is, what opens it, what to check first.
 GROUPS = {
     "For the spreader": {
-        "taskdata_grid.zip": "Task data by ISO 11783-10 as a grid. A terminal that takes task data opens it; check the rate it shows in one zone.",
-        "taskdata_zones.zip": "The same as polygons, for terminals that draw zones. Check the rate it shows in one zone.",
-        "zones_shapefile.zip": "Zones as a shapefile: RATE is of product, in UNIT. Most terminals and office programs open it; check which column it reads.",
+        "taskdata_grid.zip": "Task data by ISO 11783-10 as a grid. Check the rate shown in one zone.",
+        "taskdata_zones.zip": "The same as polygons, for terminals that draw zones. Check the rate in one zone.",
+        "zones_shapefile.zip": "Zones as a shapefile: RATE is of product, in UNIT. Check the column that is read.",
         "loads.csv": "Where each load runs out. Any spreadsheet opens it.",
     },
     "For the office": {
-        "zones.geojson": "Zones with every figure, by RFC 7946. Check that rate_n is nitrogen and product what is spread.",
+        "zones.geojson": "Zones with every figure, by RFC 7946. rate_n is nitrogen, product what is spread.",
         "zones.gpkg": "Zones, samples, boundary and strips as layers of one GeoPackage, for a GIS.",
         "surface.tif": "Biomass, credit, what is missing and the rates as bands of a GeoTIFF, for a GIS.",
         "zones.csv": "The zone table. Any spreadsheet opens it.",
@@ -72,7 +73,7 @@ def downloads(folder: Path, result: Result) -> None:
             st.rerun(scope="fragment")
         st.caption("The files can be downloaded once this is ticked; it is asked once for a plan.")
         return
-    everything, plan, _ = st.columns([2, 2, 5])
+    everything, plan = st.columns([1, 3])
     everything.download_button(
         "Download all files", lambda: all_files(folder, result), f"{folder.name}.zip", MIME["zip"], type="primary",
         on_click="ignore", key="all files",
@@ -86,7 +87,7 @@ def downloads(folder: Path, result: Result) -> None:
         for name, what in files.items():
             button, text = st.columns([1, 3], vertical_alignment="center")
             button.download_button(
-                name, lambda name=name: file_of(folder, result, name), name, MIME[name.rpartition(".")[2]],
+                name, partial(file_of, folder, result, name), name, MIME[name.rpartition(".")[2]],
                 on_click="ignore", key=name,
             )  # fmt: skip
             text.write(plain(what))

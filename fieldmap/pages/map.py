@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
     from fieldmap.pipeline import Result
 
-MAP_HEIGHT = 790
+MAP_HEIGHT = 770
 PICTURE_IN = (5.2, 4.0)
 
 
@@ -55,6 +55,7 @@ def bench(folder: Path) -> None:
     wide, beside = st.columns([5, 2], gap="large")
     with wide:
         st.iframe(map_of(folder, result), height=MAP_HEIGHT)
+        _zone_table(result)
     with beside:
         for line in five_numbers(result):
             st.markdown(f"**{line.title}**  \n{plain(line.text[:1].upper() + line.text[1:])}")
@@ -64,7 +65,6 @@ def bench(folder: Path) -> None:
             ask(folder, draft.told, question)
         for block, place in need_places(draft):
             ask(folder, draft.told, form.need_of(block), place)
-    _zone_table(result)
     _behind(result)
 
 
@@ -75,12 +75,12 @@ def _zone_table(result: Result) -> None:
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
         f"{plain(cost_text(result))}"
     )
-    for warning in result.warnings:
-        st.warning(plain(warning))
 
 
 def _behind(result: Result) -> None:
     """What a person looks for when the map is not enough."""
+    for warning in result.warnings:
+        st.warning(plain(warning))
     with st.expander("Why this surface"):
         _diagnostics(result)
     with st.expander("The ledger"):

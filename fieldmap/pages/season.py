@@ -13,7 +13,7 @@ from fieldmap.summary import SEASON_COLUMNS, season_rows
 def page() -> None:
     """Draw the page."""
     result = need_result(need_open_plan())
-    st.subheader(plain(result.timing[:1].upper() + result.timing[1:]), anchor=False)
+    st.markdown("  \n".join(plain(line) for line in result.timing.split("; ")))
     if not result.budget.seasons:
         st.info(
             "Timing needs weather: drop a daily table on Upload, or give the year's mean temperature there."

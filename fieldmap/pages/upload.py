@@ -57,7 +57,7 @@ def page() -> None:
             with st.expander(
                 f"{SHAPES[part.state]} **{part.title}** · {part.state}", expanded=part.title == first_open
             ):
-                _problems(part, draft)
+                _problems(part)
                 ask_part(folder, draft)
         with st.expander("The plan as text"):
             _as_text(folder)
@@ -91,7 +91,7 @@ def _drop(folder: Path) -> None:
         st.error(plain(text))
 
 
-def _problems(part: Part, draft: Draft) -> None:
+def _problems(part: Part) -> None:
     """What is wrong, in the words of the command line; an empty part says what to do."""
     if part.state == "empty":
         st.write(WHAT_TO_DO[part.title])
@@ -101,21 +101,20 @@ def _problems(part: Part, draft: Draft) -> None:
             st.warning(plain(str(problem)))
 
 
-def _questions(
-    folder: Path, draft: Draft, questions: Sequence[Question], at: Place = (), **shown: Any
-) -> None:
-    """Questions side by side, those that apply."""
-    columns = st.columns(2)
-    asked = 0
+def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Place = ()) -> None:
+    """Questions two in a row, those that apply."""
+    applying = []
     for question in questions:
         place = (*at, question.key) if at else (question.section, question.key)
         section = value_at(draft.told, place[:-1]) or {}
         if at[:1] == ("block",):
             section = {**draft.told.get(question.section, {}), **section}
         if question.when(section):
-            with columns[asked % 2]:
-                ask(folder, draft.told, question, place, **shown.get(question.key, {}))
-            asked += 1
+            applying.append((question, place))
+    for start in range(0, len(applying), 2):
+        for column, (question, place) in zip(st.columns(2), applying[start : start + 2], strict=False):
+            with column:
+                ask(folder, draft.told, question, place)
 
 
 def _replace(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
@@ -185,7 +184,7 @@ def _samples(folder: Path, draft: Draft) -> None:
 def _sample_table(folder: Path, draft: Draft) -> None:
     """The rows with what is wrong beside each; every edit is saved."""
     assert draft.rows is not None  # noqa: S101 - the caller looked
-    shown = draft.rows.copy()
+    shown = draft.rows.reset_index(drop=True)
     if draft.row_problems:
         notes = [
             f"△ row {row}: {draft.row_problems[row]}" if row in draft.row_problems else ""
@@ -273,25 +272,23 @@ def _per_block(folder: Path, draft: Draft, section: str, questions: Sequence[Que
 
 
 def _other(folder: Path, draft: Draft) -> None:
-    credits = draft.told.get("other_credits", [])
-    for number, credit in enumerate(credits):
+    told = draft.told.get("other_credits", [])
+    for number, credit in enumerate(told):
         source = str(credit.get("source"))
         with st.container(border=True):
             head, button = st.columns([3, 1], vertical_alignment="center")
             head.markdown(f"**{plain(source)}**")
             if button.button("Remove", key=f"remove credit {number}"):
-                change_plan(
-                    folder, [(("other_credits",), [*credits[:number], *credits[number + 1 :]] or None)]
-                )
+                change_plan(folder, [(("other_credits",), [*told[:number], *told[number + 1 :]] or None)])
                 st.rerun()
             if source in form.CREDIT_KEYS:
                 _questions(folder, draft, form.credit_questions(source), ("other_credits", number))
     chosen, button = st.columns([3, 1], vertical_alignment="bottom")
-    source = chosen.selectbox(
+    added = chosen.selectbox(
         "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
     )
-    if button.button("Add", disabled=source is None):
-        change_plan(folder, [(("other_credits",), [*credits, {"source": source}])])
+    if button.button("Add", disabled=added is None):
+        change_plan(folder, [(("other_credits",), [*told, {"source": added}])])
         st.rerun()
     st.markdown("**When it comes: weather**")
     _file_line(folder, draft, ("weather", "file"), "Daily weather")
