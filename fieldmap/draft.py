@@ -70,7 +70,7 @@ class Part:
 class Draft:
     """A plan under work, as far as it can be read.
 
-    `plan` is None until nothing is wrong. `rows` is the sample table as text, `row_problems` what is wrong by
+    `told` is empty where plan.toml is not TOML. `plan` is None until nothing is wrong. `rows` is the sample table as text, `row_problems` what is wrong by
     its row; `samples` the same as points, None while the table cannot be read.
     """
 
@@ -96,7 +96,10 @@ class Draft:
 
 def look_over(folder: Path) -> Draft:
     """Read a plan under work and find everything that is wrong with it; never raises for what is wrong."""
-    told = read_told(folder)
+    try:
+        told = read_told(folder)
+    except InputError:  # said again below
+        told = {}
     problems = _problems(folder)
     field, samples = _section(told, "field"), _section(told, "samples")
     boundary = _read(lambda: read_boundary(folder / str(field.get("boundary"))), field.get("boundary"))
@@ -177,11 +180,12 @@ def part_of(problem: Problem, told: dict[str, Any]) -> str | None:
 
 
 def _state(title: str, told: dict[str, Any], problems: list[Problem]) -> State:
-    started = {
-        BOUNDARY: _section(told, "field").get("boundary"),
-        SAMPLES: _section(told, "samples").get("file"),
-    }
-    there = started[title] if title in started else any(told.get(name) for name in _SECTIONS[title])
+    if title == OTHER:
+        there = any(told.get(name) for name in _SECTIONS[title])
+    else:
+        first = _section(told, _SECTIONS[title][0])
+        key = {BOUNDARY: "boundary", SAMPLES: "file"}.get(title)
+        there = bool(first.get(key) if key else first)
     if not there:
         return "empty"
     return "needs a look" if problems else "ready"

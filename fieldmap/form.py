@@ -64,6 +64,8 @@ class Question:
         annotation = str(self._field.annotation)
         if self.kind is not None:
             return "quantity"
+        if self.key == "stage":
+            return "choice"  # of each species its own only in the plan as text
         if self.options:
             return "choices" if annotation.startswith("tuple") or "tuple[str" in annotation else "choice"
         sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number", "float": "number"}

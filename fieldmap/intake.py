@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
@@ -32,6 +32,7 @@ KEYS: dict[Role, tuple[str, str]] = {
 TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
 WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
 UNUSED = "unused"
+FIRST_ROWS = 8
 SAMPLES_FILE = "samples.csv"
 TEMPLATE = (
     "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,"
@@ -180,6 +181,46 @@ def write_rows(folder: Path, rows: pd.DataFrame) -> None:
     text = text[(text != "").any(axis=1)]
     save_file(folder, SAMPLES_FILE, text.to_csv(index=False).encode())
     change_plan(folder, [(KEYS["samples"], SAMPLES_FILE)])
+
+
+def start_rows(folder: Path) -> None:
+    """A table to type samples into, with a few numbered rows."""
+    columns = TEMPLATE.strip().split(",")
+    rows = pd.DataFrame({name: [""] * FIRST_ROWS for name in columns})
+    rows["sample"] = [str(number) for number in range(1, FIRST_ROWS + 1)]
+    write_rows(folder, rows)
+
+
+def edit_rows(folder: Path, file: str, seen: pd.DataFrame, edits: dict[str, Any]) -> None:
+    """Apply what a person changed in the table they saw to the table as it stands.
+
+    Parameters
+    ----------
+    folder, file
+        The plan folder and the name of the table.
+    seen
+        The rows as they were shown.
+    edits
+        ``edited_rows`` (position: column: text), ``added_rows`` (column: text) and ``deleted_rows`` (positions).
+
+    Raises
+    ------
+    InputError
+        Where rows came or went meanwhile, so that a position may mean another row; nothing is changed then.
+    """
+    now = read_rows(folder, file)
+    if list(now.index) != list(seen.index) or list(now.columns) != list(seen.columns):
+        raise InputError(
+            Problem(file, "", "the table was changed in another place meanwhile", "an edit of the table "
+                    "as it stands is expected", "Look at the rows that are shown now and edit again")
+        )  # fmt: skip
+    rows = now.reset_index(drop=True)
+    for position, cells in edits["edited_rows"].items():
+        for column, text in cells.items():
+            rows.loc[int(position), column] = "" if text is None else str(text)
+    rows = rows.drop(index=edits["deleted_rows"])
+    added = pd.DataFrame(edits["added_rows"], columns=rows.columns)
+    write_rows(folder, pd.concat([rows, added], ignore_index=True))
 
 
 def rename_column(folder: Path, file: str, old: str, new: str) -> None:

@@ -232,9 +232,12 @@ def plain(text: str) -> str:
 
 def change_units(folder: Path) -> None:
     """Metric or US, at any time, for every number of the plan."""
+    told = draft_of(folder).told
+    if not told:  # plan.toml is to be mended first
+        return
     key = f"{folder.name} units"
     names = {"metric": "Metric", "us": "US"}
-    st.session_state[key] = value_at(draft_of(folder).told, ("units",))
+    st.session_state[key] = value_at(told, ("units",))
     st.segmented_control(
         "Units",
         list(names),

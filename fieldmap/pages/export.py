@@ -68,9 +68,7 @@ def downloads(folder: Path, result: Result) -> None:
         st.subheader("Before you spread", anchor=False)
         for caution in result.cautions:
             st.markdown(f"- {plain(caution)}")
-        if st.checkbox("I have read the cautions"):
-            confirm_cautions(folder)
-            st.rerun(scope="fragment")
+        st.checkbox("I have read the cautions", on_change=confirm_cautions, args=(folder,))
         st.caption("The files can be downloaded once this is ticked; it is asked once for a plan.")
         return
     everything, plan = st.columns([1, 3])

@@ -10,7 +10,7 @@ from streamlit_folium import st_folium
 from fieldmap import form, tables
 from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAND
 from fieldmap.errors import InputError
-from fieldmap.intake import ROLES, TEMPLATE, UNUSED, rename_column, take_in, write_rows
+from fieldmap.intake import ROLES, TEMPLATE, UNUSED, edit_rows, rename_column, start_rows, take_in
 from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
 from fieldmap.session import ask, average_of, draft_of, go_to, need_open_plan, plain, value_at
 from fieldmap.sketch import build_sketch, drawn_geojson
@@ -19,6 +19,8 @@ from fieldmap.workspace import change_plan, plan_text, write_plan_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    import pandas as pd
 
     from fieldmap.draft import Draft, Part
     from fieldmap.form import Question
@@ -40,22 +42,28 @@ MAP_HEIGHT = 430
 def page() -> None:
     """Draw the page."""
     folder = need_open_plan()
-    _drop(folder)
     draft = draft_of(folder)
     for problem in draft.other_problems:
-        st.warning(str(problem))
+        st.warning(plain(str(problem)))
+    if not draft.told:
+        _as_text(folder)
+        return
+    arrived = _drop(folder)
     parts, beside = st.columns([3, 2], gap="large")
     with beside:
         _sketch(folder, draft)
         _average(folder, draft)
     with parts:
+        # What is open stays open while it is filled in; files that arrive open what is to do next.
+        kept = f"open part {folder.name}"
+        if arrived or kept not in st.session_state:
+            to_do = (part.title for part in draft.parts if part.state != "ready" and part.title != OTHER)
+            st.session_state[kept] = next(to_do, None)
         asks = (_boundary, _samples, _stand, _crop, _other, _spreader)
-        first_open = next(
-            (part.title for part in draft.parts if part.state != "ready" and part.title != OTHER), None
-        )
         for part, ask_part in zip(draft.parts, asks, strict=True):
             with st.expander(
-                f"{SHAPES[part.state]} **{part.title}** · {part.state}", expanded=part.title == first_open
+                f"{SHAPES[part.state]} **{part.title}** · {part.state}",
+                expanded=part.title == st.session_state[kept],
             ):
                 _problems(part)
                 ask_part(folder, draft)
@@ -63,8 +71,8 @@ def page() -> None:
             _as_text(folder)
 
 
-def _drop(folder: Path) -> None:
-    """Files of any kind together; each says as what it was read."""
+def _drop(folder: Path) -> bool:
+    """Files of any kind together; each says as what it was read. Returns whether some have just arrived."""
     turn = st.session_state.setdefault("drops", 0)
     files = st.file_uploader(
         "Drop files here: boundary, samples, no-spread areas, covariate raster, weather",
@@ -89,6 +97,7 @@ def _drop(folder: Path) -> None:
         st.success("  \n".join(plain(text) for text in said))
     for text in refused:
         st.error(plain(text))
+    return bool(said)
 
 
 def _problems(part: Part) -> None:
@@ -156,14 +165,9 @@ def _boundary(folder: Path, draft: Draft) -> None:
 def _samples(folder: Path, draft: Draft) -> None:
     st.download_button("Template (CSV)", TEMPLATE, "samples.csv", "text/csv", on_click="ignore")
     if draft.rows is None:
-        if draft.told.get("samples", {}).get("file"):
-            return
+        _file_line(folder, draft, ("samples", "file"), "Samples")
         if st.button("Type them in"):
-            import pandas as pd
-
-            write_rows(folder, pd.DataFrame({name: [""] * 8 for name in TEMPLATE.strip().split(",")}).assign(
-                sample=[str(number) for number in range(1, 9)]
-            ))  # fmt: skip
+            start_rows(folder)
             st.rerun()
         return
     _sample_table(folder, draft)
@@ -188,27 +192,38 @@ def _sample_table(folder: Path, draft: Draft) -> None:
     if draft.row_problems:
         notes = [
             f"△ row {row}: {draft.row_problems[row]}" if row in draft.row_problems else ""
-            for row in shown.index
+            for row in draft.rows.index
         ]
         shown.insert(0, "needs a look", notes)
     units = {**NUMBERS, **POSITIONS}
-    edited = st.data_editor(
+    # Named after what it shows, so that an edit is never taken for one of another table.
+    key = f"rows {folder.name} {hash(draft.rows.to_csv())}"
+    st.data_editor(
         shown,
         num_rows="dynamic",
         hide_index=True,
-        key=f"rows {folder.name} {hash(draft.rows.to_csv())}",
+        key=key,
+        on_change=_edit_rows,
+        args=(folder, draft.told["samples"]["file"], key, draft.rows),
         disabled=["needs a look"],
         column_config={
             "needs a look": st.column_config.TextColumn(width="large"),
             **{name: st.column_config.TextColumn(help=units.get(name)) for name in draft.rows.columns},
         },
     )
-    kept = edited.drop(columns="needs a look", errors="ignore").fillna("").astype(str).reset_index(drop=True)
-    if not kept.equals(draft.rows.astype(str).reset_index(drop=True)):
-        write_rows(folder, kept)
-        st.rerun()
     for row, text in draft.row_problems.items():
         st.warning(plain(f"{draft.told['samples']['file']}, row {row}: {text}"))
+
+
+def _edit_rows(folder: Path, file: str, key: str, seen: pd.DataFrame) -> None:
+    """Save an edit as soon as it is made; a row that is being added counts once it holds something."""
+    edits = st.session_state[key]
+    edits["added_rows"] = [row for row in edits["added_rows"] if any(row.values())]
+    if any(edits[kind] for kind in ("edited_rows", "added_rows", "deleted_rows")):
+        try:
+            edit_rows(folder, file, seen, edits)
+        except InputError as error:
+            st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
 
 
 def _columns(folder: Path, draft: Draft) -> None:
