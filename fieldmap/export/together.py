@@ -115,7 +115,7 @@ def index_page(
         summary=summary,
         by_kind=[(kind, mass_to_order_text(kg, units)) for kind, kg in orders_by_kind(summary).items()],
         orders=[
-            (order.farm, order.product, whole(order.fields), mass_to_order_text(order.product_kg, units))
+            (order.farm, mass_to_order_text(order.product_kg, units), order.product, whole(order.fields))
             for order in summary.orders
         ],
         worth=[field_line(row, units)[:-1] for row in summary.worth[:LISTED]],
