@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import logging
 import os
 import re
@@ -21,7 +22,7 @@ from distributed.scheduler import KilledWorker
 from fieldmap.errors import InputError, OutputExistsError, Problem
 from fieldmap.export import files_of, write_folder
 from fieldmap.export.figures import versions
-from fieldmap.export.together import TOGETHER, write_together
+from fieldmap.export.together import BESIDE, TOGETHER, write_together
 from fieldmap.pipeline import run
 from fieldmap.read.field_folder import is_written, read_field_folder
 from fieldmap.read.plan import file_digests, read_plan
@@ -166,11 +167,20 @@ def run_field(
 def _write(plan_folder: Path, folder: Path, *, data_only: bool) -> bool:
     """Make sure that the folder holds this plan's files; True where it did already."""
     plan = read_plan(plan_folder)
-    expected = files_of(data_only=data_only)
-    plan_hash = plan.hash(file_digests(plan))
-    if is_written(folder, expected, plan_hash=plan_hash, versions=versions()):
+    written = functools.partial(
+        is_written,
+        folder,
+        files=files_of(data_only=data_only),
+        plan_hash=plan.hash(file_digests(plan)),
+        versions=versions(),
+    )
+    if written():
         return True
-    write_folder(run(plan), folder, overwrite=True, data_only=data_only)
+    try:
+        write_folder(run(plan), folder, overwrite=True, data_only=data_only)
+    except OSError:
+        if not written():  # else a worker of a start that was stopped came first
+            raise
     return False
 
 
@@ -245,7 +255,7 @@ def refuse_foreign(output: Path, plans: Sequence[PlanFolder]) -> None:
 
 def _sweep(output: Path, plans: Sequence[PlanFolder]) -> None:
     """Remove what a stopped start or a killed worker left half-written beside the fields' folders."""
-    known = {plan.name for plan in plans}
+    known = {BESIDE, *(plan.name for plan in plans)}
     for entry in output.iterdir():
         unfinished = re.fullmatch(r"\.(.+)-[a-z0-9_]{8}", entry.name)
         if unfinished and unfinished[1] in known and entry.is_dir():
@@ -306,6 +316,3 @@ def workers_of(address: str) -> Iterator[Client]:
 def workers_wanted() -> int:
     """One worker for each processor that this program may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-__all__ = ["BatchResult", "FieldOutcome", "local_workers", "run_batch", "run_field", "workers_of"]

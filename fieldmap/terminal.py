@@ -47,7 +47,7 @@ def progress() -> Iterator[Callable[[str], None]]:
 
 @contextlib.contextmanager
 def batch_progress(fields: int) -> Iterator[Callable[[FieldOutcome], None]]:
-    """A bar on stderr: fields done, failed, time left. Without a terminal a line now and then."""
+    """A bar on stderr: fields done, without files, time left. Without a terminal it is printed once, at the end."""
     console = Console(stderr=True)
     bar = Progress(
         TextColumn("{task.completed:,.0f} of {task.total:,.0f} fields"),

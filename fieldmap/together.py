@@ -106,11 +106,10 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
     plan, totals, verdict, surface = (result[key] for key in ("plan", "totals", "verdict", "surface"))
     zones = result["zones"]
     spread_ha = totals["area_ha"]
-    areas_ha = np.array([zone["area_ha"] for zone in zones])
+    areas_ha = [zone["area_ha"] for zone in zones]
 
     def mean(column: str) -> float:
-        values = np.array([zone[column] for zone in zones])
-        return round(float(np.average(values, weights=areas_ha)), 2) if len(zones) else float("nan")
+        return round(float(np.average([zone[column] for zone in zones], weights=areas_ha)), 2)
 
     rates = [zone["rate_n_kg_ha"] for zone in zones]
     flat, zoned = verdict["misplaced_n_flat_kg_ha"], verdict["misplaced_n_zones_kg_ha"]
@@ -132,9 +131,9 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "credit_kg_ha": mean("credit_kg_ha"),
         "zones": len({zone["zone"] for zone in zones}),
         "rate_n_kg_ha": mean("rate_n_kg_ha"),
-        "rate_n_low_kg_ha": min(rates, default=float("nan")),
-        "rate_n_high_kg_ha": max(rates, default=float("nan")),
-        "product": zones[0]["product"] if zones else "",
+        "rate_n_low_kg_ha": min(rates),
+        "rate_n_high_kg_ha": max(rates),
+        "product": zones[0]["product"],
         "product_kg": totals["product_kg"],
         "n_kg": totals["n_kg"],
         "flat_rate_n_kg_ha": totals["flat_rate_n_kg_ha"],
@@ -175,8 +174,7 @@ def summarise(rows: Sequence[FieldRows], *, failed: int) -> Summary:
     fields = [row.figures for row in rows]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for one in fields:
-        if one["product"]:
-            groups.setdefault((one["farm"] or NO_FARM, one["product"]), []).append(one)
+        groups.setdefault((one["farm"] or NO_FARM, one["product"]), []).append(one)
     worth = [one for one in fields if one["verdict"] == "worth it"]
     return Summary(
         fields=len(fields),
@@ -225,7 +223,7 @@ def field_line(row: dict[str, Any], units: UnitSystem) -> tuple[str, ...]:
         row["name"],
         area_text(row["area_ha"], units),
         str(row["samples"]),
-        f"{mass_text(row['product_kg'], units)} of {row['product']}" if row["product"] else "nothing",
+        f"{mass_text(row['product_kg'], units)} of {row['product']}",
         mass_text(max(row["n_put_right_kg"], 0.0), units),
         row["verdict"],
     )

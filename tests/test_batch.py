@@ -31,10 +31,10 @@ from fieldmap.batch import (
 from fieldmap.errors import InputError, OutputExistsError
 from fieldmap.export import PAGES, WRITERS
 from fieldmap.export.figures import versions
-from fieldmap.export.together import TOGETHER
+from fieldmap.export.together import TOGETHER, index_page, write_together
 from fieldmap.read.plan import _digest_of_large, file_digests, read_plan
 from fieldmap.read.plan_list import PlanFolder, at_hand, list_plans
-from fieldmap.together import summarise
+from fieldmap.together import FieldRows, summarise
 
 DATA = set(WRITERS) - set(PAGES)
 
@@ -487,6 +487,22 @@ def test_only_what_was_left_half_written_is_swept(tmp_path):
     }
 
 
+def test_what_a_stopped_start_left_of_the_tables_is_swept(tmp_path):
+    (tmp_path / ".together-abcd_123").mkdir()
+    _sweep(tmp_path, [])
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_outline_across_180_degrees_is_cut_in_the_table(batch, tmp_path):
+    found, _, _ = batch
+    rows = found.outcomes[0].rows
+    across = FieldRows(rows.figures, box(179.999, -17.0, 180.001, -16.999), rows.zones)
+    write_together(tmp_path, [across], summarise([across], failed=0), [], linked=False)
+    (outline,) = gpd.read_parquet(tmp_path / "fields.parquet").geometry
+    assert outline.bounds == (-180.0, -17.0, 180.0, -16.999)
+    assert outline.area == pytest.approx(2e-6)
+
+
 @pytest.mark.parametrize("number", ["0", "-1", "1000000"])
 def test_an_impossible_number_of_workers_is_refused(number, capsys):
     with pytest.raises(SystemExit) as stopped:
@@ -526,8 +542,6 @@ def test_the_index_page_needs_no_network_and_lists_what_to_do_first(batch):
 
 @pytest.mark.parametrize("name", ["</script><img src=x onerror=alert(1)>", "{{ 7 * 7 }} & <b>bold</b>"])
 def test_a_hostile_name_stays_text_on_the_page(name, tmp_path):
-    from fieldmap.export.together import index_page
-
     plan_folder = write_plan(tmp_path / "piece", 1, name=name.replace('"', ""), farm="<i>farm</i>")
     rows = alone(plan_folder, tmp_path / "out").rows
     page = index_page("out", [rows], summarise([rows], failed=1), [("<u>x</u>", "<s>y</s>")], linked=True)

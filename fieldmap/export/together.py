@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import shapely
 
+from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.page import asset, leaflet_css, leaflet_js, script_hash, template
 from fieldmap.export.tables import defused
 from fieldmap.summary import mass_to_order_text
 from fieldmap.together import field_line, headline, orders_by_kind
-from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
+from fieldmap.units import area_text, rate_text, shown_rate, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,8 +25,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.together import FieldRows, Summary
+    from fieldmap.units import UnitSystem
 
 TOGETHER = ("fields.parquet", "zones.parquet", "problems.csv", "summary.json", "index.html")
+BESIDE = "together"  # part of the name of the folder that they are written in first
 INDEX_TOLERANCE_DEG = 2e-5  # about 2 m: an outline on the index map needs no more
 INDEX_DECIMALS = 5
 LISTED = 200  # rows of a table on the page; the files hold all
@@ -52,7 +55,7 @@ def write_together(
     linked
         Whether the fields' folders hold a map to link to.
     """
-    with tempfile.TemporaryDirectory(prefix=".together-", dir=folder) as beside:
+    with tempfile.TemporaryDirectory(prefix=f".{BESIDE}-", dir=folder) as beside:
         fresh = Path(beside)
         _write_table(fresh / "fields.parquet", [(row.figures, row.outline) for row in rows])
         _write_table(fresh / "zones.parquet", [zone for row in rows for zone in row.zones])
@@ -69,9 +72,11 @@ def write_together(
 
 
 def _write_table(path: Path, rows: Sequence[tuple[dict[str, Any], BaseGeometry]]) -> None:
-    """GeoParquet, longitude and latitude; without a row there is no file's worth of columns, only a geometry."""
+    """GeoParquet, longitude and latitude; without any row it has a geometry column only."""
     frame = gpd.GeoDataFrame(
-        [figures for figures, _ in rows], geometry=[shape for _, shape in rows], crs="OGC:CRS84"
+        [figures for figures, _ in rows],
+        geometry=[cut_at_180(shape) for _, shape in rows],
+        crs="OGC:CRS84",
     )
     frame.to_parquet(path, index=False, write_covering_bbox=True)
 
@@ -134,22 +139,20 @@ def index_page(
     )
 
 
-def _feature(row: FieldRows, units: Any, *, linked: bool) -> dict[str, Any]:
+def _feature(row: FieldRows, units: UnitSystem, *, linked: bool) -> dict[str, Any]:
     """A field on the map, with the lines of its bubble."""
     figures = row.figures
     simple = shapely.simplify(row.outline, INDEX_TOLERANCE_DEG)
     name, area, samples, order, put_right, verdict = field_line(figures, units)
     low, high = figures["rate_n_low_kg_ha"], figures["rate_n_high_kg_ha"]
-    rates = (
-        rate_text(high, units)
-        if low == high
-        else f"{whole(shown_rate(low, units))} to {rate_text(high, units)}"
-    )
+    rates = rate_text(high, units)
+    if low < high:
+        rates = f"{whole(shown_rate(low, units))} to {rates}"
     lines = [
         ("Area", area),
         ("Crop", figures["crop"]),
         ("Order", order),
-        ("Nitrogen", rates if figures["zones"] else f"0 {rate_unit(units)}"),
+        ("Nitrogen", rates),
         ("Zones", str(figures["zones"])),
         ("Samples", samples),
         ("Varying", verdict),

@@ -32,7 +32,7 @@ class FieldFolder:
     zones: tuple[tuple[dict[str, Any], BaseGeometry], ...]
 
 
-def is_written(folder: Path, files: Collection[str], *, plan_hash: str, versions: dict[str, str]) -> bool:
+def is_written(folder: Path, *, files: Collection[str], plan_hash: str, versions: dict[str, str]) -> bool:
     """Whether the folder holds exactly these files, of this plan and its inputs, by these versions."""
     if not folder.is_dir() or {entry.name for entry in folder.iterdir()} != {*files}:
         return False
