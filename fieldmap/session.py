@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
 
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
-KEPT_RESULTS, KEPT_FILES = 2, 16
+KEPT_RESULTS, KEPT_FILES = 2, 40
 
 Place = tuple[str | int, ...]
 
@@ -212,6 +212,15 @@ def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
 def file_of(folder: Path, result: Result, name: str) -> bytes:
     """One file of a run, as the command line writes it."""
     return _file(f"{folder} {result.plan_hash}", name, result)
+
+
+def prepare_files(folder: Path, result: Result) -> None:
+    """Write every file of a run beforehand, with a bar that says how far it is."""
+    bar = st.progress(0.0, text="Writing the files")
+    for number, name in enumerate(WRITERS, start=1):
+        file_of(folder, result, name)
+        bar.progress(number / len(WRITERS), text=f"Writing the files: {name}")
+    bar.empty()
 
 
 def all_files(folder: Path, result: Result) -> bytes:
