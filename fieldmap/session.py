@@ -13,11 +13,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
+from filelock import Timeout
 
 from fieldmap.draft import Draft, average_text, look_over
 from fieldmap.errors import InputError
 from fieldmap.export import WRITERS
 from fieldmap.export.html import map_page
+from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
 from fieldmap.read.plan import file_digests, read_plan
 from fieldmap.stand import Stand, survey
@@ -25,12 +27,14 @@ from fieldmap.units import shown_quantity
 from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from fieldmap.form import Question
     from fieldmap.plan import Plan
     from fieldmap.units import UnitSystem
 
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
-KEPT_RESULTS, KEPT_FILES = 2, 16
+KEPT_RESULTS, KEPT_FILES = 2, 40
 
 Place = tuple[str | int, ...]
 
@@ -141,6 +145,11 @@ def _result(key: str, _plan: Plan, _stand: Stand) -> Result:  # noqa: ARG001
     return run(_plan, stand=_stand)
 
 
+@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
+def _pixels(key: str, _stand: Stand) -> Pixels:  # noqa: ARG001
+    return map_pixels(_stand.field)
+
+
 def result_of(folder: Path) -> Result:
     """The whole run of the plan as it stands; only what a change touches is worked out anew.
 
@@ -182,13 +191,14 @@ def need_result(folder: Path) -> Result:
 
 
 @st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
-def _map(key: str, _result: Result) -> str:  # noqa: ARG001
-    return map_page(_result, framed=True)
+def _map(key: str, _result: Result, _pixels: Pixels) -> str:  # noqa: ARG001
+    return map_page(_result, framed=True, pixels=_pixels)
 
 
 def map_of(folder: Path, result: Result) -> str:
     """The map of a run as a page to frame."""
-    return _map(f"{folder} {result.plan_hash}", result)
+    pixels = _pixels(stand_key(result.plan, file_digests(result.plan)), result.stand)
+    return _map(f"{folder} {result.plan_hash}", result, pixels)
 
 
 @st.cache_resource(max_entries=KEPT_FILES, show_spinner=False)
@@ -202,6 +212,15 @@ def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
 def file_of(folder: Path, result: Result, name: str) -> bytes:
     """One file of a run, as the command line writes it."""
     return _file(f"{folder} {result.plan_hash}", name, result)
+
+
+def prepare_files(folder: Path, result: Result) -> None:
+    """Write every file of a run beforehand, with a bar that says how far it is."""
+    bar = st.progress(0.0, text="Writing the files")
+    for number, name in enumerate(WRITERS, start=1):
+        file_of(folder, result, name)
+        bar.progress(number / len(WRITERS), text=f"Writing the files: {name}")
+    bar.empty()
 
 
 def all_files(folder: Path, result: Result) -> bytes:
@@ -230,6 +249,31 @@ def plain(text: str) -> str:
     return re.sub(r"([\\`*_{}\[\]<>()#+\-.!|~$:])", r"\\\1", text)
 
 
+def tell(said: list[str], refused: list[str]) -> None:
+    """Keep what is to be said at the head of the page when it is drawn next."""
+    st.session_state["told"] = said, refused
+
+
+def show_told() -> bool:
+    """Say what was kept to be said; whether something was taken in."""
+    said, refused = st.session_state.pop("told", ([], []))
+    if said:
+        st.success("  \n".join(plain(text) for text in said))
+    for text in refused:
+        st.error(plain(text))
+    return bool(said)
+
+
+def save(write: Callable[[], None]) -> None:
+    """Write something down; where that cannot be done it is said, and the old content stands."""
+    try:
+        write()
+    except InputError as error:
+        tell([], [str(problem) for problem in error.problems])
+    except (OSError, Timeout) as error:
+        tell([], [f"This was not saved ({error}). Free the place where plans are kept and try again."])
+
+
 def change_units(folder: Path) -> None:
     """Metric or US, at any time, for every number of the plan."""
     told = draft_of(folder).told
@@ -244,7 +288,9 @@ def change_units(folder: Path) -> None:
         format_func=names.__getitem__,
         key=key,
         label_visibility="collapsed",
-        on_change=lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")]),
+        on_change=lambda: save(
+            lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")])
+        ),
     )
 
 
@@ -311,7 +357,7 @@ def ask(
 def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
     unit = "" if question.kind is None else question.kind.unit_in(units)
     unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "d": "days"}.get(unit, unit)
-    needed = " \\*" if question.needed and not of_block else ""
+    needed = " *" if question.needed and not of_block else ""
     return question.label + (f", {unit}" if unit else "") + needed
 
 
@@ -349,7 +395,7 @@ def _write_down(folder: Path, place: Place, key: str, question: Question, units:
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
-    change_plan(folder, edits)
+    save(lambda: change_plan(folder, edits))
 
 
 def need_places(draft: Draft) -> list[tuple[str, Place]]:
@@ -378,5 +424,7 @@ def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
         help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
         "the chance that is set.",
-        on_change=lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])]),
+        on_change=lambda: save(
+            lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])])
+        ),
     )

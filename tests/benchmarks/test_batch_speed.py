@@ -45,7 +45,9 @@ def batched(folder, output, *, workers, fields=None):
         start = time.perf_counter()
         found = run_batch(plans, output, client=client, data_only=True)
         seconds = time.perf_counter() - start
-        processor_s = sum(client.run(time.process_time).values()) / len(plans)  # imports of the workers included
+        processor_s = sum(client.run(time.process_time).values()) / len(
+            plans
+        )  # imports of the workers included
         megabytes = max(client.run(peak_mb).values())
     return found, seconds, processor_s, megabytes
 
@@ -62,7 +64,7 @@ def assert_same(one, other):
 
 
 def test_five_hundred_fields(bench, region, tmp_path):
-    found, seconds, processor_s, megabytes = batched(region, tmp_path / "two", workers=2)
+    found, seconds, processor_s, megabytes = batched(region, tmp_path / "two" / "out", workers=2)
     rate = FIELDS / seconds
     shown = f"{rate:.2f} fields/s, {processor_s:.2f} s of a processor a field, {megabytes:.0f} MB a worker"
     bench(
@@ -76,22 +78,24 @@ def test_five_hundred_fields(bench, region, tmp_path):
     assert all(messages for messages in failed.values())
     assert found.summary.fields == FIELDS - BROKEN
 
-    _, again_s, *_ = batched(region, tmp_path / "two", workers=2)
+    _, again_s, *_ = batched(region, tmp_path / "two" / "out", workers=2)
     bench("batch, 500 fields, all of them there", again_s, limit="20 s")
 
-    _, alone_s, *_ = batched(region, tmp_path / "one", workers=1)
+    _, alone_s, *_ = batched(region, tmp_path / "one" / "out", workers=1)
     bench("batch, 500 fields, 1 worker", alone_s / FIELDS, measured=f"{FIELDS / alone_s:.2f} fields/s")
     bench("batch: 2 workers over 1", measured=f"{alone_s / seconds:.2f} times as fast")
-    assert_same(tmp_path / "one", tmp_path / "two")
+    assert_same(tmp_path / "one" / "out", tmp_path / "two" / "out")
 
     good = [one.name for one in found.outcomes if one.rows is not None]
     for name in good[:: len(good) // SINGLE_RUNS]:
         write_folder(run(read_plan(region / name)), tmp_path / "single" / name, data_only=True)
-        assert_same(tmp_path / "single" / name, tmp_path / "two" / name)
+        assert_same(tmp_path / "single" / name, tmp_path / "two" / "out" / name)
     sizes = [
-        path.stat().st_size for name, path in files(tmp_path / "two").items() if name.name not in TOGETHER
+        path.stat().st_size
+        for name, path in files(tmp_path / "two" / "out").items()
+        if name.name not in TOGETHER
     ]
-    tables = [(tmp_path / "two" / name).stat().st_size for name in TOGETHER]
+    tables = [(tmp_path / "two" / "out" / name).stat().st_size for name in TOGETHER]
     bench("  data files of a field", measured=f"{sum(sizes) / len(good) / 1e6:.2f} MB")
     bench("  tables and index page of a field", measured=f"{sum(tables) / len(good) / 1e3:.1f} kB")
     assert megabytes < 1000
