@@ -97,7 +97,7 @@ def pytest_terminal_summary(terminalreporter, config):
     """The table, and what has become slower."""
     if not ROWS:
         return
-    kept = json.loads(KEPT.read_text()) if KEPT.exists() else {}
+    kept = json.loads(KEPT.read_text())["ratios"] if KEPT.exists() else {}
     lines = [("what", "measured", "limit", "ratio", "kept", "")]
     for row in ROWS:
         before = kept.get(row.what)
@@ -123,5 +123,6 @@ def pytest_terminal_summary(terminalreporter, config):
     )
     if config.getoption("--keep"):
         kept |= {row.what: round(row.ratio, 4) for row in ROWS if row.ratio is not None}
-        KEPT.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n")
+        told = {"last_kept_on": machine(), "ratios": kept}
+        KEPT.write_text(json.dumps(told, indent=1, ensure_ascii=False) + "\n")
         terminalreporter.write_line(f"kept in {KEPT.name}")
