@@ -6,18 +6,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import climate_warnings, date_warnings
+from fieldmap.applications import Share, application_warnings, products_of, shares_of
 from fieldmap.budget import Budget, ledgers, reckon
 from fieldmap.cautions import cautions
 from fieldmap.course import tested_warnings
 from fieldmap.delivery import delivery_warnings
 from fieldmap.limits import limit_warnings
-from fieldmap.nutrients import nutrient_warnings
+from fieldmap.nutrients import available_warnings, build_up_warnings, nutrients_together
 from fieldmap.offer import offer_text
 from fieldmap.pan_test import pan_test_warnings
 from fieldmap.read.plan import file_digests
 from fieldmap.response import response_warnings
 from fieldmap.season import season_warnings, tied_up_warnings, timing_text
-from fieldmap.spread import Spread, draw_map
+from fieldmap.spread import ApplicationMap, Spread, draw_maps, left_warnings, split_text
 from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.stand import Stand, survey
 from fieldmap.strip_findings import strip_warnings
@@ -34,13 +35,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid."""
+    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid.
+
+    `spread` is the first application's, `applications` are all of them, `shares` says how they split.
+    """
 
     plan: Plan
     plan_hash: str
     stand: Stand
     budget: Budget
     spread: Spread
+    applications: tuple[ApplicationMap, ...]
+    shares: tuple[Share, ...]
     ledger: tuple[LedgerLine, ...]
     timing: str
     warnings: tuple[str, ...]
@@ -75,36 +81,43 @@ def run(
     stand = stand or survey(plan, progress=progress)
     progress("working out credit and need")
     budget = reckon(plan, stand)
-    spread = draw_map(plan, stand, budget, progress=progress)
-    lines = ledgers(budget, stand, spread.zone_map.credit_used_kg_ha)
+    shares = shares_of(plan, budget.needs, budget.seasons, budget.sidedress)
+    applications = draw_maps(plan, stand, budget, shares, progress=progress)
+    lines = ledgers(budget, stand, applications[-1].spread.zone_map.credit_used_kg_ha)
     return Result(
         plan=plan,
         plan_hash=plan.hash(file_digests(plan)),
         stand=stand,
         budget=budget,
-        spread=spread,
+        spread=applications[0].spread,
+        applications=applications,
+        shares=shares,
         ledger=lines,
-        timing=timing_text(budget.seasons, plan, budget.sidedress),
-        warnings=warnings_of(plan, stand, budget, spread, lines),
+        timing=split_text(applications, shares, timing_text(budget.seasons, plan, budget.sidedress)),
+        warnings=warnings_of(plan, stand, budget, applications, lines),
         cautions=cautions(plan),
         sources=sources_of(plan, stand, budget),
     )
 
 
 def warnings_of(
-    plan: Plan, stand: Stand, budget: Budget, spread: Spread, lines: tuple[LedgerLine, ...]
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    applications: tuple[ApplicationMap, ...],
+    lines: tuple[LedgerLine, ...],
 ) -> tuple[str, ...]:
     """What the user should know, the machine first, then the samples, the season and the map."""
-    offer = offer_text(spread.offer, spread.delivery, plan)
+    spread = applications[0].spread
     thin = thin_ground_text(spread.zone_map.thin, plan)
     return (
-        *delivery_warnings(spread.delivery, plan),
-        *limit_warnings(spread.limits, plan),
-        *((offer,) if offer else ()),
+        *(text for one in applications for text in machine_warnings(one, applications)),
+        *left_warnings(applications),
         *stand.file_warnings,
         *stand.samples.warnings,
         *stand.nitrogen.warnings,
         *date_warnings(plan, stand.field, stand.samples),
+        *application_warnings(plan, stand.field),
         *trend_warnings(stand.samplings, stand.growths, plan),
         *tested_warnings(plan, stand.field),
         *climate_warnings(budget.rules, budget.courses, plan),
@@ -112,13 +125,37 @@ def warnings_of(
         *tied_up_warnings(lines, plan),
         *(note for need in budget.needs for one in need.credits for note in one.notes),
         *stand.map_warnings,
-        *nutrient_warnings(spread.along, spread.zone_map, plan),
+        *(text for one in applications for text in available_warnings(one.spread.zone_map, one.plan)),
+        *nutrient_warnings(applications, stand.field),
         *pan_test_warnings(plan),
         *response_warnings(plan),
         *strip_warnings(spread.strips, plan),
         *((thin,) if thin else ()),
         *not_used(plan),
     )
+
+
+def machine_warnings(one: ApplicationMap, applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the machine cannot deliver; needs beyond its limits with the last application, which makes up for all."""
+    if one.through_drip:
+        return ()
+    offer = offer_text(one.spread.offer, one.spread.delivery, one.plan)
+    said = (
+        *delivery_warnings(one.spread.delivery, one.plan),
+        *(limit_warnings(one.spread.limits, one.plan) if one is applications[-1] else ()),
+        *((offer,) if offer else ()),
+    )
+    return said if len(applications) == 1 else tuple(f"Application {one.number}: {text}" for text in said)
+
+
+def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field) -> tuple[str, ...]:
+    """What builds up in the soil over all applications."""
+    first, *others = applications
+    if not others:
+        return build_up_warnings(first.spread.along, first.plan.spreader.product_entry.name, first.plan)
+    bringing = (one.plan.spreader.product_entry.name for one in applications if one.spread.along)
+    along = nutrients_together([(one.spread.zone_map, one.plan) for one in applications], field)
+    return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), first.plan)
 
 
 def sources_of(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
@@ -130,7 +167,7 @@ def sources_of(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
                 *(key for rule in budget.rules for key in rule.sources),
                 *(key for need in budget.needs for one in need.credits for key in one.sources),
                 *(STAGE_SOURCES if budget.stages else ()),
-                *plan.spreader.product_entry.sources,
+                *(key for product in products_of(plan) for key in product.sources),
                 *(key for call in budget.sidedress for key in call.sources),
             )
         )

@@ -218,14 +218,14 @@ def _cautious_rates(
     """Caution (kg N/ha of credit not used) and product rate of each level."""
     allowed = product_rates_kg_ha(plan.spreader)
     missing = missing_kg_ha(needs, credit.credit_kg_ha, field)
-    recovery = per_block(field, [need.recovery for need in needs])
+    credit_per_n = per_block(field, [need.credit_per_n for need in needs])
     quantile = float(ndtri(plan.credit.confidence))
     caution_kg_ha, rate_kg_ha = np.zeros(len(levels_kg_ha)), levels_kg_ha.astype(np.float64)
     for number in np.unique(level[level >= 0]):
         cells = level == number
         caution_kg_ha[number] = quantile * _mean_credit(cells, credit, draws).se
         expected = float(missing[cells].mean())
-        cautious = expected + float((caution_kg_ha[number] / recovery[cells]).mean())
+        cautious = expected + float((caution_kg_ha[number] / credit_per_n[cells]).mean())
         more_n_kg_ha = max(0.0, cautious) - max(0.0, expected)
         wanted = levels_kg_ha[number] + more_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
         rate_kg_ha[number] = nearest_rate_kg_ha(wanted, allowed)

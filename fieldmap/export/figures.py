@@ -15,7 +15,7 @@ from fieldmap.diagnostics import empirical_variogram
 from fieldmap.export.tables import RATE_DECIMALS, strip_entries, zone_entries
 from fieldmap.field import to_lonlat
 from fieldmap.pan_test import effective_swath_m, overlap_cv
-from fieldmap.sidedress import STANDS
+from fieldmap.sidedress import stands_text
 from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.strips import ADVICE
 from fieldmap.thin_ground import thin_ground_text
@@ -104,7 +104,7 @@ def figures(result: Result) -> dict[str, Any]:
                 "threshold_ppm": call.threshold_ppm,
                 "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
                 "mark": call.mark,
-                "text": f"{call.text} {STANDS}",
+                "text": f"{call.text} {stands_text((call,), result.plan)}",
             }
             for call in result.budget.sidedress
         ],
