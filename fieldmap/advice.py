@@ -139,7 +139,9 @@ def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:
         if one.date > useful:
             expected = f"a day up to {useful} is expected, when 95 % of what it takes up is in"
         elif one.follows_planting and one.date < crop.planted:
-            expected = f"{one.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"
+            expected = (
+                f"{one.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"
+            )
         else:
             continue
         problems.append(

@@ -1,8 +1,8 @@
 """Several applications: which share goes out on which day, and what of it each block's rates aim at.
 
-An application after the first aims at its share of what the earlier ones, as zoned and rounded, leave missing, and the
-last at all of it: so what rounding and the machine's limits leave short or over is made up for, and all together aim
-at the supplemental nitrogen.
+An application after the first aims at its share of what the earlier ones, as zoned and rounded, leave missing, and
+the last at all of it: so what rounding and the machine's limits leave short or over is made up for, and all together
+aim at the supplemental nitrogen.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ METHODS = {
     "through drip": "through drip",
 }
 LEAFY = (
-    "granules that lodge in leaves and heads burn them (common practice, no source): side-dress beside the row on dry "
-    "leaves instead"
+    "granules that lodge in leaves and heads burn them (common practice, no source): side-dress beside the row, on "
+    "dry leaves"
 )
 
 

@@ -73,8 +73,9 @@ def nutrients_together(maps: Sequence[tuple[ZoneMap, Plan]], field: Field) -> tu
         own = burn([part.geometry for part in zone.parts], field.grid) >= 0
         cells = own & np.isfinite(p2o5)
         if cells.any():
-            amounts = {"p2o5_kg_ha": float(p2o5[cells].mean()), "k2o_kg_ha": float(k2o[cells].mean())}
-            found.append(replace(removals[zone.block], zone=zone.zone, **amounts))
+            mean_p2o5, mean_k2o = (float(each[cells].mean()) for each in (p2o5, k2o))
+            removal = removals[zone.block]
+            found.append(replace(removal, zone=zone.zone, p2o5_kg_ha=mean_p2o5, k2o_kg_ha=mean_k2o))
     return tuple(found)
 
 

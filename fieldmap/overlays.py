@@ -22,9 +22,12 @@ from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from fieldmap.field import WGS84, Grid, burn, to_lonlat
 from fieldmap.findings import biomass_says, credit_says, doubt_says, zones_say
+from fieldmap.summary import application_title
 from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
     from shapely.geometry import MultiPolygon, Polygon
     from shapely.geometry.base import BaseGeometry
@@ -57,7 +60,8 @@ class Picture:
 class View:
     """One thing the map can show.
 
-    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons.
+    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons: those
+    of the application at position `application` among all.
     """
 
     key: str
@@ -66,18 +70,16 @@ class View:
     legend_title: str
     legend: tuple[Swatch, ...]
     picture: Picture | None = None
+    application: int = 0
 
 
 def map_views(result: Result) -> tuple[View, ...]:
     """Zones first, then credit, biomass and doubt, in the user's unit."""
-    zones = result.spread.zone_map.zones
     unit = rate_unit(result.plan.units)
     painter = _Painter(result)
-    colours = zone_colours(result)
-    rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, result.plan.units)) for zone in zones}
     credit, biomass = result.budget.credit, result.stand.biomass.mean
     return (
-        View("zones", "Zones", zones_say(result), f"Nitrogen rate, {unit}", _zone_legend(colours, rates)),
+        *_zone_views(result),
         View(
             "credit",
             "Credit",
@@ -100,6 +102,25 @@ def map_views(result: Result) -> tuple[View, ...]:
             *painter.of(credit.se_kg_ha, "Greys"),
         ),
     )
+
+
+def _zone_views(result: Result) -> Iterator[View]:
+    """The zones of every application, the first's first."""
+    unit, several = rate_unit(result.plan.units), len(result.applications) > 1
+    for position, one in enumerate(result.applications):
+        own = result.alone(one)
+        rates = {
+            zone.zone: whole(shown_rate(zone.rate_n_kg_ha, own.plan.units))
+            for zone in own.spread.zone_map.zones
+        }
+        yield View(
+            "zones" if position == 0 else f"zones_{one.number}",
+            f"Zones {one.number}" if several else "Zones",
+            f"{one.told.date}: {zones_say(own)}" if several else zones_say(own),
+            f"{application_title(one)}. Nitrogen rate, {unit}" if several else f"Nitrogen rate, {unit}",
+            _zone_legend(zone_colours(own), rates),
+            application=position,
+        )
 
 
 def zone_colours(result: Result) -> dict[int, str]:

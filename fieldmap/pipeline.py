@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import climate_warnings, date_warnings
@@ -17,8 +17,8 @@ from fieldmap.offer import offer_text
 from fieldmap.pan_test import pan_test_warnings
 from fieldmap.read.plan import file_digests
 from fieldmap.response import response_warnings
-from fieldmap.season import season_warnings, tied_up_warnings, timing_text
-from fieldmap.spread import ApplicationMap, Spread, draw_maps, left_warnings, split_text
+from fieldmap.season import season_warnings, tied_up_warnings
+from fieldmap.spread import ApplicationMap, Spread, draw_maps, left_warnings, when_text
 from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.stand import Stand, survey
 from fieldmap.strip_findings import strip_warnings
@@ -58,6 +58,10 @@ class Result:
         """The field that all of it lies on."""
         return self.stand.field
 
+    def alone(self, one: ApplicationMap) -> Result:
+        """The run as one of its applications sees it: what that application's own files are written from."""
+        return replace(self, plan=one.plan, spread=one.spread, applications=(one,))
+
 
 def run(
     plan: Plan, *, stand: Stand | None = None, progress: Callable[[str], None] = lambda _: None
@@ -93,7 +97,7 @@ def run(
         applications=applications,
         shares=shares,
         ledger=lines,
-        timing=split_text(applications, shares, timing_text(budget.seasons, plan, budget.sidedress)),
+        timing=when_text(plan, budget, applications, shares),
         warnings=warnings_of(plan, stand, budget, applications, lines),
         cautions=cautions(plan),
         sources=sources_of(plan, stand, budget),

@@ -545,7 +545,7 @@ def _share(found: Any) -> Any:
     is_share = isinstance(found, int | float) and not isinstance(found, bool) and 0 < found <= 1
     if found != "auto" and not is_share:
         raise ValueError(
-            f'found {json.dumps(found, default=str)}; a share above 0 and at most 1, such as share = 0.6, or '
+            f"found {json.dumps(found, default=str)}; a share above 0 and at most 1, such as share = 0.6, or "
             'share = "auto" is expected'
         )
     return found

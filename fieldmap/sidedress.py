@@ -21,9 +21,7 @@ if TYPE_CHECKING:
     from fieldmap.plan import Plan, SidedressTest
 
 TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
-STANDS = (
-    f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
-)
+STANDS = f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
 DEPTH_M = M_PER_FOOT  # the tests behind the thresholds sample the top foot
 
 

@@ -20,6 +20,7 @@ from fieldmap.outcomes import ground_drawn
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
 from fieldmap.response import due_kg_ha
+from fieldmap.season import timing_text
 from fieldmap.strip_findings import StripFindings, follow_strips
 from fieldmap.strips import Strip, place_strips, strips_again
 from fieldmap.units import mass_text, rate_text
@@ -27,8 +28,6 @@ from fieldmap.verdict import Verdict, judge
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-
-    from numpy.typing import NDArray
 
     from fieldmap.applications import Share
     from fieldmap.budget import Budget
@@ -39,6 +38,8 @@ if TYPE_CHECKING:
     from fieldmap.stand import Stand
     from fieldmap.width import Width
     from fieldmap.zones import LevelSet
+
+LEFT_SAID_N_KG = 0.5  # a pinch over the whole field is not worth a word
 
 
 @dataclass(frozen=True)
@@ -250,9 +251,7 @@ def _judge(
     """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
     field = stand.field
     by_ledger = [share.by_ledger for share in shares]
-    counted = [
-        [not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(drawn)
-    ]
+    counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(drawn)]
     rate_n_kg_ha = sum(
         per_block(field, blocks) * one.zone_map.rate_n_kg_ha
         for blocks, one in zip(counted, drawn, strict=True)
@@ -301,27 +300,30 @@ def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan
 
 
 def left_warnings(applications: Sequence[ApplicationMap]) -> tuple[str, ...]:
-    """What the steps and limits of the machine leave of each application for those after it."""
-    found = []
-    for one in applications[:-1]:
-        if one.left_n_kg == 0:
-            continue
-        amount = mass_text(abs(one.left_n_kg), one.plan.units)
-        found.append(
-            f"Application {one.number} spreads {amount} of nitrogen {'less' if one.left_n_kg > 0 else 'more'} than its "
-            f"share, for the rate step and the machine's limits. {MADE_UP}"
-        )
-    return tuple(found)
+    """What the steps and limits of the machine leave of each application for those after it; nothing with one."""
+    units = applications[0].plan.units
+    left = [
+        f"Application {one.number} spreads {mass_text(abs(one.left_n_kg), units)} of nitrogen "
+        f"{'less' if one.left_n_kg > 0 else 'more'} than its share."
+        for one in applications[:-1]
+        if abs(one.left_n_kg) >= LEFT_SAID_N_KG
+    ]
+    return (" ".join((MADE_UP, *left)),) if len(applications) > 1 else ()
 
 
-def split_text(applications: Sequence[ApplicationMap], shares: Sequence[Share], timing: str) -> str:
+def when_text(
+    plan: Plan, budget: Budget, applications: Sequence[ApplicationMap], shares: Sequence[Share]
+) -> str:
     """What goes out on which day, then what the season says of it; of one application the season alone."""
+    season = timing_text(budget.seasons, plan, budget.sidedress)
     if len(applications) == 1:
-        return timing
-    each = "; ".join(_told(one) for one in applications)
-    three = any(share.reason for share in shares) and len(applications) > 2
-    reason = " ".join(f"{share.block}: {share.reason}" for share in shares) if three else timing
-    return f"{each}. {reason[:1].upper()}{reason[1:]}"
+        return season
+    reasons = [f"{share.block}: {share.reason}" for share in shares if share.reason]
+    if len(applications) > 2 and reasons:
+        season = " ".join(reasons)
+    if budget.seasons and not budget.sidedress:
+        season = f"{'The season splits it so' if reasons else 'By the season alone'}: {season}"
+    return f"{'; '.join(map(_told, applications))}. {season[:1].upper()}{season[1:]}"
 
 
 def _told(one: ApplicationMap) -> str:

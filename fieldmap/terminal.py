@@ -13,6 +13,7 @@ from fieldmap import tables
 from fieldmap.keys import plan_keys
 from fieldmap.read.table import DATES, NUMBERS, POSITIONS, TEXTS
 from fieldmap.summary import (
+    application_title,
     by_number_text,
     driven_text,
     field_area_text,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 
 @contextlib.contextmanager
@@ -45,20 +47,31 @@ def show(result: Result, folder: Path) -> None:
     for line in five_numbers(result):
         numbers.add_row(f"[bold]{line.title}[/bold]", escape(line.text))
     console.print(numbers)
-    table = Table(box=None, padding=(0, 1), header_style="bold", caption="Credit with its 90 % interval")
-    for heading in zone_columns(result):
-        table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
-    for zone in result.spread.zone_map.rows:
-        table.add_row(*(escape(cell) for cell in zone_cells(zone, result)))
-    console.print(table)
-    console.print(f"By number of zones: {escape(by_number_text(result))}.")
-    console.print(f"Driven on paper: {escape(driven_text(result))}.")
+    for one in result.applications:
+        _show_application(console, one, result.alone(one))
     console.print(f"The verdict: {escape(result.spread.verdict.change)}")
     for warning in result.warnings:
         console.print(f"Note: {escape(warning)}")
     console.print(
         f"Written to {escape(str(folder))}: open map.html in a browser. {escape(result.cautions[0])}"
     )
+
+
+def _show_application(console: Console, one: ApplicationMap, result: Result) -> None:
+    """The zone table of an application, and how its machine fares."""
+    several = len(one.plan.applications) > 1
+    title = escape(application_title(one)) if several else None
+    table = Table(
+        box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
+    )
+    for heading in zone_columns(result):
+        table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
+    for zone in result.spread.zone_map.rows:
+        table.add_row(*(escape(cell) for cell in zone_cells(zone, result)))
+    console.print(table)
+    console.print(f"By number of zones: {escape(by_number_text(result))}.")
+    if not one.through_drip:
+        console.print(f"Driven on paper: {escape(driven_text(result))}.")
 
 
 def show_season(result: Result) -> None:

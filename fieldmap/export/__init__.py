@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
 from pathlib import Path
@@ -17,7 +18,7 @@ from fieldmap.export.html import write_map
 from fieldmap.export.pdf import write_card, write_report
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
-from fieldmap.export.tables import write_loads_csv, write_season_csv, write_zones_csv
+from fieldmap.export.tables import write_drip_csv, write_loads_csv, write_season_csv, write_zones_csv
 from fieldmap.export.taskdata import write_grid, write_polygons
 
 if TYPE_CHECKING:
@@ -41,6 +42,10 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "card.pdf": write_card,
     "result.json": write_figures,
 }
+# What each of several applications has in a folder of its own; what goes through drip has no files for a spreader.
+OF_AN_APPLICATION = ("zones.geojson", "zones.gpkg", "zones.csv", "surface.tif")
+FOR_A_SPREADER = ("zones_shapefile.zip", "taskdata_grid.zip", "taskdata_zones.zip", "loads.csv")
+DRIP = "drip.csv"
 
 
 def refuse_existing(folder: Path, *, overwrite: bool) -> None:
@@ -54,8 +59,7 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
     if not folder.exists() and not folder.is_symlink():
         _refuse_unwritable(folder)
         return
-    ours = folder.is_dir() and not folder.is_symlink()
-    ours = ours and {entry.name for entry in folder.iterdir()} <= {*WRITERS}
+    ours = folder.is_dir() and not folder.is_symlink() and all(map(_is_ours, folder.iterdir()))
     if overwrite and ours:
         return
     found, action = (
@@ -69,6 +73,13 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
     raise OutputExistsError(
         Problem(str(folder), "", found, "a folder that is not there yet is expected for the output", action)
     )
+
+
+def _is_ours(entry: Path) -> bool:
+    """Whether a run writes such a file, or such a folder of an application with nothing else in it."""
+    if not re.fullmatch(r"application-\d", entry.name) or entry.is_symlink() or not entry.is_dir():
+        return entry.name in WRITERS
+    return {file.name for file in entry.iterdir()} <= {*OF_AN_APPLICATION, *FOR_A_SPREADER, DRIP}
 
 
 def _refuse_unwritable(folder: Path) -> None:
@@ -103,6 +114,8 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
         fresh.mkdir()
         for name, write in WRITERS.items():
             write(result, fresh / name)
+        for one in result.applications if len(result.applications) > 1 else ():
+            _write_application(result.alone(one), fresh / f"application-{one.number}")
         if folder.exists():
             folder.rename(old)
         try:
@@ -111,3 +124,13 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
             if old.exists():
                 shutil.move(old, folder)
             raise
+
+
+def _write_application(result: Result, folder: Path) -> None:
+    """The zone files of one of several applications: for a spreader, or a table of what goes through drip."""
+    folder.mkdir()
+    (one,) = result.applications
+    for name in OF_AN_APPLICATION if one.through_drip else (*OF_AN_APPLICATION, *FOR_A_SPREADER):
+        WRITERS[name](result, folder / name)
+    if one.through_drip:
+        write_drip_csv(result, folder / DRIP)

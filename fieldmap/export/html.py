@@ -13,7 +13,7 @@ import jinja2
 
 from fieldmap.maps import TILES, build_map
 from fieldmap.overlays import map_views, zone_colours
-from fieldmap.summary import field_area_text, five_numbers, zone_cells, zone_columns
+from fieldmap.summary import application_title, field_area_text, five_numbers, zone_cells, zone_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from branca.element import Figure
 
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 _ASSETS = files("fieldmap") / "assets"
 
@@ -40,15 +41,13 @@ def map_page(result: Result) -> str:
     figure = cast("Figure", build_map(result, views).get_root())
     figure.render()
     scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]
-    zones = result.spread.zone_map.zones
     return _template().render(
         name=result.plan.name,
         area=field_area_text(result),
         views=views,
         numbers=five_numbers(result),
         columns=zone_columns(result),
-        rows=[zone_cells(zone, result) for zone in zones],
-        colours=[zone_colours(result)[zone.zone] for zone in zones],
+        tables=[_zone_table(one, result.alone(one)) for one in result.applications],
         no_spread=not result.field.no_spread.is_empty,
         loads=bool(result.spread.loads),
         warnings=result.warnings,
@@ -61,6 +60,13 @@ def map_page(result: Result) -> str:
         licence=_asset("leaflet/LICENSE"),
         styles=_leaflet_css() + _asset("map.css"),
     )
+
+
+def _zone_table(one: ApplicationMap, result: Result) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
+    """Heading and rows, each a colour and its cells, of an application's zone table."""
+    colours = zone_colours(result)
+    heading = application_title(one) if len(result.plan.application) > 1 else "Zones"
+    return heading, [(colours[zone.zone], zone_cells(zone, result)) for zone in result.spread.zone_map.zones]
 
 
 def _asset(name: str) -> str:
