@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.plan import product_entry
+from fieldmap.plan import NEED_MAX_KG_HA, product_entry
 from fieldmap.sidedress import following
 from fieldmap.units import rate_text
 from fieldmap.uptake import split_by_season
@@ -153,8 +153,10 @@ def plan_of(plan: Plan, position: int) -> Plan:
     if told.product is not None:
         changes["product"] = told.product
     if told.method == "through drip":
+        most_n_kg_ha = NEED_MAX_KG_HA / min(crop.recovery or 1.0 for crop in plan.crops)
+        most_kg_ha = most_n_kg_ha / product_entry(told.product or spreader.product).nitrogen_fraction
         changes["rate_min_kg_ha"] = 0.0
-        changes["rate_max_kg_ha"] = RATES_MAX * spreader.rate_step_kg_ha
+        changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
     return plan.model_copy(update={"spreader": spreader.model_copy(update=changes)})
 
 

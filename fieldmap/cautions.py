@@ -48,13 +48,13 @@ BY_METHOD = {
     ),
     "side-dress": (
         "Side-dress between the rows on dry leaves, off leaves and stems, not so deep or near that roots are cut; "
-        "what stays on the surface needs cultivation or water before it serves the crop, and urea loses nitrogen to the "
-        "air until then (common practice, no source)."
+        "what stays on the surface needs cultivation or water before it serves the crop, and urea loses nitrogen to "
+        "the air until then (common practice, no source)."
     ),
     "through drip": (
         "Through drip: only what dissolves fully; try it in a jar with your water first, for calcium and phosphate "
-        "or sulfate clog the line together; keep a backflow valve between the injector and the well; flush the lines, "
-        "and stop the water before nitrate is washed below the roots (common practice, no source)."
+        "or sulfate clog the line together; keep a backflow valve between the injector and the well; flush the "
+        "lines, and stop the water before nitrate is washed below the roots (common practice, no source)."
     ),
 }
 

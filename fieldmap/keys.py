@@ -47,7 +47,7 @@ def _takes(field: FieldInfo) -> str:
     """The kind of value: words to choose from, a quantity with examples, a date, a number, text."""
     words = [word for word in _literals(field.annotation) if isinstance(word, str)]
     if words:
-        return " | ".join(words)
+        return " | ".join((*(["a number"] if "float" in str(field.annotation) else []), *words))
     kind = next(
         (each for each in (*field.metadata, *_metadata(field.annotation)) if isinstance(each, Kind)), None
     )

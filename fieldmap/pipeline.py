@@ -37,14 +37,13 @@ if TYPE_CHECKING:
 class Result:
     """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid.
 
-    `spread` is the first application's, `applications` are all of them, `shares` says how they split.
+    `applications` is one where the plan has none of its own; `shares` says how they split.
     """
 
     plan: Plan
     plan_hash: str
     stand: Stand
     budget: Budget
-    spread: Spread
     applications: tuple[ApplicationMap, ...]
     shares: tuple[Share, ...]
     ledger: tuple[LedgerLine, ...]
@@ -58,9 +57,14 @@ class Result:
         """The field that all of it lies on."""
         return self.stand.field
 
+    @property
+    def spread(self) -> Spread:
+        """The first application."""
+        return self.applications[0].spread
+
     def alone(self, one: ApplicationMap) -> Result:
         """The run as one of its applications sees it: what that application's own files are written from."""
-        return replace(self, plan=one.plan, spread=one.spread, applications=(one,))
+        return replace(self, plan=one.plan, applications=(one,))
 
 
 def run(
@@ -93,7 +97,6 @@ def run(
         plan_hash=plan.hash(file_digests(plan)),
         stand=stand,
         budget=budget,
-        spread=applications[0].spread,
         applications=applications,
         shares=shares,
         ledger=lines,

@@ -78,7 +78,7 @@ Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
 
 
-SHARES_TOLERANCE = 0.005  # shares written with two decimals, such as 0.33 three times, are taken as one whole
+SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three times, are taken as one whole
 YIELD_MAX_T_HA = 250.0  # no vegetable yields as much
 NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published rate
 
@@ -768,6 +768,11 @@ class Plan(Section):
     def crop_of(self, block: str) -> Crop:
         """The vegetable of a block."""
         return next((own.crop for own in self.block if own.block == block), self.crop)
+
+    @property
+    def crops(self) -> tuple[Crop, ...]:
+        """The vegetable of [crop] and those of the blocks."""
+        return (self.crop, *(own.crop for own in self.block))
 
     @property
     def applications(self) -> tuple[Application, ...]:

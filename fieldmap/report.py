@@ -74,12 +74,10 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
     """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions."""
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
+    season = _season(result, width)  # with several maps on the first page there is no room for it
     story: Story = [
         *_first_page(result, width, date),
-        *_season(result, width),
-        *(
-            [] if len(result.applications) > 1 else [PageBreak()]
-        ),  # their maps push the season to the next page
+        *([*season, PageBreak()] if len(result.applications) == 1 else [PageBreak(), *season]),
         *_tables_page(result, width),
         PageBreak(),
         *_doubt_page(result, width),
@@ -93,7 +91,7 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
     """One page for the clipboard, of several applications one each: the map, the five numbers, the zones."""
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
-    height_in, notes = (3.9, "source") if len(result.applications) == 1 else (2.9, "fine")
+    height_in, notes = (3.9, "source") if len(result.applications) == 1 else (2.3, "fine")
     story: Story = []
     for one in result.applications:
         own = result.alone(one)
