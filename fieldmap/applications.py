@@ -116,28 +116,28 @@ def _share(plan: Plan, block: str, season: BlockSeason | None, call: SidedressCa
     elif unknown:
         dates = [one.date for one in applications if isinstance(one.share, str) and one.date is not None]
         assert season is not None  # noqa: S101 - the plan has weather, checked as it was read
-        of_season, reason = _by_season(season, dates, plan)
+        of_season, reason = _by_season(season, rest, dates, plan)
         told[unknown] = rest * of_season
     tested = following(plan, call) if call is not None else ()
     shares = tuple((told / told.sum()).tolist())
     return Share(block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, reason)
 
 
-def _by_season(season: BlockSeason, dates: Sequence[dt.date], plan: Plan) -> tuple[Floats, str]:
-    """Shares of the dates, and why."""
+def _by_season(season: BlockSeason, rest: float, dates: Sequence[dt.date], plan: Plan) -> tuple[Floats, str]:
+    """Shares of the dates in what is left to them, a share `rest` of the whole, and why."""
     whole = season.supplemental_kg_ha
     if whole <= 0:
         return np.array([0.0, 1.0, *(0.0 for _ in dates[2:])]), season.timing.reason
     amounts = np.array(split_by_season(season.balance, whole, dates))
-    if len(dates) == 2:
+    if len(dates) == len(plan.applications) == 2:
         return amounts / whole, season.timing.reason
     listed = ", ".join(
         f"{rate_text(kg_ha, plan.units)} on {date}"
-        for kg_ha, date in zip(amounts.tolist(), dates, strict=True)
+        for kg_ha, date in zip((rest * amounts).tolist(), dates, strict=True)
         if kg_ha > 0
     )
     first = f"From {season.short_from} the crop is short" if season.short_from else "The crop is never short"
-    return amounts / whole, f"{first}: {listed}, each to carry it to the next."
+    return amounts / whole, f"{first}: {listed}."
 
 
 def plan_of(plan: Plan, position: int) -> Plan:

@@ -101,7 +101,7 @@ def run(
         shares=shares,
         ledger=lines,
         timing=when_text(plan, budget, applications, shares),
-        warnings=warnings_of(plan, stand, budget, applications, lines),
+        warnings=warnings_of(plan, stand, budget, applications, shares, lines),
         cautions=cautions(plan),
         sources=sources_of(plan, stand, budget),
     )
@@ -112,14 +112,13 @@ def warnings_of(
     stand: Stand,
     budget: Budget,
     applications: tuple[ApplicationMap, ...],
+    shares: tuple[Share, ...],
     lines: tuple[LedgerLine, ...],
 ) -> tuple[str, ...]:
     """What the user should know, the machine first, then the samples, the season and the map."""
-    spread = applications[0].spread
-    thin = thin_ground_text(spread.zone_map.thin, plan)
     return (
         *(text for one in applications for text in machine_warnings(one, applications)),
-        *left_warnings(applications),
+        *left_warnings(applications, shares),
         *stand.file_warnings,
         *stand.samples.warnings,
         *stand.nitrogen.warnings,
@@ -136,8 +135,8 @@ def warnings_of(
         *nutrient_warnings(applications, stand.field),
         *pan_test_warnings(plan),
         *response_warnings(plan),
-        *strip_warnings(spread.strips, plan),
-        *((thin,) if thin else ()),
+        *strip_warnings(applications[0].spread.strips, plan),
+        *thin_warnings(applications),
         *not_used(plan),
     )
 
@@ -153,6 +152,14 @@ def machine_warnings(one: ApplicationMap, applications: tuple[ApplicationMap, ..
         *((offer,) if offer else ()),
     )
     return said if len(applications) == 1 else tuple(f"Application {one.number}: {text}" for text in said)
+
+
+def thin_warnings(applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the first application that gives thin ground most does there."""
+    found = ((one, thin_ground_text(one.spread.zone_map.thin, one.plan)) for one in applications)
+    several = len(applications) > 1
+    said = (f"Application {one.number}: {text}" if several else text for one, text in found if text)
+    return tuple(said)[:1]
 
 
 def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field) -> tuple[str, ...]:

@@ -222,8 +222,10 @@ def draw_map(
 def _needs(
     position: int, needs: Sequence[BlockNeed], shares: Sequence[Share], drawn: Sequence[DrawnMap]
 ) -> list[BlockNeed]:
-    """What an application is to bring to each block, after those that are drawn."""
-    given_n_kg_ha = [np.nan_to_num(one.zone_map.rate_n_kg_ha) for one in drawn]
+    """What an application is to bring to each block, after those that are drawn; a cap is not made up for."""
+    given_n_kg_ha = [
+        np.nan_to_num(one.zone_map.rate_n_kg_ha + one.zone_map.withheld_n_kg_ha) for one in drawn
+    ]
     return [
         share.need(position, need, sum((given_n_kg_ha[k] for k in share.before(position)), start=0.0))
         for share, need in zip(shares, needs, strict=True)
@@ -292,15 +294,22 @@ def _judge(
 
 
 def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> float:
-    """What zones are short of what they were to get, kg of nitrogen; below zero where they get more."""
+    """What zones are short of what they were to get, kg of nitrogen; below zero where they get more.
+
+    What a cap keeps back is meant to be.
+    """
     due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, plan)
     zoned = np.isfinite(zone_map.rate_n_kg_ha) & ~zone_map.in_strip
     cell_ha = field.area_ha / float(field.inside.sum())
-    return float((due_n_kg_ha - zone_map.rate_n_kg_ha)[zoned].sum() * cell_ha)
+    given_n_kg_ha = zone_map.rate_n_kg_ha + zone_map.withheld_n_kg_ha
+    return float((due_n_kg_ha - given_n_kg_ha)[zoned].sum() * cell_ha)
 
 
-def left_warnings(applications: Sequence[ApplicationMap]) -> tuple[str, ...]:
-    """What the steps and limits of the machine leave of each application for those after it; nothing with one."""
+def left_warnings(applications: Sequence[ApplicationMap], shares: Sequence[Share]) -> tuple[str, ...]:
+    """What steps and limits leave of each application for those after it; nothing where none after it makes it up."""
+    makes_up = any(
+        k not in share.tested for share in shares for k in range(1, len(applications)) if share.shares[k] > 0
+    )
     units = applications[0].plan.units
     left = [
         f"Application {one.number} spreads {mass_text(abs(one.left_n_kg), units)} of nitrogen "
@@ -308,7 +317,7 @@ def left_warnings(applications: Sequence[ApplicationMap]) -> tuple[str, ...]:
         for one in applications[:-1]
         if abs(one.left_n_kg) >= LEFT_SAID_N_KG
     ]
-    return (" ".join((MADE_UP, *left)),) if len(applications) > 1 else ()
+    return (" ".join((MADE_UP, *left)),) if makes_up else ()
 
 
 def when_text(
@@ -318,9 +327,10 @@ def when_text(
     season = timing_text(budget.seasons, plan, budget.sidedress)
     if len(applications) == 1:
         return season
-    reasons = [f"{share.block}: {share.reason}" for share in shares if share.reason]
+    reasons = [share.reason for share in shares if share.reason]
     if len(applications) > 2 and reasons:
-        season = " ".join(reasons)
+        blocks = (f"{share.block}: {share.reason}" for share in shares)
+        season = " ".join(blocks) if len(shares) > 1 else reasons[0]
     if budget.seasons and not budget.sidedress:
         season = f"{'The season splits it so' if reasons else 'By the season alone'}: {season}"
     return f"{'; '.join(map(_told, applications))}. {season[:1].upper()}{season[1:]}"

@@ -160,6 +160,16 @@ def test_caution_is_spread_once(result_of):
     assert two == pytest.approx(one, rel=0.03)
 
 
+def test_a_cap_on_thin_ground_holds_for_the_sum(result_of):
+    cap = '\n[thin_ground]\ncause = "wet"\ncap = true\n'
+    one = result_of(cap, name="one")
+    for first in (0.3, 0.5):
+        two = result_of(cap + before_and_after(first, 1 - first, ""), name=f"two-{first}")
+        highest = np.nanmax(sum(rates(application) for application in two.applications))
+        assert highest <= np.nanmax(rates(one.applications[0])) + 0.5 * 10 * UREA
+        assert sum("is held at the flat rate" in text for text in two.warnings) == 1
+
+
 def test_money_follows_the_sum(result_of):
     money = '\n[prices]\nproduct = "620 USD/t"\ncrop = "0.4 USD/kg"\n\n[response]\na = 10\nb = 0.1\nc = -0.00025\n'
     one = result_of(money, name="one")
@@ -341,6 +351,7 @@ def test_with_a_test_the_first_application_still_follows_the_ledger(result_of):
         rates(ledger.applications[0])[ledger.field.inside]
     )
     assert "The zone files of application 2 follow it." in tested.timing
+    assert not any("together they aim at the whole" in text for text in tested.warnings)
     assert "do not hold it" not in tested.timing
     told = figures(tested)["applications"]
     assert [one["blocks"][0]["follows"] for one in told] == ["ledger", "nitrate test"]
