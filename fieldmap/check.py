@@ -36,13 +36,13 @@ def check(path: Path) -> str:
         plan = read_plan(path)
         files = plan.inputs()
     except InputError as error:
-        problems += error.problems
+        problems += error.places
         files = inputs_told(path)
     try:
         if files is not None:
             _check_files(files, plan)
     except InputError as error:
-        problems += [problem for problem in error.problems if problem not in problems]
+        problems += [problem for problem in error.places if problem not in problems]
     if problems or plan is None:
         raise InputError(*problems)
     return f"{plan.name}: the plan and its files are in order."

@@ -68,6 +68,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     demo.set_defaults(command=_demo)
 
+    app = commands.add_parser("app", help="open the app in a browser, on this computer only")
+    app.add_argument("--port", metavar="N", type=int, help="port to listen on; 8501 unless it is taken")
+    app.add_argument("--no-browser", action="store_true", help="start the server without opening a browser")
+    app.set_defaults(command=_app)
+
     tables = commands.add_parser(
         "tables", help="print a table: plan keys, sample columns, or agronomy with its sources"
     )
@@ -117,17 +122,21 @@ def _season(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
+    from fieldmap.sample_farm import sample_farm
+
     for folder in sample_farm():
         _run(argparse.Namespace(plan=folder, output=options.output / folder.name, overwrite=True, json=False))
     return 0
 
 
-def sample_farm() -> list[Path]:
-    """The plan folders of the invented farm: in the package when installed, beside it in a checkout."""
-    package = Path(__file__).parent
-    places = (package / "sample_geo", package.parent / "sample_geo")
-    found = [sorted(place.glob("*/plan.toml")) for place in places]
-    return [file.parent for files in found for file in files]
+def _app(options: argparse.Namespace) -> int:
+    try:
+        from fieldmap.app import serve
+    except ModuleNotFoundError as error:
+        hint = 'pip install "fieldmap[app]" brings it'
+        print(f"The app needs {error.name}, which is not installed: {hint}.", file=sys.stderr)  # noqa: T201
+        return 1
+    return serve(port=options.port, browser=not options.no_browser)
 
 
 def _tables(options: argparse.Namespace) -> int:

@@ -41,10 +41,12 @@ class Problem:
 class InputError(Exception):
     """The input is at fault; holds every problem found, so that all can be mended at once.
 
-    What is wrong in the same words at many places is said once, with the first place and their number.
+    What is wrong in the same words at many places is said once in `problems`, with the first place and their
+    number; `places` holds each by itself, for a table that marks its rows.
     """
 
     def __init__(self, *problems: Problem) -> None:
+        self.places = problems
         places: dict[Problem, list[str]] = {}
         for problem in problems:
             places.setdefault(replace(problem, where=""), []).append(problem.where)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import label
 
-from fieldmap.units import rate_text
+from fieldmap.units import mass_text, rate_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -67,17 +67,44 @@ def biomass_says(result: Result) -> str:
     )
 
 
+def supplemental_says(result: Result) -> str:
+    """Where most nitrogen is still missing, before rates are rounded and joined to zones."""
+    missing, units = result.budget.supplemental_kg_ha, result.plan.units
+    low, high = _tenths(missing)
+    least, most = _mean(missing, low, units), _mean(missing, high, units)
+    if least == most:
+        return f"The same is missing everywhere: {most} of nitrogen"
+    return f"Most is missing{_in(high, result.field)}: {most} of nitrogen, {least} where least is"
+
+
+def received_says(result: Result) -> str:
+    """How near the ground comes to what was meant for it."""
+    delivery, units = result.spread.delivery, result.plan.units
+    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    return (
+        f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %: "
+        f"{mass_text(delivery.short_kg * fraction, units)} of nitrogen short, "
+        f"{mass_text(delivery.over_kg * fraction, units)} over"
+    )
+
+
+def biomass_doubt_says(result: Result) -> str:
+    """Where the biomass is least sure: one standard error."""
+    return _doubt_says("biomass", result.stand.biomass.se, result)
+
+
 def doubt_says(result: Result) -> str:
     """Where the credit is least sure: one standard error."""
-    se, units = result.budget.credit.se_kg_ha, result.plan.units
-    low, high = _tenths(se)
-    surest, least = _mean(se, low, units), _mean(se, high, units)
+    return _doubt_says("credit", result.budget.credit.se_kg_ha, result)
+
+
+def _doubt_says(what: str, se_kg_ha: NDArray[np.float64], result: Result) -> str:
+    low, high = _tenths(se_kg_ha)
+    units = result.plan.units
+    surest, least = _mean(se_kg_ha, low, units), _mean(se_kg_ha, high, units)
     if surest == least:
-        return f"The credit is equally sure everywhere: give or take {least}"
-    return (
-        f"The credit is least sure{_in(high, result.field)}: give or take {least}, "
-        f"{surest} where it is surest"
-    )
+        return f"The {what} is equally sure everywhere: give or take {least}"
+    return f"The {what} is least sure{_in(high, result.field)}: give or take {least}, {surest} where it is surest"
 
 
 def _tenths(raster: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -45,12 +45,10 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 
 def _takes(field: FieldInfo) -> str:
     """The kind of value: words to choose from, a quantity with examples, a date, a number, text."""
-    words = [word for word in _literals(field.annotation) if isinstance(word, str)]
+    words = [word for word in literals(field.annotation) if isinstance(word, str)]
     if words:
         return " | ".join((*(["a number"] if "float" in str(field.annotation) else []), *words))
-    kind = next(
-        (each for each in (*field.metadata, *_metadata(field.annotation)) if isinstance(each, Kind)), None
-    )
+    kind = kind_of(field)
     if kind is not None:
         return f"{kind.name}, such as " + " or ".join(f'"{example}"' for example in kind.examples)
     kinds = {
@@ -63,10 +61,18 @@ def _takes(field: FieldInfo) -> str:
     return next((shown for kind, shown in kinds.items() if kind in text), "text")
 
 
-def _literals(annotation: Any) -> list[Any]:
+def kind_of(field: FieldInfo) -> Kind | None:
+    """The kind of quantity that a key takes; None where it takes something else."""
+    return next(
+        (each for each in (*field.metadata, *_metadata(field.annotation)) if isinstance(each, Kind)), None
+    )
+
+
+def literals(annotation: Any) -> list[Any]:
+    """The words that a key takes, in their order."""
     if get_origin(annotation) is Literal:
         return list(get_args(annotation))
-    return [word for part in get_args(annotation) for word in _literals(part)]
+    return [word for part in get_args(annotation) for word in literals(part)]
 
 
 def _metadata(annotation: Any) -> list[Any]:

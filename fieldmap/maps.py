@@ -250,6 +250,9 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
     if len(samples) > SAMPLES_DRAWN:
         return
     measured = np.isfinite(samples.nitrogen_pct)
+    fit = result.stand.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    left_out = fit.loo_predicted
     features = [
         feature(
             number,
@@ -259,6 +262,7 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
             dry=rate_text(float(samples.dry_kg_ha[number]), units),
             nitrogen=f"{result.stand.nitrogen.nitrogen_pct[number]:.2f} %"
             + ("" if measured[number] else " (not measured)"),
+            left_out=rate_text(float(left_out[number]), units),
         )
         for number in range(len(samples))
     ]
@@ -266,7 +270,12 @@ def _add_samples(chart: folium.Map, result: Result) -> None:
     radius = np.round(np.interp(share, (0.0, 1.0), RADIUS_PX), 1)
     layer(
         features,
-        {"sample": "Sample", "dry": "Dry biomass", "nitrogen": "N in dry matter"},
+        {
+            "sample": "Sample",
+            "dry": "Dry biomass",
+            "nitrogen": "N in dry matter",
+            "left_out": "Dry biomass by the other samples",
+        },
         ["sample", "dry", "nitrogen"],
         name="Samples",
         marker=folium.CircleMarker(),

@@ -21,7 +21,15 @@ from PIL import Image
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from fieldmap.field import WGS84, Grid, burn, to_lonlat
-from fieldmap.findings import biomass_says, credit_says, doubt_says, zones_say
+from fieldmap.findings import (
+    biomass_doubt_says,
+    biomass_says,
+    credit_says,
+    doubt_says,
+    received_says,
+    supplemental_says,
+    zones_say,
+)
 from fieldmap.summary import application_title
 from fieldmap.units import rate_unit, shown_rate, whole
 
@@ -74,12 +82,26 @@ class View:
 
 
 def map_views(result: Result) -> tuple[View, ...]:
-    """Zones first, then credit, biomass and doubt, in the user's unit."""
+    """Zones first, then from what the ground receives back to the stand, in the user's unit."""
     unit = rate_unit(result.plan.units)
     painter = _Painter(result)
-    credit, biomass = result.budget.credit, result.stand.biomass.mean
+    credit, biomass = result.budget.credit, result.stand.biomass
     return (
         *_zone_views(result),
+        View(
+            "received",
+            "Received",
+            received_says(result),
+            f"Nitrogen that the ground receives when the map is driven, {unit}",
+            *painter.of(received_n_kg_ha(result), "cividis_r"),
+        ),
+        View(
+            "supplemental",
+            "Supplemental",
+            supplemental_says(result),
+            f"Nitrogen still to spread, place by place, {unit}",
+            *painter.of(result.budget.supplemental_kg_ha, "cividis_r"),
+        ),
         View(
             "credit",
             "Credit",
@@ -88,18 +110,25 @@ def map_views(result: Result) -> tuple[View, ...]:
             *painter.of(credit.credit_kg_ha, "viridis_r"),
         ),
         View(
+            "doubt",
+            "Credit’s doubt",
+            doubt_says(result),
+            f"Doubt in the credit (one standard error), {unit}",
+            *painter.of(credit.se_kg_ha, "Greys"),
+        ),
+        View(
             "biomass",
             "Biomass",
             biomass_says(result),
             f"Dry biomass of the stand, {unit}",
-            *painter.of(biomass, "viridis_r"),
+            *painter.of(biomass.mean, "viridis_r"),
         ),
         View(
-            "doubt",
-            "Doubt",
-            doubt_says(result),
-            f"Doubt in the credit (one standard error), {unit}",
-            *painter.of(credit.se_kg_ha, "Greys"),
+            "biomass_doubt",
+            "Biomass’s doubt",
+            biomass_doubt_says(result),
+            f"Doubt in the biomass (one standard error), {unit}",
+            *painter.of(biomass.se, "Greys"),
         ),
     )
 
@@ -121,6 +150,12 @@ def _zone_views(result: Result) -> Iterator[View]:
             _zone_legend(zone_colours(own), rates),
             application=position,
         )
+
+
+def received_n_kg_ha(result: Result) -> NDArray[np.float64]:
+    """Nitrogen that the ground receives when the map is driven, on the field's grid."""
+    product = result.plan.spreader.product_entry
+    return result.spread.delivery.received_kg_ha * product.nitrogen_fraction
 
 
 def zone_colours(result: Result) -> dict[int, str]:

@@ -42,15 +42,17 @@ from fieldmap.pictures import (
     variogram_picture,
 )
 from fieldmap.summary import (
+    LOAD_COLUMNS,
     application_name,
     application_title,
     cost_text,
     field_area_text,
     five_numbers,
+    load_rows,
     zone_cells,
     zone_columns,
 )
-from fieldmap.units import mass_text, rate_unit, shown_rate, whole
+from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -206,7 +208,9 @@ def _loads_and_stages(result: Result, width: float) -> Story:
     loads: Story = []
     for one in result.applications:
         if one.spread.loads and not one.through_drip:
-            rows = [("Load", "Passes", "Product"), *_load_rows(result.alone(one))]
+            rows = [LOAD_COLUMNS, *load_rows(result.alone(one))[:LOADS_SHOWN]]
+            if (more := len(one.spread.loads) - LOADS_SHOWN) > 0:
+                rows.append(("…", f"{more} more", "in loads.csv"))
             of = f", application {one.number}" if len(result.applications) > 1 else ""
             loads += [_text(f"Loads{of}", "heading"), _table(rows, width * 0.4)]
     if not result.budget.stages:
@@ -218,20 +222,6 @@ def _loads_and_stages(result: Result, width: float) -> Story:
         style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
     )
     return [beside, *(_text(course.text, "small") for course in result.budget.stages)]
-
-
-def _load_rows(result: Result) -> list[tuple[str, ...]]:
-    rows: list[tuple[str, ...]] = [
-        (
-            str(load.number),
-            f"{load.pass_from} to {load.pass_to}",
-            mass_text(load.product_kg, result.plan.units),
-        )
-        for load in result.spread.loads[:LOADS_SHOWN]
-    ]
-    if len(result.spread.loads) > LOADS_SHOWN:
-        rows.append(("…", f"{len(result.spread.loads) - LOADS_SHOWN} more", "in loads.csv"))
-    return rows
 
 
 def _doubt_page(result: Result, width: float) -> Story:

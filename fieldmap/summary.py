@@ -25,6 +25,7 @@ from fieldmap.units import (
 if TYPE_CHECKING:
     from fieldmap.pipeline import Result
     from fieldmap.rates import Zone
+    from fieldmap.season import BlockSeason
     from fieldmap.spread import ApplicationMap
 
 
@@ -221,3 +222,43 @@ def cost_text(result: Result) -> str:
         each = prices.product.amount / product.nitrogen_fraction * per
         texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
     return f"Nitrogen costs {' and '.join(texts)} a {unit}." if texts else ""
+
+
+LOAD_COLUMNS = ("Load", "Passes", "Product")
+SEASON_COLUMNS = ("Week", "From", "Released", "Taken up", "Short", "Spare")
+
+
+def load_rows(result: Result) -> list[tuple[str, ...]]:
+    """Each hopper filling: its passes and what it holds."""
+    return [
+        (
+            str(load.number),
+            f"{load.pass_from} to {load.pass_to}",
+            mass_text(load.product_kg, result.plan.units),
+        )
+        for load in result.spread.loads
+    ]
+
+
+def season_rows(season: BlockSeason, result: Result) -> list[tuple[str, ...]]:
+    """Week by week, in the user's unit: released, taken up, short, spare."""
+    weeks, units = season.weeks, result.plan.units
+    values = (weeks.released_kg_ha, weeks.uptake_kg_ha, weeks.short_kg_ha, weeks.spare_kg_ha)
+    return [
+        (str(week), str(weeks.date[k]), *(whole(shown_rate(float(value[k]), units)) for value in values))
+        for k, week in enumerate(weeks.week)
+    ]
+
+
+def ledger_columns(result: Result) -> tuple[str, ...]:
+    """Headings of the ledger, one line a row."""
+    return ("Block", "Line", f"Nitrogen, {rate_unit(result.plan.units)}", "Mark", "Source")
+
+
+def ledger_rows(result: Result) -> list[tuple[str, ...]]:
+    """Every line of every block, with its mark and what stands behind it."""
+    units = result.plan.units
+    return [
+        (line.block, line.line, whole(shown_rate(line.kg_ha, units)), line.mark, line.source)
+        for line in result.ledger
+    ]

@@ -13,15 +13,17 @@ from fieldmap import tables
 from fieldmap.keys import plan_keys
 from fieldmap.read.table import DATES, NUMBERS, POSITIONS, TEXTS
 from fieldmap.summary import (
+    SEASON_COLUMNS,
     application_title,
     by_number_text,
     driven_text,
     field_area_text,
     five_numbers,
+    season_rows,
     zone_cells,
     zone_columns,
 )
-from fieldmap.units import rate_unit, shown_rate, whole
+from fieldmap.units import rate_unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -83,14 +85,10 @@ def show_season(result: Result) -> None:
     for season in result.budget.seasons:
         crop = result.plan.crop_of(season.block)
         table = Table(box=None, padding=(0, 1), header_style="bold", title=f"{season.block}: {crop.name}")
-        for heading in ("Week", "From", "Released", "Taken up", "Short", "Spare"):
+        for heading in SEASON_COLUMNS:
             table.add_column(heading, justify="left" if heading == "From" else "right")
-        weeks = season.weeks
-        for k, week in enumerate(weeks.week):
-            values = (weeks.released_kg_ha, weeks.uptake_kg_ha, weeks.short_kg_ha, weeks.spare_kg_ha)
-            table.add_row(
-                str(week), str(weeks.date[k]), *(whole(shown_rate(float(v[k]), units)) for v in values)
-            )
+        for row in season_rows(season, result):
+            table.add_row(*row)
         console.print(table)
     console.print(escape(result.timing[:1].upper() + result.timing[1:]))
 

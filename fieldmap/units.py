@@ -82,6 +82,10 @@ class Kind:
             f'"{e}"' for e in self.examples
         )
 
+    def unit_in(self, units: UnitSystem) -> str:
+        """The unit that people of a unit system write it in: that of the first or of the last example."""
+        return self.examples[0 if units == "metric" else -1].split(" ", 1)[1]
+
 
 LENGTH = Kind("a length", "m", ("18 m", "60 ft"))
 AREA = Kind("an area", "m**2", ("0.2 ha", "0.5 ac"))
@@ -152,6 +156,20 @@ def _in_unit(unit: str, kind: Kind, found: str) -> float:
         )
     except (pint.errors.PintError, ValueError) as error:
         raise ValueError(wanted) from error
+
+
+def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
+    """A written quantity as a number of the unit that is shown, to six figures.
+
+    Raises
+    ------
+    ValueError
+        As `parse_quantity`.
+    """
+    value, unit = parse_quantity(text, kind), kind.unit_in(units)
+    if unit == "degF":
+        return float(f"{value * 1.8 + 32.0:.6g}")
+    return float(f"{value / _in_unit(unit, kind, str(text)):.6g}")
 
 
 @dataclass(frozen=True)

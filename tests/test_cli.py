@@ -11,6 +11,7 @@ from shapely.geometry import box, mapping
 from small_fields import boundary_geojson, lonlat, random_places, samples_csv, trend
 
 from fieldmap import cli
+from fieldmap.sample_farm import sample_farm
 
 
 def command(*arguments):
@@ -80,7 +81,7 @@ def test_check_says_everything_at_once(plan_folder, capsys):
 
 
 def test_season_prints_the_weeks_of_every_block(capsys):
-    assert cli.main(["season", str(cli.sample_farm()[0])]) == 0
+    assert cli.main(["season", str(sample_farm()[0])]) == 0
     shown = capsys.readouterr().out
     for word in ("west: broccoli", "middle: sweet corn", "east: pepper", "Released", "Short", "Spare"):
         assert word in shown
@@ -243,5 +244,5 @@ def test_bad_input_gives_exit_2_one_clear_line_and_nothing_written(kind, plan_fo
 
 
 def test_the_sample_farm_is_found():
-    assert [folder.name for folder in cli.sample_farm()] == ["kettle-bend", "lower-plot"]
-    assert all(Path(folder, "plan.toml").exists() for folder in cli.sample_farm())
+    assert [folder.name for folder in sample_farm()] == ["kettle-bend", "lower-plot"]
+    assert all(Path(folder, "plan.toml").exists() for folder in sample_farm())

@@ -169,7 +169,7 @@ def test_warnings_and_cautions(result, tree):
 def test_the_legend_has_words_units_and_few_rows(result, tree):
     unit = {"us": "lb/ac", "metric": "kg/ha"}[result.plan.units]
     legends = tree.xpath("//*[@class='legend']")
-    assert len(legends) == len(tree.xpath("//input[@name='view']")) == 4
+    assert len(legends) == len(tree.xpath("//input[@name='view']")) == 7
     for legend in legends:
         assert legend.get("aria-label").startswith("Legend: ")
         assert unit in words(legend.find("p"))

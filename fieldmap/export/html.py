@@ -31,8 +31,11 @@ def write_map(result: Result, path: Path) -> None:
     path.write_text(map_page(result), encoding="utf-8", newline="\n")
 
 
-def map_page(result: Result) -> str:
+def map_page(result: Result, *, framed: bool = False) -> str:
     """The page, as HTML.
+
+    `framed` leaves out the numbers, the table and the notes, for a page that shows them itself; such a map
+    comes back at the place and view where it was when it is drawn anew.
 
     Its Content-Security-Policy names each script by its hash, so that nothing else runs, whatever text the
     plan and its files hold.
@@ -41,7 +44,10 @@ def map_page(result: Result) -> str:
     figure = cast("Figure", build_map(result, views).get_root())
     figure.render()
     scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]
+    if framed:
+        scripts.append(_asset("map_framed.js"))
     return _template().render(
+        framed=framed,
         name=result.plan.name,
         area=field_area_text(result),
         views=views,

@@ -79,7 +79,7 @@ def read_covariates(
         try:
             found[name] = read_covariate(folder / name, crs=crs, transform=transform, shape=shape)
         except InputError as error:
-            problems.extend(error.problems)
+            problems.extend(error.places)
     if problems:
         raise InputError(*problems)
     return found
@@ -89,5 +89,5 @@ def _collected(read: Callable[[], Read], problems: list[Problem]) -> Read | None
     try:
         return read()
     except InputError as error:
-        problems.extend(error.problems)
+        problems.extend(error.places)
         return None

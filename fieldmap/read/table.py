@@ -28,6 +28,7 @@ from fieldmap.read.vector import ACCEPTED, read_layer
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Sequence
     from pathlib import Path
 
 POSITIONS: Final = {
@@ -286,7 +287,7 @@ def _unknown_columns(table: TextTable) -> tuple[list[Problem], tuple[str, ...]]:
     for name in table.cells.columns:
         if name in known:
             continue
-        nearest = _nearest(name, [column for column in known if column not in table.cells])
+        nearest = nearest_columns(name, [column for column in known if column not in table.cells])
         if not nearest:
             ignored.append(name)
             continue
@@ -300,7 +301,7 @@ def _unknown_columns(table: TextTable) -> tuple[list[Problem], tuple[str, ...]]:
     return problems, ignored_columns(table.file, ignored)
 
 
-def _nearest(name: str, known: list[str]) -> list[str]:
+def nearest_columns(name: str, known: Sequence[str]) -> list[str]:
     """Known columns that `name` may be meant to be: cut short, or misspelt."""
     plain = name.replace(" ", "_").replace("-", "_")
     stem = plain.rstrip("_%")

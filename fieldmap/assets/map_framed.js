@@ -1,0 +1,27 @@
+// A map drawn anew in a page comes back where it was: same place, same view, same layers.
+"use strict";
+(() => {
+  const map = window.map_field;
+  const bounds = window.geo_json_outline.getBounds();
+  const key = "fieldmap " + bounds.toBBoxString();
+  const boxes = () => [...document.querySelectorAll(".leaflet-control-layers-overlays input")];
+  const name = (box) => box.parentElement.textContent.trim();
+  const keep = () => {
+    const centre = map.getCenter();
+    const view = document.querySelector('input[name="view"]:checked').value;
+    const hidden = boxes().filter((box) => !box.checked).map(name);
+    const shown = boxes().filter((box) => box.checked).map(name);
+    sessionStorage.setItem(key, JSON.stringify({ at: [centre.lat, centre.lng], zoom: map.getZoom(), view, hidden, shown }));
+  };
+  const kept = JSON.parse(sessionStorage.getItem(key) || "null");
+  if (kept) {
+    map.setView(kept.at, kept.zoom, { animate: false });
+    const choice = document.querySelector(`input[name="view"][value="${CSS.escape(kept.view)}"]`);
+    if (choice && !choice.checked) choice.click();
+    for (const box of boxes()) {
+      if ((box.checked && kept.hidden.includes(name(box))) || (!box.checked && kept.shown.includes(name(box)))) box.click();
+    }
+  }
+  map.on("moveend layeradd layerremove", keep);
+  for (const choice of document.querySelectorAll('input[name="view"]')) choice.addEventListener("change", keep);
+})();

@@ -1,0 +1,253 @@
+"""What the app asks for, in the order in which a person works, each with a sentence or two of help.
+
+What a key takes and in which unit is read from `Plan`; here stand only its place, its words and when it is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import BaseModel
+
+from fieldmap import tables
+from fieldmap.keys import kind_of, literals
+from fieldmap.plan import Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pydantic.fields import FieldInfo
+
+    from fieldmap.units import Kind
+
+Takes = Literal["quantity", "choice", "choices", "date", "flag", "number", "whole number", "text"]
+Told = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Question:
+    """One key of plan.toml as the app asks for it.
+
+    Parameters
+    ----------
+    section, key
+        Where the answer stands.
+    label
+        What a person calls it; the unit is added where it is shown.
+    help
+        The agronomy in a sentence or two, with its source.
+    when
+        Whether it is asked, by what the section says already.
+    """
+
+    section: str
+    key: str
+    label: str
+    help: str = ""
+    when: Callable[[Told], bool] = lambda _: True
+
+    @property
+    def _field(self) -> FieldInfo:
+        section = next(f for name, f in Plan.model_fields.items() if self.section in (name, f.alias))
+        model = _model_in(section.annotation)
+        return next(f for name, f in model.model_fields.items() if self.key in (f.alias or name, name))
+
+    @property
+    def kind(self) -> Kind | None:
+        """The kind of quantity; None where it is none."""
+        return kind_of(self._field)
+
+    @property
+    def takes(self) -> Takes:
+        """Which sort of answer is expected."""
+        annotation = str(self._field.annotation)
+        if self.kind is not None:
+            return "quantity"
+        if self.key == "stage":
+            return "choice"  # of each species its own only in the plan as text
+        if self.options:
+            return "choices" if annotation.startswith("tuple") or "tuple[str" in annotation else "choice"
+        sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number", "float": "number"}
+        return next((sort for word, sort in sorts.items() if word in annotation), "text")
+
+    @property
+    def options(self) -> list[str]:
+        """What may be chosen; empty where anything may be written."""
+        if (self.section, self.key) in _FROM_TABLES:
+            return [entry.name for entry in _FROM_TABLES[self.section, self.key]()]
+        return [word for word in literals(self._field.annotation) if isinstance(word, str)]
+
+    @property
+    def default(self) -> Any:
+        """What holds where nothing is told; None where something must be, or where nothing is."""
+        value = self._field.get_default(call_default_factory=True) if not self._field.is_required() else None
+        return None if value in ((), "") else value
+
+    @property
+    def needed(self) -> bool:
+        """Whether a run needs an answer."""
+        return self._field.is_required() and self.key != "ended_by"
+
+
+_FROM_TABLES: dict[tuple[str, str], Callable[[], Any]] = {
+    ("cover_crop", "species"): tables.cover_crops,
+    ("crop", "name"): tables.crops,
+    ("spreader", "product"): tables.products,
+}
+
+
+def _model_in(annotation: Any) -> type[BaseModel]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in getattr(annotation, "__args__", ()):
+        if isinstance(part, type) and issubclass(part, BaseModel):
+            return part
+    raise TypeError(annotation)
+
+
+def stages_of(species: list[str] | str) -> list[str]:
+    """The growth stages to choose from for a cover crop: those of its legume, where it has one."""
+    named = [species] if isinstance(species, str) else species
+    entries = [entry for name in named if (entry := tables.find(name, tables.cover_crops())) is not None]
+    legumes = [entry for entry in entries if entry.kind == "legume"]
+    return list((legumes or entries)[0].stages) if entries else list(tables.LEGUME_STAGES)
+
+
+STAND = (
+    Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
+             "by dry weight. The table of species holds %N by stage with its sources."),
+    Question("cover_crop", "nitrogen", "Laboratory %N of dry matter", "What the laboratory found in a mixed sample "
+             "of the whole stand. Without it %N comes from the table by species and stage, which is less sure."),
+    Question("cover_crop", "nodules", "Nodules on the roots", "Pink inside: nitrogen is being fixed. Few or white: "
+             "the table's %N is not used and a laboratory value is needed (common practice, no source)."),
+    Question("cover_crop", "terminated", "Ended on", "The day the stand is tilled, mown, rolled, sprayed or frozen. "
+             "Nitrogen comes from that day on."),
+    Question("cover_crop", "placement", "Where the residue lies", "Residue on the surface gives about half of what "
+             "incorporated residue does (0.46, range 0.40 to 0.52, published)."),
+    Question("cover_crop", "tilled_share", "Share of the ground tilled (0 to 1)",
+             "The tilled strip's width over the distance between strips.",
+             lambda told: told.get("placement") == "strip-tilled"),
+    Question("cover_crop", "ended_by", "Ended by", "Left open, tilling is taken for incorporated residue and mowing "
+             "for residue on the surface."),
+    Question("cover_crop", "residue", "Residue", "Chopped residue decays sooner than whole plants."),
+    Question("cover_crop", "tarped", "Days under the tarp", "Three weeks kill rye and vetch; one does not "
+             "(published).",
+             lambda told: told.get("ended_by") == "tarped"),
+    Question("cover_crop", "sown", "Sown on", "Nitrogen that was spread before this day is in the stand already."),
+)  # fmt: skip
+STAGE = Question(
+    "cover_crop",
+    "stage",
+    "Growth stage when clipped",
+    "%N falls from bud to seed set, so the same weight holds less nitrogen later; of a mixture, the legume's stage.",
+)
+CREDIT = (
+    Question("credit", "method", "How the credit follows from the stand", "By quality: from %N of the residue, with "
+             "the relation of PNW 636. By share: a fixed share of the nitrogen in the stand."),
+    Question("credit", "share", "Share of the stand's nitrogen (0 to 1)", "Yours is final. Left open: 0.50 "
+             "incorporated, 0.40 on warm ground, 0.25 on cool ground.", lambda told: told.get("method") == "share"),
+    Question("credit", "release_error", "Error of the release", "How far the share that is released may be off, as a "
+             "standard error; all zones share it. The default is judgement."),
+    Question("credit", "correction", "Correction from earlier check strips", "1 credits as reckoned; 0.8 credits a "
+             "fifth less. It is shown wherever it acts."),
+)  # fmt: skip
+CROP = (
+    Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables."),
+    Question("crop", "planted", "Planted on", "What is released before the crop can hold it does not count for it."),
+    Question("crop", "harvested", "Harvested on", "What is released after the last useful uptake does not count."),
+    Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
+             "never filled in for you."),
+    Question("crop", "need_is", "That figure is", "A guide's rate is fertiliser to spread, with average soil supply "
+             "in it already. Crop uptake is all the crop takes up: then the recovery of spread nitrogen is asked."),
+    Question("crop", "recovery", "Recovery of spread nitrogen (0 to 1)", "The share of spread nitrogen that the crop "
+             "takes up.", lambda told: told.get("need_is") == "crop uptake"),
+    Question("crop", "need_allows_for", "The guide has counted already", "A credit that the guide counted is not "
+             "subtracted a second time."),
+    Question("crop", "need_per", "The figure is per area of", "A need per area of bed is turned into field area."),
+    Question("crop", "bed_width", "Width of a bed", "", lambda told: told.get("need_per") == "bed"),
+    Question("crop", "bed_spacing", "From bed to bed", "Middle to middle.",
+             lambda told: told.get("need_per") == "bed"),
+)  # fmt: skip
+WEATHER = (
+    Question("weather", "mean", "Mean temperature of the year", "With amplitude and coldest day it stands in for a "
+             "weather file: soil temperature decides how soon nitrogen comes."),
+    Question("weather", "amplitude", "Half the swing from coldest to warmest", "A temperature difference."),
+    Question("weather", "coldest", "Coldest day of the year", "Around 20 January in the north (common practice)."),
+    Question("weather", "irrigated", "The field is irrigated", "Dry soil holds release back."),
+)  # fmt: skip
+SOIL = (
+    Question("soil_test", "phosphorus", "Phosphorus in the soil test", "Organic products bring phosphorus along: "
+             "where it is high already, that is said."),
+    Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus."),
+)  # fmt: skip
+SPREADER = (
+    Question("spreader", "product", "Product", "What is spread, with its analysis from the table of products. An "
+             "analysis of your own is written in the plan as text."),
+    Question("spreader", "swath", "Swath", "From pass to pass."),
+    Question("spreader", "rate_step", "Step between rates, of product", "The controller sets whole steps of it."),
+    Question("spreader", "rate_min", "Lowest rate, of product", "Below it the machine does not spread evenly; "
+             "nothing at all is always possible."),
+    Question("spreader", "rate_max", "Highest rate, of product", "What the machine can carry at its speed."),
+    Question("spreader", "zones_max", "Zones at most", "More zones follow the stand more closely; after three or "
+             "four little is gained."),
+    Question("spreader", "zone_min", "Smallest zone", "Smaller patches are joined to a neighbour."),
+    Question("spreader", "speed", "Speed", "With the time of a change it gives the distance a change takes."),
+    Question("spreader", "rate_change", "Time of a rate change", "From the old rate to the new one, 3 to 5 s "
+             "(published)."),
+    Question("spreader", "hopper", "Hopper holds", "Left open, all is one load."),
+    Question("spreader", "heading", "Direction of the passes, from north", "Left open, along the field's long axis."),
+    Question("spreader", "rate_n_min", "Every zone gets at least, of nitrogen", "A starter."),
+    Question("spreader", "outside_rate", "Outside zones and on lost position, of product", "0 unless you say so."),
+    Question("spreader", "border_spreading", "A border device is used", "It throws nothing beyond the boundary."),
+)  # fmt: skip
+PRICES = (
+    Question("prices", "product", "Price of the product, such as 620 USD/t", "For the cost of the order and of a "
+             "kilogram of nitrogen."),
+    Question("prices", "cover_crop", "Cost of the cover crop, such as 95 USD/ha", "Seed, inoculant and field work "
+             "together."),
+)  # fmt: skip
+# How much, by source; the app asks for one of the sets.
+CREDIT_KEYS = {
+    "irrigation water": ("nitrate_n", "water"),
+    "soil nitrate": ("nitrate_n", "depth", "bulk_density", "sampled"),
+    "soil organic matter": ("organic_matter",),
+    "compost": ("total_n", "share", "applied"),
+    "manure": ("total_n", "share", "applied", "raw"),
+    "previous legume": ("crop", "ended", "nitrogen"),
+    "starter": ("nitrogen",),
+    "earlier years": ("nitrogen",),
+}
+CREDIT_LABELS = {
+    "nitrate_n": "Nitrate-N",
+    "water": "Water over the season",
+    "depth": "Depth of the sample",
+    "bulk_density": "Bulk density of the soil",
+    "sampled": "Sampled on",
+    "organic_matter": "Organic matter",
+    "total_n": "Total nitrogen spread",
+    "share": "Share available in the first year (0 to 1)",
+    "applied": "Spread on",
+    "raw": "It is raw manure",
+    "crop": "Which legume",
+    "ended": "Ended on",
+    "nitrogen": "Nitrogen",
+}
+
+
+def credit_questions(source: str) -> tuple[Question, ...]:
+    """What is asked of another credit: what was measured, or the nitrogen itself."""
+    keys = CREDIT_KEYS[source]
+    asked = [Question("other_credits", key, CREDIT_LABELS[key]) for key in keys]
+    if "nitrogen" not in keys:
+        asked.append(Question("other_credits", "nitrogen", "Or the nitrogen itself, where it is known"))
+    return tuple(asked)
+
+
+NEED = CROP[3]
+ZONES_MAX, ZONE_MIN = (question for question in SPREADER if question.key in ("zones_max", "zone_min"))
+
+
+def need_of(block: str) -> Question:
+    """The need, for one of several blocks."""
+    return replace(NEED, label=f"{NEED.label}, {block}")

@@ -1,0 +1,230 @@
+"""Files that are dropped into the app: which is which, how each column was read, and the sample table as rows."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import pandas as pd
+
+from fieldmap.errors import InputError, Problem
+from fieldmap.read.delimited import read_delimited
+from fieldmap.read.files import WGS84, text_of
+from fieldmap.read.shapes import is_a
+from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS, nearest_columns
+from fieldmap.read.vector import ACCEPTED, read_layer
+from fieldmap.workspace import UPLOAD_MAX_BYTES, change_plan, read_told, safe_name, save_file
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+Role = Literal["boundary", "no-spread areas", "samples", "covariate", "weather"]
+ROLES: tuple[Role, ...] = ("boundary", "no-spread areas", "samples", "covariate", "weather")
+KEYS: dict[Role, tuple[str, str]] = {
+    "boundary": ("field", "boundary"),
+    "no-spread areas": ("field", "no_spread"),
+    "samples": ("samples", "file"),
+    "covariate": ("samples", "covariate"),
+    "weather": ("weather", "file"),
+}
+TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
+WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
+UNUSED = "unused"
+FIRST_ROWS = 8
+SAMPLES_FILE = "samples.csv"
+TEMPLATE = (
+    "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,"
+    "nitrogen_pct,legume_pct,weed_pct,note\n"
+)
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """A file that came in: as what it was kept, under which name, and what was done with its columns."""
+
+    file: str
+    role: Role
+    said: str
+
+
+def take_in(folder: Path, name: str, content: bytes, *, role: Role | None = None) -> Arrival:
+    """Keep an uploaded file in a plan folder and name it in the plan.
+
+    Parameters
+    ----------
+    folder
+        The plan folder.
+    name, content
+        The file as it came.
+    role
+        What it is; None to find out from what it holds.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read as anything a plan has; nothing is kept then.
+    """
+    if len(content) > UPLOAD_MAX_BYTES:
+        raise InputError(
+            Problem(name, "", "it is larger than 200 MB", "a smaller file is expected",
+                    "Cut it to this field; a large raster can be put into the plan folder by hand")
+        )  # fmt: skip
+    name = safe_name(name)
+    with tempfile.TemporaryDirectory(prefix="fieldmap-") as beside:
+        path = Path(beside, name)
+        path.write_bytes(content)
+        role = role or find_role(path, has_boundary="boundary" in read_told(folder).get("field", {}))
+        said = f"{name} was read as {role}."
+        if role == "samples":
+            table, matched = samples_table(path)
+            content, name = table.to_csv(index=False).encode(), SAMPLES_FILE
+            if matched:
+                said += (
+                    " " + "; ".join(f"column {old} was read as {new}" for old, new in matched.items()) + "."
+                )
+    kept = save_file(folder, name, content)
+    change_plan(folder, [(KEYS[role], kept)])
+    return Arrival(kept, role, said)
+
+
+def find_role(path: Path, *, has_boundary: bool) -> Role:
+    """What a file is, from what it holds.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, or holds nothing a plan has.
+    """
+    suffix = path.suffix.lower()
+    if suffix in RASTERS:
+        return "covariate"
+    if suffix in TABLES:
+        table = read_delimited(path, known={*COLUMNS, *POSITIONS, *WEATHER_COLUMNS})
+        return "weather" if {*WEATHER_COLUMNS} & set(table.cells) else "samples"
+    if suffix not in ACCEPTED:
+        raise InputError(
+            Problem(path.name, "", f'files ending in "{suffix}" are not read',
+                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected",
+                    "Export it in one of these")
+        )  # fmt: skip
+    layer = read_layer(path)
+    columns = {str(column).strip().lower() for column in layer.columns}
+    if not any(is_a(shape, "Polygon") for shape in layer.geometry):
+        weighed = columns & {*NUMBERS}
+        lines = any(is_a(shape, "LineString") for shape in layer.geometry)
+        kept_out = any("setback" in column for column in columns)
+        return "no-spread areas" if (lines or kept_out) and not weighed else "samples"
+    kept_out = any("setback" in column for column in columns) or "spread" in path.stem.lower()
+    return "no-spread areas" if kept_out or (has_boundary and _is_small(layer)) else "boundary"
+
+
+def _is_small(layer: gpd.GeoDataFrame) -> bool:
+    """Less than a tenth of a hectare in all: a pond or a wellhead rather than a field."""
+    return float(layer.to_crs(layer.estimate_utm_crs()).area.sum()) < 1_000.0
+
+
+def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Samples as rows of text, and the columns whose names were matched to known ones.
+
+    A layer of points becomes a table with longitude and latitude. A name is matched only where a single known
+    column of the same unit comes near; others are left for a person to say.
+    """
+    if path.suffix.lower() in TABLES:
+        table = read_delimited(path, known={*COLUMNS, *POSITIONS})
+        cells = table.cells.reset_index(drop=True)
+        if table.decimal_comma:
+            numbers = [
+                str(name) for name in cells if name not in ("sample", "block", "species", "stage", "note")
+            ]
+            cells[numbers] = cells[numbers].apply(lambda column: column.str.replace(",", "."))
+    else:
+        layer = read_layer(path)
+        cells = pd.DataFrame(
+            {str(name).strip().lower(): layer[name].map(text_of) for name in layer.columns.drop("geometry")}
+        )
+        points = layer.geometry.to_crs(WGS84)
+        cells["longitude"], cells["latitude"] = points.x.map("{:.7f}".format), points.y.map("{:.7f}".format)
+        cells = cells.reset_index(drop=True)
+    matched = match_columns([str(name) for name in cells])
+    return cells.rename(columns=matched), matched
+
+
+def match_columns(columns: list[str]) -> dict[str, str]:
+    """Unknown names that can only mean one known column which is not there yet."""
+    known = {*COLUMNS, *POSITIONS}
+    matched: dict[str, str] = {}
+    for name in columns:
+        if name in known:
+            continue
+        near = nearest_columns(name, [each for each in (*COLUMNS, *POSITIONS) if each not in columns])
+        if len(near) == 1 and near[0] not in matched.values():
+            matched[name] = near[0]
+    return matched
+
+
+def read_rows(folder: Path, file: str) -> pd.DataFrame:
+    """The sample table of a plan as text; the index is the row as a spreadsheet shows it.
+
+    Raises
+    ------
+    InputError
+        Where it is no table.
+    """
+    return read_delimited(folder / file, known={*COLUMNS, *POSITIONS}).cells
+
+
+def write_rows(folder: Path, rows: pd.DataFrame) -> None:
+    """Save the sample table as a person edited it; rows without any entry are left out."""
+    text = rows.fillna("").astype(str).map(str.strip)
+    text = text[(text != "").any(axis=1)]
+    save_file(folder, SAMPLES_FILE, text.to_csv(index=False).encode())
+    change_plan(folder, [(KEYS["samples"], SAMPLES_FILE)])
+
+
+def start_rows(folder: Path) -> None:
+    """A table to type samples into, with a few numbered rows."""
+    columns = TEMPLATE.strip().split(",")
+    rows = pd.DataFrame({name: [""] * FIRST_ROWS for name in columns})
+    rows["sample"] = [str(number) for number in range(1, FIRST_ROWS + 1)]
+    write_rows(folder, rows)
+
+
+def edit_rows(folder: Path, file: str, seen: pd.DataFrame, edits: dict[str, Any]) -> None:
+    """Apply what a person changed in the table they saw to the table as it stands.
+
+    Parameters
+    ----------
+    folder, file
+        The plan folder and the name of the table.
+    seen
+        The rows as they were shown.
+    edits
+        ``edited_rows`` (position: column: text), ``added_rows`` (column: text) and ``deleted_rows`` (positions).
+
+    Raises
+    ------
+    InputError
+        Where rows came or went meanwhile, so that a position may mean another row; nothing is changed then.
+    """
+    now = read_rows(folder, file)
+    if list(now.index) != list(seen.index) or list(now.columns) != list(seen.columns):
+        raise InputError(
+            Problem(file, "", "the table was changed in another place meanwhile", "an edit of the table "
+                    "as it stands is expected", "Look at the rows that are shown now and edit again")
+        )  # fmt: skip
+    rows = now.reset_index(drop=True)
+    for position, cells in edits["edited_rows"].items():
+        for column, text in cells.items():
+            rows.loc[int(position), column] = "" if text is None else str(text)
+    rows = rows.drop(index=edits["deleted_rows"])
+    added = pd.DataFrame(edits["added_rows"], columns=rows.columns)
+    write_rows(folder, pd.concat([rows, added], ignore_index=True))
+
+
+def rename_column(folder: Path, file: str, old: str, new: str) -> None:
+    """Say what a column of the sample table is; `UNUSED` keeps it without reading it."""
+    rows = read_rows(folder, file)
+    name = f"{UNUSED}_{old.removeprefix(f'{UNUSED}_')}" if new == UNUSED else new
+    write_rows(folder, rows.rename(columns={old: name}))

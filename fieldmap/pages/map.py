@@ -1,0 +1,141 @@
+"""Map: zones and what is behind them, with the controls that matter beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import streamlit as st
+
+from fieldmap import form
+from fieldmap.pictures import (
+    leave_one_out_picture,
+    loss_picture,
+    residual_picture,
+    surface_picture,
+    variogram_picture,
+)
+from fieldmap.session import (
+    ask,
+    ask_confidence,
+    draft_of,
+    map_of,
+    need_open_plan,
+    need_places,
+    need_result,
+    plain,
+)
+from fieldmap.summary import (
+    LOAD_COLUMNS,
+    by_number_text,
+    cost_text,
+    driven_text,
+    five_numbers,
+    ledger_columns,
+    ledger_rows,
+    load_rows,
+    zone_cells,
+    zone_columns,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fieldmap.pipeline import Result
+
+MAP_HEIGHT = 770
+PICTURE_IN = (5.2, 4.0)
+
+
+@st.fragment
+def bench(folder: Path) -> None:
+    """Map, numbers and controls: a control that moves redraws these and nothing else."""
+    draft = draft_of(folder)
+    result = need_result(folder)
+    wide, beside = st.columns([5, 2], gap="large")
+    with wide:
+        st.iframe(map_of(folder, result), height=MAP_HEIGHT)
+        _zone_table(result)
+    with beside:
+        for line in five_numbers(result):
+            st.markdown(f"**{line.title}**  \n{plain(line.text[:1].upper() + line.text[1:])}")
+        st.divider()
+        ask_confidence(folder, draft.told)
+        for question in (form.ZONES_MAX, form.ZONE_MIN):
+            ask(folder, draft.told, question)
+        for block, place in need_places(draft):
+            ask(folder, draft.told, form.need_of(block), place)
+    _behind(result)
+
+
+def _zone_table(result: Result) -> None:
+    rows = [zone_cells(zone, result) for zone in result.spread.zone_map.rows]
+    st.dataframe(pd.DataFrame(rows, columns=list(zone_columns(result))), hide_index=True)
+    st.caption(
+        "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
+        f"{plain(cost_text(result))}"
+    )
+
+
+def _behind(result: Result) -> None:
+    """What a person looks for when the map is not enough."""
+    for warning in result.warnings:
+        st.warning(plain(warning))
+    with st.expander("Why this surface"):
+        _diagnostics(result)
+    with st.expander("The ledger"):
+        st.dataframe(pd.DataFrame(ledger_rows(result), columns=list(ledger_columns(result))), hide_index=True)
+        st.caption("A credit is negative; the lines of a block add up to what is still to spread on average.")
+    with st.expander("Loads and what the ground receives"):
+        st.dataframe(pd.DataFrame(load_rows(result), columns=list(LOAD_COLUMNS)), hide_index=True)
+        st.write(plain(f"Driven on paper: {driven_text(result)}."))
+    with st.expander("One rate against several"):
+        st.write(plain(result.spread.verdict.change))
+        st.write(plain(f"By number of zones: {by_number_text(result)}."))
+        st.pyplot(loss_picture(result, width_in=PICTURE_IN[0], height_in=2.6), width=520)
+
+
+def _diagnostics(result: Result) -> None:
+    width, height = PICTURE_IN
+    fit = result.stand.biomass.fit
+    st.write(
+        plain(f"The surface is by {result.stand.biomass.method}, from {len(result.stand.samples)} samples.")
+    )
+    pictures = [
+        (
+            "Each sample against what the others say of it",
+            leave_one_out_picture(result, width_in=width, height_in=height),
+        ),
+        (
+            "Heavier (dark) or lighter (open) than the others say; + where the next samples help most",
+            residual_picture(result, width_in=width, height_in=height),
+        ),
+        (
+            "How unlike samples are by distance, and the fits over it",
+            variogram_picture(result, width_in=width, height_in=height),
+        ),
+        (
+            "Standard error of the biomass",
+            surface_picture(
+                result,
+                result.stand.biomass.se,
+                label="standard error",
+                cmap="Greys",
+                width_in=width,
+                height_in=height,
+            ),
+        ),
+    ]
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    for column, (caption, figure) in zip(2 * st.columns(2), pictures, strict=True):
+        with column:
+            st.pyplot(figure)
+            st.caption(caption)
+
+
+def page() -> None:
+    """Draw the page."""
+    bench(need_open_plan())
+
+
+page()

@@ -1,0 +1,39 @@
+"""Season: when nitrogen comes, and when the crop runs short."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from fieldmap.pictures import season_picture, stage_picture
+from fieldmap.session import go_to, need_open_plan, need_result, plain
+from fieldmap.summary import SEASON_COLUMNS, season_rows
+
+
+def page() -> None:
+    """Draw the page."""
+    result = need_result(need_open_plan())
+    st.markdown("  \n".join(plain(line) for line in result.timing.split("; ")))
+    if not result.budget.seasons:
+        st.info(
+            "Timing needs weather: drop a daily table on Upload, or give the year's mean temperature there."
+        )
+        if st.button("Go to upload", type="primary"):
+            go_to("upload")
+    for season in result.budget.seasons:
+        st.pyplot(season_picture(result, season, width_in=9.0, height_in=3.0))
+        with st.expander(f"Week by week: {plain(season.block)}"):
+            st.dataframe(
+                pd.DataFrame(season_rows(season, result), columns=list(SEASON_COLUMNS)),
+                hide_index=True,
+            )
+    for call in result.budget.sidedress:
+        st.write(plain(call.text))
+    if result.budget.stages:
+        st.subheader("The stand across its stages", anchor=False)
+        st.pyplot(stage_picture(result, width_in=9.0, height_in=3.2))
+        for course in result.budget.stages:
+            st.write(plain(course.text))
+
+
+page()

@@ -1,0 +1,404 @@
+"""Upload: files, the sample table, and the plan, in the order in which a person works."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+from streamlit_folium import st_folium
+
+from fieldmap import form, tables
+from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAND
+from fieldmap.errors import InputError
+from fieldmap.intake import ROLES, TEMPLATE, UNUSED, edit_rows, rename_column, start_rows, take_in
+from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
+from fieldmap.session import ask, average_of, draft_of, go_to, need_open_plan, plain, value_at
+from fieldmap.sketch import build_sketch, drawn_geojson
+from fieldmap.workspace import change_plan, plan_text, write_plan_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    import pandas as pd
+
+    from fieldmap.draft import Draft, Part
+    from fieldmap.form import Question
+    from fieldmap.session import Place
+
+SHAPES = {"empty": "○", "needs a look": "△", "ready": "●"}
+DROPPED = ["geojson", "json", "gpkg", "zip", "kml", "csv", "txt", "tsv", "tif", "tiff"]
+WHAT_TO_DO = {
+    BOUNDARY: "Drop the field outline above, or draw it on the map.",
+    SAMPLES: "Drop the clipped samples above, or type them into the table.",
+    STAND: "Say what was grown, how far it was, and how it was ended.",
+    CROP: "Say what is planted next, when, and how much nitrogen it needs.",
+    OTHER: "Nothing else is credited unless you say so here.",
+    SPREADER: "Say what is spread and what the machine can do.",
+}
+MAP_HEIGHT = 430
+
+
+def page() -> None:
+    """Draw the page."""
+    folder = need_open_plan()
+    draft = draft_of(folder)
+    for problem in draft.other_problems:
+        st.warning(plain(str(problem)))
+    if not draft.told:
+        _as_text(folder)
+        return
+    arrived = _drop(folder)
+    parts, beside = st.columns([3, 2], gap="large")
+    with beside:
+        _sketch(folder, draft)
+        _average(folder, draft)
+    with parts:
+        # What is open stays open while it is filled in; files that arrive open what is to do next.
+        kept = f"open part {folder.name}"
+        if arrived or kept not in st.session_state:
+            to_do = (part.title for part in draft.parts if part.state != "ready" and part.title != OTHER)
+            st.session_state[kept] = next(to_do, None)
+        asks = (_boundary, _samples, _stand, _crop, _other, _spreader)
+        for part, ask_part in zip(draft.parts, asks, strict=True):
+            with st.expander(
+                f"{SHAPES[part.state]} **{part.title}** · {part.state}",
+                expanded=part.title == st.session_state[kept],
+            ):
+                _problems(part)
+                ask_part(folder, draft)
+        with st.expander("The plan as text"):
+            _as_text(folder)
+
+
+def _drop(folder: Path) -> bool:
+    """Files of any kind together; each says as what it was read. Returns whether some have just arrived."""
+    turn = st.session_state.setdefault("drops", 0)
+    files = st.file_uploader(
+        "Drop files here: boundary, samples, no-spread areas, covariate raster, weather",
+        type=DROPPED,
+        accept_multiple_files=True,
+        key=f"drop {turn}",
+        help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF. Each is saved in the plan at once.",
+    )
+    if files:
+        said, refused = [], []
+        # Polygons first: what a second layer of polygons is depends on whether there is a boundary.
+        for file in sorted(files, key=lambda one: "spread" in one.name.lower()):
+            try:
+                said.append(take_in(folder, file.name, file.getvalue()).said)
+            except InputError as error:
+                refused += [str(problem) for problem in error.problems]
+        st.session_state["drops"] = turn + 1
+        st.session_state["arrived"] = said, refused
+        st.rerun()
+    said, refused = st.session_state.pop("arrived", ((), ()))
+    if said:
+        st.success("  \n".join(plain(text) for text in said))
+    for text in refused:
+        st.error(plain(text))
+    return bool(said)
+
+
+def _problems(part: Part) -> None:
+    """What is wrong, in the words of the command line; an empty part says what to do."""
+    if part.state == "empty":
+        st.write(WHAT_TO_DO[part.title])
+        return
+    for problem in part.problems:
+        if not (part.title == SAMPLES and problem.where.startswith("row ")):  # those stand beside their rows
+            st.warning(plain(str(problem)))
+
+
+def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Place = ()) -> None:
+    """Questions two in a row, those that apply."""
+    applying = []
+    for question in questions:
+        place = (*at, question.key) if at else (question.section, question.key)
+        section = value_at(draft.told, place[:-1]) or {}
+        if at[:1] == ("block",):
+            section = {**draft.told.get(question.section, {}), **section}
+        if question.when(section):
+            applying.append((question, place))
+    for start in range(0, len(applying), 2):
+        for column, (question, place) in zip(st.columns(2), applying[start : start + 2], strict=False):
+            with column:
+                ask(folder, draft.told, question, place)
+
+
+def _replace(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
+    """Give a part its file, whatever the file looks like."""
+    turn = st.session_state.setdefault(f"turn {role}", 0)
+    file = st.file_uploader(label, type=kinds, key=f"{role} {turn}")
+    if file is not None:
+        st.session_state[f"turn {role}"] = turn + 1
+        try:
+            st.session_state["arrived"] = [take_in(folder, file.name, file.getvalue(), role=role).said], []
+        except InputError as error:
+            st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+        st.rerun()
+
+
+def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
+    """A file that the plan names, and a way to leave it out again."""
+    named = value_at(draft.told, place)
+    if not named:
+        return
+    text, button = st.columns([3, 1], vertical_alignment="center")
+    text.write(f"{what}: {plain(named if isinstance(named, str) else ', '.join(named))}")
+    if button.button("Leave it out", key=f"out {place}"):
+        change_plan(folder, [(place, None)])
+        st.rerun()
+
+
+def _boundary(folder: Path, draft: Draft) -> None:
+    if draft.boundary is not None:
+        st.write(f"Blocks: {plain(', '.join(draft.blocks))}.")
+    vectors = ["geojson", "json", "gpkg", "zip", "kml"]
+    _file_line(folder, draft, ("field", "boundary"), "Boundary")
+    _replace(folder, "boundary", "The field outline", vectors)
+    _file_line(folder, draft, ("field", "no_spread"), "No-spread areas")
+    _replace(folder, "no-spread areas", "No-spread areas: wells, water, what their setback covers", vectors)
+    st.caption("A column block names the blocks; a column setback_m widens a no-spread area, in metres.")
+
+
+def _samples(folder: Path, draft: Draft) -> None:
+    st.download_button("Template (CSV)", TEMPLATE, "samples.csv", "text/csv", on_click="ignore")
+    if draft.rows is None:
+        _file_line(folder, draft, ("samples", "file"), "Samples")
+        if st.button("Type them in"):
+            start_rows(folder)
+            st.rerun()
+        return
+    _sample_table(folder, draft)
+    _columns(folder, draft)
+    if "easting" in draft.rows:
+        ask(folder, draft.told, form.Question("samples", "crs", "Reference system of easting and northing",
+                                              "Its code, such as EPSG:26918."))  # fmt: skip
+    ask(folder, draft.told, form.Question("samples", "sampled", "Sampled on", "The day of the clipping."))
+    _file_line(folder, draft, ("samples", "covariate"), "Covariate raster")
+    _replace(
+        folder,
+        "covariate",
+        "A raster that may track biomass, such as a vegetation index (optional)",
+        ["tif", "tiff"],
+    )
+
+
+def _sample_table(folder: Path, draft: Draft) -> None:
+    """The rows with what is wrong beside each; every edit is saved."""
+    assert draft.rows is not None  # noqa: S101 - the caller looked
+    shown = draft.rows.reset_index(drop=True)
+    if draft.row_problems:
+        notes = [
+            f"△ row {row}: {draft.row_problems[row]}" if row in draft.row_problems else ""
+            for row in draft.rows.index
+        ]
+        shown.insert(0, "needs a look", notes)
+    units = {**NUMBERS, **POSITIONS}
+    # Named after what it shows, so that an edit is never taken for one of another table.
+    key = f"rows {folder.name} {hash(draft.rows.to_csv())}"
+    st.data_editor(
+        shown,
+        num_rows="dynamic",
+        hide_index=True,
+        key=key,
+        on_change=_edit_rows,
+        args=(folder, draft.told["samples"]["file"], key, draft.rows),
+        disabled=["needs a look"],
+        column_config={
+            "needs a look": st.column_config.TextColumn(width="large"),
+            **{name: st.column_config.TextColumn(help=units.get(name)) for name in draft.rows.columns},
+        },
+    )
+    for row, text in draft.row_problems.items():
+        st.warning(plain(f"{draft.told['samples']['file']}, row {row}: {text}"))
+
+
+def _edit_rows(folder: Path, file: str, key: str, seen: pd.DataFrame) -> None:
+    """Save an edit as soon as it is made; a row that is being added counts once it holds something."""
+    edits = st.session_state[key]
+    edits["added_rows"] = [row for row in edits["added_rows"] if any(row.values())]
+    if any(edits[kind] for kind in ("edited_rows", "added_rows", "deleted_rows")):
+        try:
+            edit_rows(folder, file, seen, edits)
+        except InputError as error:
+            st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+
+
+def _columns(folder: Path, draft: Draft) -> None:
+    """How each column was read, to be corrected by hand."""
+    assert draft.rows is not None  # noqa: S101 - the caller looked
+    units = {**NUMBERS, **POSITIONS}
+    known = [*COLUMNS, *POSITIONS]
+    odd = [name for name in draft.rows if name not in known and not str(name).startswith(UNUSED)]
+    with st.popover("How the columns were read" + (f": {len(odd)} not known" if odd else "")):
+        for name in map(str, draft.rows.columns):
+            options = [UNUSED, *(each for each in known if each == name or each not in draft.rows)]
+            chosen = st.selectbox(
+                name,
+                options,
+                index=options.index(name) if name in options else 0,
+                format_func=lambda each: f"{each} ({units[each]})" if each in units else each,
+                key=f"column {folder.name} {name}",
+            )
+            if chosen != name and not (chosen == UNUSED and (name.startswith(UNUSED) or name in odd)):
+                rename_column(folder, draft.told["samples"]["file"], name, chosen)
+                st.rerun()
+
+
+def _stand(folder: Path, draft: Draft) -> None:
+    species = value_at(draft.told, ("cover_crop", "species")) or []
+    ask(folder, draft.told, form.STAND[0])
+    stages = form.stages_of(species)
+    if isinstance(value_at(draft.told, ("cover_crop", "stage")), list):
+        st.caption("The stage of each species stands in the plan as text.")
+    else:
+        ask(folder, draft.told, form.STAGE, options=stages)
+    _questions(folder, draft, form.STAND[1:])
+    st.markdown("**How it is credited**")
+    _questions(folder, draft, form.CREDIT)
+    _per_block(folder, draft, "cover_crop", (form.STAND[0], *form.STAND[1:4]))
+
+
+def _crop(folder: Path, draft: Draft) -> None:
+    _questions(folder, draft, form.CROP)
+    name = value_at(draft.told, ("crop", "name"))
+    entry = tables.find(name, tables.crops()) if isinstance(name, str) else None
+    if entry is not None:
+        low, high = entry.need_lb_ac
+        sources = "; ".join(
+            f"{tables.sources()[key].citation} ({tables.sources()[key].mark})" for key in entry.sources
+        )
+        st.caption(
+            plain(f"For {entry.name} the table has a need of {low:.0f} to {high:.0f} lb/ac. {sources}")
+        )
+    _per_block(folder, draft, "crop", form.CROP[:4])
+
+
+def _per_block(folder: Path, draft: Draft, section: str, questions: Sequence[Question]) -> None:
+    """What a block has of its own; what is left open is as above."""
+    if len(draft.blocks) < 2:
+        return
+    st.markdown("**Where a block differs**")
+    for tab, block in zip(st.tabs([plain(name) for name in draft.blocks]), draft.blocks, strict=True):
+        with tab:
+            _questions(folder, draft, questions, ("block", block, section))
+
+
+def _other(folder: Path, draft: Draft) -> None:
+    told = draft.told.get("other_credits", [])
+    for number, credit in enumerate(told):
+        source = str(credit.get("source"))
+        with st.container(border=True):
+            head, button = st.columns([3, 1], vertical_alignment="center")
+            head.markdown(f"**{plain(source)}**")
+            if button.button("Remove", key=f"remove credit {number}"):
+                change_plan(folder, [(("other_credits",), [*told[:number], *told[number + 1 :]] or None)])
+                st.rerun()
+            if source in form.CREDIT_KEYS:
+                _questions(folder, draft, form.credit_questions(source), ("other_credits", number))
+    chosen, button = st.columns([3, 1], vertical_alignment="bottom")
+    added = chosen.selectbox(
+        "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
+    )
+    if button.button("Add", disabled=added is None):
+        change_plan(folder, [(("other_credits",), [*told, {"source": added}])])
+        st.rerun()
+    st.markdown("**When it comes: weather**")
+    _file_line(folder, draft, ("weather", "file"), "Daily weather")
+    _replace(folder, "weather", "Daily weather: date, tmin_c, tmax_c, rain_mm (CSV)", ["csv", "txt", "tsv"])
+    by_file = bool(value_at(draft.told, ("weather", "file")))
+    _questions(folder, draft, form.WEATHER[-1:] if by_file else form.WEATHER)
+    st.markdown("**Phosphorus and potassium**")
+    _questions(folder, draft, form.SOIL)
+
+
+def _spreader(folder: Path, draft: Draft) -> None:
+    if isinstance(value_at(draft.told, ("spreader", "product")), dict):
+        st.caption("The product is an analysis of your own: it stands in the plan as text.")
+        _questions(folder, draft, form.SPREADER[1:])
+    else:
+        _questions(folder, draft, form.SPREADER)
+    st.markdown("**Prices**")
+    _questions(folder, draft, form.PRICES)
+
+
+def _as_text(folder: Path) -> None:
+    """plan.toml itself: everything that has no question of its own."""
+    text = plan_text(folder)
+    st.caption("plan.toml, as the command line reads it. `fieldmap tables keys` lists every key.")
+    with st.form("plan text", border=False):
+        edited = st.text_area("plan.toml", text, height=420, label_visibility="collapsed")
+        if st.form_submit_button("Save") and edited != text:
+            try:
+                write_plan_text(folder, edited)
+            except InputError as error:
+                st.error(plain(str(error)))
+            else:
+                st.rerun()
+
+
+def _sketch(folder: Path, draft: Draft) -> None:
+    """The map of what has arrived, and the tool to draw with."""
+    background = st.toggle(
+        "Online background",
+        key="background",
+        help="Fetches map pictures from openstreetmap.org; off, nothing leaves.",
+    )
+    centre = None
+    if draft.boundary is None and draft.rows is None:
+        latitude, longitude = st.columns(2)
+        at = (
+            latitude.number_input("Latitude of the field", -89.0, 89.0, value=None, format="%g"),
+            longitude.number_input("Longitude", -180.0, 180.0, value=None, format="%g"),
+        )
+        centre = (at[0], at[1]) if at[0] is not None and at[1] is not None else None
+    found = st_folium(
+        build_sketch(draft, background=background, centre=centre),
+        key=f"sketch {folder.name} {st.session_state.get('drawings', 0)}",
+        height=MAP_HEIGHT,
+        use_container_width=True,
+        returned_objects=["all_drawings"],
+    )
+    drawings = (found or {}).get("all_drawings") or []
+    areas = [one for one in drawings if one["geometry"]["type"] == "Polygon"]
+    if drawings:
+        first, second = st.columns(2)
+        if areas and first.button("Use it as the boundary"):
+            _keep_drawing(folder, "boundary", areas)
+        if second.button("Use it as no-spread areas"):
+            _keep_drawing(folder, "no-spread areas", drawings)
+    elif draft.boundary is None:
+        st.caption("The pencil at the map's left draws an outline; a double click closes it.")
+
+
+def _keep_drawing(folder: Path, role: Any, drawings: list[dict[str, Any]]) -> None:
+    name = "boundary.geojson" if role == ROLES[0] else "no_spread.geojson"
+    try:
+        st.session_state["arrived"] = [take_in(folder, name, drawn_geojson(drawings), role=role).said], []
+    except InputError as error:
+        st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+    st.session_state["drawings"] = st.session_state.get("drawings", 0) + 1
+    st.rerun()
+
+
+def _average(folder: Path, draft: Draft) -> None:
+    """As soon as the first four parts are ready, what the field comes to on average."""
+    ready = {part.title for part in draft.parts if part.state == "ready"}
+    if {*PARTS[:4]} <= ready:
+        try:
+            text = average_of(folder, draft)
+        except InputError as error:
+            st.warning(plain(str(error)))
+        else:
+            st.markdown("**On average** (90 % interval in brackets)")
+            for line in text.splitlines():
+                st.write(plain(line) + ".")
+    if draft.ready:
+        st.success("The plan is complete.")
+        if st.button("See the map", type="primary"):
+            go_to("map")
+
+
+page()

@@ -1,0 +1,382 @@
+"""The app's memory: which plan is open, what was worked out for it, and how an answer is written down.
+
+The plan folder is the truth. Session state holds the name of the open plan and what widgets show; what was computed
+is kept by the content of the plan and its files, so that it can be shared by tabs and never be out of date.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from fieldmap.draft import Draft, average_text, look_over
+from fieldmap.errors import InputError
+from fieldmap.export import WRITERS
+from fieldmap.export.html import map_page
+from fieldmap.pipeline import Result, run
+from fieldmap.read.plan import file_digests, read_plan
+from fieldmap.stand import Stand, survey
+from fieldmap.units import shown_quantity
+from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
+
+if TYPE_CHECKING:
+    from fieldmap.form import Question
+    from fieldmap.plan import Plan
+    from fieldmap.units import UnitSystem
+
+LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
+KEPT_RESULTS, KEPT_FILES = 2, 16
+
+Place = tuple[str | int, ...]
+
+
+def workspace() -> Path:
+    """The workspace of whoever uses the app: where people sign in, each has a workspace of their own."""
+    who = st.user.to_dict()
+    return workspace_folder(f"{who['iss']} {who['sub']}" if who.get("is_logged_in") else None)
+
+
+def open_plan(folder: Path) -> None:
+    """Make a plan the open one, here and after a restart."""
+    st.session_state["plan"] = folder.name
+    (workspace() / LAST_OPEN).write_text(folder.name, encoding="utf-8")
+
+
+def close_plan() -> None:
+    """No plan is open."""
+    st.session_state.pop("plan", None)
+    st.query_params.pop("plan", None)
+    (workspace() / LAST_OPEN).unlink(missing_ok=True)
+
+
+def the_open_plan() -> Path | None:
+    """The open plan: this tab's; in a new tab the one in its address, else the last that was open."""
+    root = workspace()
+    last = root / LAST_OPEN
+    named = [
+        st.session_state.get("plan"),
+        st.query_params.get("plan"),
+        last.read_text(encoding="utf-8") if last.is_file() else None,
+    ]
+    found = next((folder for name in named if name and (folder := plan_folder(root, name))), None)
+    if found is not None:
+        st.session_state["plan"] = found.name
+        st.query_params["plan"] = found.name
+    return found
+
+
+def need_open_plan() -> Path:
+    """The open plan; where there is none the page says what to do and ends."""
+    folder = the_open_plan()
+    if folder is None:
+        st.info("No plan is open. Open one, start a new one, or open the demo.")
+        if st.button("Go to plans", type="primary"):
+            go_to("plans")
+        st.stop()
+    return folder
+
+
+def go_to(page: str) -> None:
+    """Turn to another page."""
+    st.switch_page(st.session_state["pages"][page])
+
+
+def plans() -> Any:
+    """Every plan of this workspace, last changed first."""
+    return list_plans(workspace())
+
+
+# What was worked out, kept by the content it was worked out from.
+
+
+def _content(folder: Path) -> tuple[tuple[str, int, int], ...]:
+    """Changes whenever a file of the plan does: each is replaced as a whole."""
+    stats = [(file.name, file.stat()) for file in plan_files(folder)]
+    return tuple((name, stat.st_mtime_ns, stat.st_size) for name, stat in stats)
+
+
+def draft_of(folder: Path) -> Draft:
+    """The plan under work, looked over."""
+    return _draft(str(folder), _content(folder))
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _draft(folder: str, content: Any) -> Draft:  # noqa: ARG001 - content is the key
+    return look_over(Path(folder))
+
+
+@st.cache_resource(max_entries=8, show_spinner="Working out the field's average")
+def _average(folder: str, content: Any, _told: dict[str, Any]) -> str:  # noqa: ARG001
+    return average_text(Path(folder), _told)
+
+
+def average_of(folder: Path, draft: Draft) -> str:
+    """The field's average in words; raises InputError where a part is not ready."""
+    return _average(str(folder), _content(folder), draft.told)
+
+
+def stand_key(plan: Plan, digests: dict[str, str]) -> str:
+    """What a stand depends on: everything but need, caution and the size and number of zones."""
+    same = {"need_kg_ha": 1.0}
+    crop = plan.crop.model_copy(update=same)
+    blocks = [block.model_copy(update={"crop": block.crop.model_copy(update=same)}) for block in plan.block]
+    spreader = plan.spreader.model_copy(update={"zones_max": 1, "zone_min_m2": 1.0})
+    credit = plan.credit.model_copy(update={"confidence": 0.5})
+    without = {"crop": crop, "block": tuple(blocks), "spreader": spreader, "credit": credit}
+    return plan.model_copy(update=without).hash(digests)
+
+
+@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner="Reading the field and mapping the stand")
+def _stand(key: str, _plan: Plan) -> Stand:  # noqa: ARG001
+    return survey(_plan)
+
+
+@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner="Working out zones and rates")
+def _result(key: str, _plan: Plan, _stand: Stand) -> Result:  # noqa: ARG001
+    return run(_plan, stand=_stand)
+
+
+def result_of(folder: Path) -> Result:
+    """The whole run of the plan as it stands; only what a change touches is worked out anew.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong with the plan.
+    """
+    plan = read_plan(folder)
+    digests = file_digests(plan)
+    stand = _stand(stand_key(plan, digests), plan)
+    return _result(f"{folder} {plan.hash(digests)}", plan, stand)
+
+
+def need_result(folder: Path) -> Result:
+    """The run of a plan that is ready; else the page says what is missing and ends."""
+    draft = draft_of(folder)
+    if draft.ready:
+        try:
+            return result_of(folder)
+        except InputError as error:
+            problems = error.problems
+    else:
+        problems = InputError(
+            *(one for part in draft.parts for one in part.problems), *draft.other_problems
+        ).problems
+    waiting = [part.title for part in draft.parts if part.state == "empty" and part.problems]
+    st.info(
+        "This page fills once the plan is complete"
+        + (f"; still empty: {', '.join(waiting).lower()}." if waiting else "; something needs a look.")
+    )
+    for problem in problems:
+        if not waiting or problem.where.count("]") != 1 or not problem.where.endswith("]"):
+            st.warning(str(problem))
+    if st.button("Go to upload", type="primary"):
+        go_to("upload")
+    st.stop()
+    return None
+
+
+@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
+def _map(key: str, _result: Result) -> str:  # noqa: ARG001
+    return map_page(_result, framed=True)
+
+
+def map_of(folder: Path, result: Result) -> str:
+    """The map of a run as a page to frame."""
+    return _map(f"{folder} {result.plan_hash}", result)
+
+
+@st.cache_resource(max_entries=KEPT_FILES, show_spinner=False)
+def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
+    with tempfile.TemporaryDirectory(prefix="fieldmap-") as beside:
+        path = Path(beside, name)
+        WRITERS[name](_result, path)
+        return path.read_bytes()
+
+
+def file_of(folder: Path, result: Result, name: str) -> bytes:
+    """One file of a run, as the command line writes it."""
+    return _file(f"{folder} {result.plan_hash}", name, result)
+
+
+def all_files(folder: Path, result: Result) -> bytes:
+    """Every file of a run in one zip."""
+    return zip_files([(name, file_of(folder, result, name)) for name in WRITERS])
+
+
+def cautions_read(folder: Path) -> bool:
+    """Whether the cautions were confirmed for this plan."""
+    return (folder / CAUTIONS_READ).is_file()
+
+
+def confirm_cautions(folder: Path) -> None:
+    """Remember that the cautions were read, and when."""
+    (folder / CAUTIONS_READ).write_text(dt.datetime.now(dt.UTC).isoformat(), encoding="utf-8")
+
+
+def heading_of(folder: Path) -> str:
+    """The plan's name, fit for a heading that reads Markdown."""
+    name = str(draft_of(folder).told.get("name") or folder.name)
+    return plain(name)
+
+
+def plain(text: str) -> str:
+    """Text that Markdown shows as it is written."""
+    return re.sub(r"([\\`*_{}\[\]<>()#+\-.!|~$:])", r"\\\1", text)
+
+
+def change_units(folder: Path) -> None:
+    """Metric or US, at any time, for every number of the plan."""
+    told = draft_of(folder).told
+    if not told:  # plan.toml is to be mended first
+        return
+    key = f"{folder.name} units"
+    names = {"metric": "Metric", "us": "US"}
+    st.session_state[key] = value_at(told, ("units",))
+    st.segmented_control(
+        "Units",
+        list(names),
+        format_func=names.__getitem__,
+        key=key,
+        label_visibility="collapsed",
+        on_change=lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")]),
+    )
+
+
+# Answers: shown in the unit that is chosen, written down as soon as they change.
+
+
+def ask(
+    folder: Path, told: dict[str, Any], question: Question, place: Place | None = None, **shown: Any
+) -> None:
+    """One question of the plan, with what the plan says now.
+
+    `place` is where the answer stands if not in the question's own section, as in a block; `shown` overrides what the
+    widget is given, such as its options.
+    """
+    place = place or (question.section, question.key)
+    units: UnitSystem = "us" if told.get("units") == "us" else "metric"
+    key = f"{folder.name} {place}"
+    value = value_at(told, place)
+    common: dict[str, Any] = {
+        "label": _label(question, units, of_block=place[0] == "block"),
+        "help": question.help or None,
+        "key": key,
+        "on_change": _write_down,
+        "args": (folder, place, key, question, units),
+    }
+    takes = question.takes
+    open_text = "as for the field" if place[0] == "block" else ""
+    if takes == "quantity":
+        assert question.kind is not None  # noqa: S101 - that is what it takes
+        try:
+            st.session_state[key] = None if value is None else shown_quantity(value, question.kind, units)
+        except ValueError:
+            st.session_state[key] = None  # what is written there is told as a problem
+        st.number_input(
+            **common, value=None, step=None, format="%g", placeholder=_default_text(question, units)
+        )
+    elif takes in ("number", "whole number"):
+        number = float if takes == "number" else int
+        st.session_state[key] = number(value) if isinstance(value, int | float) else None
+        placeholder = "" if question.default is None else f"{question.default:g} unless you say otherwise"
+        st.number_input(**common, value=None, step=None if takes == "number" else 1, placeholder=placeholder,
+                        format="%g" if takes == "number" else "%d")  # fmt: skip
+    elif takes == "date":
+        st.session_state[key] = value if isinstance(value, dt.date) else None
+        st.date_input(**common, value=None, format="YYYY-MM-DD")
+    elif takes == "flag":
+        st.session_state[key] = bool(value)
+        st.checkbox(**common)
+    elif takes == "choices":
+        options = shown.get("options", question.options)
+        named = [value] if isinstance(value, str) else list(value or [])
+        st.session_state[key] = [each for each in named if each in options]
+        st.multiselect(**common, options=options, placeholder=open_text or "choose")
+    elif takes == "choice":
+        options = shown.get("options", question.options)
+        st.session_state[key] = value if value in options else None
+        default = question.default
+        st.selectbox(**common, options=options, index=None, placeholder=open_text or str(default or "choose"))
+    else:
+        st.session_state[key] = "" if value is None else str(value)
+        st.text_input(**common)
+
+
+def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
+    unit = "" if question.kind is None else question.kind.unit_in(units)
+    unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "d": "days"}.get(unit, unit)
+    needed = " \\*" if question.needed and not of_block else ""
+    return question.label + (f", {unit}" if unit else "") + needed
+
+
+def _default_text(question: Question, units: UnitSystem) -> str:
+    if question.default is None or question.kind is None:
+        return ""
+    shown = shown_quantity(f"{question.default} {question.kind.unit}", question.kind, units)
+    return f"{shown:.3g} unless you say otherwise"
+
+
+def value_at(told: dict[str, Any], place: Place) -> Any:
+    """What the plan says at a place; None where it says nothing."""
+    at: Any = told
+    for depth, part in enumerate(place):
+        if depth == 1 and place[0] == "block":
+            at = next((block for block in at if block.get("block") == part), {})
+        elif isinstance(part, int):
+            at = at[part] if isinstance(at, list) and part < len(at) else {}
+        else:
+            at = at.get(part, {} if depth < len(place) - 1 else None) if isinstance(at, dict) else None
+    return at
+
+
+def _write_down(folder: Path, place: Place, key: str, question: Question, units: UnitSystem) -> None:
+    """Save an answer; an empty one removes the key."""
+    answer = st.session_state[key]
+    if isinstance(answer, str):
+        answer = answer.strip()
+    if answer in ("", [], False):
+        answer = None
+    if question.kind is not None and answer is not None:
+        answer = f"{answer:.10g} {question.kind.unit_in(units)}"
+    if question.takes == "choices" and answer is not None and question.key == "species" and len(answer) == 1:
+        answer = answer[0]
+    edits: list[tuple[Place, Any]] = [(place, answer)]
+    if question.key == "species":
+        edits.append(((*place[:-1], "stage"), None))  # the stages of another species
+    change_plan(folder, edits)
+
+
+def need_places(draft: Draft) -> list[tuple[str, Place]]:
+    """Where each need stands: a block's own, and the one that the other blocks share."""
+    own: list[tuple[str, Place]] = [
+        (str(block["block"]), ("block", str(block["block"]), "crop", "need"))
+        for block in draft.told.get("block", [])
+        if "need" in block.get("crop", {})
+    ]
+    others = [name for name in draft.blocks if name not in dict(own)]
+    return [*own, *([(", ".join(others), ("crop", "need"))] if others else [])]
+
+
+CAUTION_STEPS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+
+
+def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
+    """How cautiously to credit, as a slider in words."""
+    key = f"{folder.name} confidence"
+    value = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
+    st.session_state[key] = value
+    st.select_slider(
+        "How cautiously to credit",
+        sorted({*CAUTION_STEPS, value}),
+        key=key,
+        format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
+        help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
+        "the chance that is set.",
+        on_change=lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])]),
+    )

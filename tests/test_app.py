@@ -1,0 +1,323 @@
+"""Every page of the app and every way it can go wrong, without a browser."""
+
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from streamlit import config
+from streamlit.testing.v1 import AppTest
+
+from fieldmap import read_plan
+from fieldmap.app import PAGES, settings
+from fieldmap.sample_farm import sample_farm
+from fieldmap.workspace import change_plan, copy_plan, new_plan, read_told, save_file, workspace_folder
+
+ROOT = Path(__file__).parents[1]
+# Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:.*:DeprecationWarning"),
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+]
+
+
+@pytest.fixture(autouse=True)
+def _served_as_configured(tmp_path, monkeypatch):
+    """A workspace of its own, and the settings that the server starts with."""
+    monkeypatch.setenv("FIELDMAP_WORKSPACE", str(tmp_path))
+    options = {
+        f"{section}.{key}": value for section, keys in settings().items() for key, value in keys.items()
+    }
+    before = {key: config.get_option(key) for key in options}
+    for key, value in options.items():
+        config.set_option(key, value)
+    yield
+    for key, value in before.items():
+        config.set_option(key, value)
+
+
+@pytest.fixture
+def app():
+    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+
+
+@pytest.fixture
+def demo(tmp_path):
+    return copy_plan(tmp_path, sample_farm()[0], key="demo-kettle-bend")
+
+
+def opened(app, folder, page):
+    app.query_params["plan"] = folder.name
+    app.run()
+    app.switch_page(f"fieldmap/pages/{page}.py").run()
+    assert not app.exception
+    return app
+
+
+def said(app):
+    """All text of a page, without Markdown's escapes."""
+    kinds = (
+        app.markdown,
+        app.warning,
+        app.error,
+        app.info,
+        app.success,
+        app.caption,
+        app.title,
+        app.subheader,
+    )
+    return "\n".join(str(element.value) for kind in kinds for element in kind).replace("\\", "")
+
+
+def labelled(elements, label):
+    return next(element for element in elements if element.label.startswith(label))
+
+
+def test_the_settings_are_the_same_whichever_way_it_is_started():
+    text = (ROOT / ".streamlit" / "config.toml").read_text()
+    assert tomllib.loads(text) == settings()
+    assert settings()["server"]["address"] == "127.0.0.1"
+    assert (files("fieldmap") / "assets" / "leaflet_draw" / "LICENSE").is_file()
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "words"),
+    [
+        ("server.address", None, 'it listens on "every network" and nobody has to sign in'),
+        ("server.address", "0.0.0.0", 'it listens on "0.0.0.0" and nobody has to sign in'),  # noqa: S104
+        ("server.enableXsrfProtection", False, "protection against forged requests"),
+        ("browser.gatherUsageStats", True, "it would report its use to others"),
+        ("client.showErrorDetails", "full", "it would show the inside of errors"),
+    ],
+)
+def test_a_server_that_is_not_safe_shows_nothing(app, option, value, words):
+    config.set_option(option, value)
+    app.run()
+    assert words in app.error[0].value
+    assert not app.button
+
+
+def test_the_start_says_what_to_do(app):
+    app.run()
+    assert [button.label for button in app.button] == ["Open the demo", "Start"]
+    assert "None yet. Every plan you start is kept here" in said(app)
+
+
+@pytest.mark.parametrize("page", [key for key, _ in PAGES if key != "plans"])
+def test_a_page_without_a_plan_says_what_to_do(app, page):
+    app.run()
+    app.switch_page(f"fieldmap/pages/{page}.py").run()
+    assert not app.exception
+    assert "No plan is open." in said(app)
+    assert [button.label for button in app.button] == ["Go to plans"]
+
+
+@pytest.mark.parametrize("page", ["map", "season", "export"])
+def test_a_page_of_an_unfinished_plan_says_what_is_missing(app, tmp_path, page):
+    opened(app, new_plan(tmp_path, "Oak ground"), page)
+    assert "still empty: boundary, samples, cover crop, crop and need, spreader" in said(app)
+    assert labelled(app.button, "Go to upload")
+
+
+def test_the_demo_opens_on_its_map(app, tmp_path):
+    app.run()
+    app.button[0].click().run()
+    assert not app.exception
+    text = said(app)
+    for title in ("Order", "Where", "Against one rate", "How sure", "When"):
+        assert f"**{title}**" in text
+    folder = tmp_path / "demo-kettle-bend"
+    assert read_plan(folder).name == "Kettle Bend, north piece"
+    app.switch_page("fieldmap/pages/plans.py").run()
+    app.button[0].click().run()
+    assert [path.name for path in tmp_path.iterdir() if path.is_dir()] == [
+        "demo-kettle-bend"
+    ]  # not a second one
+
+
+def test_a_new_plan_is_on_disk_at_once(app, tmp_path):
+    app.run()
+    app.text_input[0].set_value("Oak ground")
+    app.radio[0].set_value("us")
+    labelled(app.button, "Start").click().run()
+    assert read_told(tmp_path / "oak-ground") == {"name": "Oak ground", "units": "us"}
+    assert "Drop the field outline above, or draw it on the map." in said(app)
+
+
+def test_the_plan_opens_where_it_was_after_a_restart(app, demo):
+    opened(app, demo, "upload")
+    app.run()
+    new = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    from fieldmap.session import LAST_OPEN
+
+    (workspace_folder() / LAST_OPEN).write_text(demo.name)
+    new.run()
+    assert "Kettle Bend, north piece" in said(new)
+
+
+def test_plans_are_copied_for_next_season_and_removed_only_when_asked(app, demo, tmp_path):
+    app.run()
+    app.button(key=f"copy {demo.name}").click().run()
+    copied = tmp_path / "kettle-bend-north-piece-next-season"
+    assert copied.is_dir()
+    app.switch_page("fieldmap/pages/plans.py").run()
+    app.button(key=f"remove {copied.name}").click().run()
+    assert not copied.exists()
+    assert demo.is_dir()
+
+
+def test_files_are_dropped_together_and_sorted_out(app, tmp_path):
+    folder = new_plan(tmp_path, "Oak")
+    opened(app, folder, "upload")
+    farm = sample_farm()[0]
+    names = ("samples.csv", "no_spread.geojson", "boundary.geojson", "weather.csv")
+    app.file_uploader[0].set_value([(name, (farm / name).read_bytes(), "") for name in names]).run()
+    assert not app.exception
+    for text in ("boundary.geojson was read as boundary.", "no_spread.geojson was read as no-spread areas."):
+        assert text in said(app)
+    assert read_told(folder)["samples"] == {"file": "samples.csv"}
+
+
+def test_a_file_that_cannot_be_read_is_refused_in_the_words_of_the_command_line(app, tmp_path):
+    folder = new_plan(tmp_path, "Oak")
+    opened(app, folder, "upload")
+    app.file_uploader[0].set_value([("field.geojson", b"{", "")]).run()
+    assert "field.geojson, line 1: this is not JSON; RFC 7946 GeoJSON is expected." in app.error[
+        0
+    ].value.replace("\\", "")
+    assert read_told(folder) == {"name": "Oak", "units": "metric"}
+
+
+def test_an_answer_is_saved_in_its_unit_and_shown_in_either(app, demo):
+    opened(app, demo, "upload")
+    labelled(app.number_input, "Swath, ft").set_value(50.0).run()
+    assert read_told(demo)["spreader"]["swath"] == "50 ft"
+    app.button_group[0].set_value("metric").run()
+    assert read_told(demo)["units"] == "metric"
+    assert labelled(app.number_input, "Swath, m").value == pytest.approx(15.24)
+    assert read_told(demo)["spreader"]["swath"] == "50 ft"  # showing it otherwise changes nothing
+    labelled(app.number_input, "Hopper").set_value(None).run()
+    assert "hopper" not in read_told(demo)["spreader"]
+
+
+@pytest.mark.parametrize(
+    ("label", "kind", "value", "place"),
+    [
+        ("Cover crop", "multiselect", ["crimson clover"], ("cover_crop", "species", "crimson clover")),
+        ("Where the residue lies", "selectbox", "surface", ("cover_crop", "placement", "surface")),
+        ("Growth stage", "selectbox", "full bloom", ("cover_crop", "stage", "full bloom")),
+        ("Zones at most", "number_input", 3, ("spreader", "zones_max", 3)),
+        ("A border device", "checkbox", True, ("spreader", "border_spreading", True)),
+        ("Price of the product", "text_input", "600 USD/t", ("prices", "product", "600 USD/t")),
+    ],
+)
+def test_each_sort_of_answer_is_saved(app, demo, label, kind, value, place):
+    opened(app, demo, "upload")
+    labelled(getattr(app, kind), label).set_value(value).run()
+    assert not app.exception
+    assert read_told(demo)[place[0]][place[1]] == place[2]
+
+
+def test_other_credits_come_and_go(app, demo):
+    opened(app, demo, "upload")
+    labelled(app.selectbox, "Another credit").set_value("soil organic matter").run()
+    labelled(app.button, "Add").click().run()
+    assert read_told(demo)["other_credits"][1] == {"source": "soil organic matter"}
+    assert "for soil organic matter" in said(app)
+    labelled(app.number_input, "Organic matter").set_value(3.0).run()
+    assert read_told(demo)["other_credits"][1]["organic_matter"] == "3 %"
+    app.button(key="remove credit 0").click().run()
+    app.button(key="remove credit 0").click().run()
+    assert "other_credits" not in read_told(demo)
+
+
+def test_a_bad_row_is_marked_beside_it(app, demo):
+    text = (demo / "samples.csv").read_text().replace("1.44", "heavy")
+    save_file(demo, "samples.csv", text.encode())
+    opened(app, demo, "upload")
+    assert (
+        'samples.csv, row 2: fresh_lb is "heavy"; a number in pounds is expected. Correct the cell.'
+        in said(app)
+    )
+    assert "△ **Samples** · needs a look" in [expander.label for expander in app.expander]
+
+
+def test_the_plan_as_text_is_refused_where_it_is_no_toml(app, demo):
+    opened(app, demo, "upload")
+    before = (demo / "plan.toml").read_text()
+    app.text_area[0].set_value("name = ")
+    labelled(app.button, "Save").click().run()
+    assert "this is not valid TOML" in app.error[0].value
+    assert (demo / "plan.toml").read_text() == before
+    app.text_area[0].set_value(before.replace("north piece", "south piece"))
+    labelled(app.button, "Save").click().run()
+    assert "Kettle Bend, south piece" in said(app)
+
+
+def test_a_plan_that_is_no_toml_can_still_be_mended(app, demo):
+    (demo / "plan.toml").write_text("name = \n")
+    opened(app, demo, "upload")
+    assert "this is not valid TOML" in said(app)
+    app.text_area[0].set_value('name = "mended"\nunits = "us"\n')
+    labelled(app.button, "Save").click().run()
+    assert not app.exception
+    assert "mended" in said(app)
+
+
+def test_controls_change_map_table_and_order(app, demo):
+    opened(app, demo, "map")
+    before = said(app)
+    labelled(app.number_input, "Zones at most").set_value(1).run()
+    assert read_told(demo)["spreader"]["zones_max"] == 1
+    assert "1 zone: " in said(app)
+    app.select_slider[0].set_value(0.9).run()
+    assert read_told(demo)["credit"]["confidence"] == 0.9
+    labelled(app.number_input, "Nitrogen need, west").set_value(100.0).run()
+    assert read_told(demo)["block"][0]["crop"]["need"] == "100 lb/ac"
+    assert said(app) != before
+
+
+def test_season_without_weather_says_what_is_needed(app, demo):
+    change_plan(demo, [(("weather",), None)])
+    opened(app, demo, "season")
+    assert "Timing needs weather" in said(app)
+
+
+def test_cautions_are_confirmed_once_for_a_plan(app, demo):
+    opened(app, demo, "export")
+    assert not app.get("download_button")
+    assert "10 mg/L" in said(app)
+    app.checkbox[0].check().run()
+    assert [button.label for button in app.get("download_button")][:2] == [
+        "Download all files",
+        "The plan folder",
+    ]
+    again = opened(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60), demo, "export")
+    assert not again.checkbox
+
+
+def test_text_of_a_plan_is_shown_and_not_run(app, demo):
+    change_plan(demo, [(("name",), "<script>HIT=1</script> **bold** {{7*7}} $x$ :smile:")])
+    opened(app, demo, "map")
+    assert app.title[0].value.replace("\\", "") == "<script>HIT=1</script> **bold** {{7*7}} $x$ :smile:"
+    assert "\\<script\\>" in app.title[0].value
+
+
+def test_without_sign_in_no_page_renders_and_each_has_their_own_workspace(app, demo, monkeypatch):
+    monkeypatch.setattr("streamlit.user_info._get_user_info", lambda: {"is_logged_in": False})
+    app.run()
+    assert [button.label for button in app.button] == ["Sign in"]
+    assert "Kettle Bend" not in said(app)
+    for page, _ in PAGES:
+        other = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+        other.query_params["plan"] = demo.name
+        other.run()
+        assert [button.label for button in other.button] == ["Sign in"], page
+    monkeypatch.setattr(
+        "streamlit.user_info._get_user_info",
+        lambda: {"is_logged_in": True, "iss": "https://id.test", "sub": "anna"},
+    )
+    signed = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    assert not signed.exception
+    assert "None yet." in said(signed)  # the plan of before is not hers
+    assert labelled(signed.button, "Sign out")
