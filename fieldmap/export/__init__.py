@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import tempfile
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,
@@ -46,6 +48,23 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
 OF_AN_APPLICATION = ("zones.geojson", "zones.gpkg", "zones.csv", "surface.tif")
 FOR_A_SPREADER = ("zones_shapefile.zip", "taskdata_grid.zip", "taskdata_zones.zip", "loads.csv")
 DRIP = "drip.csv"
+
+
+def files_of(result: Result) -> dict[str, Callable[[Path], None]]:
+    """Every file of a run by its path in the output folder, with what writes it."""
+    files: dict[str, Callable[[Path], None]] = {
+        name: partial(write, result) for name, write in WRITERS.items()
+    }
+    for one in result.applications if len(result.applications) > 1 else ():
+        for name in application_files(one):
+            write = write_drip_csv if name == DRIP else WRITERS[name]
+            files[f"application-{one.number}/{name}"] = partial(write, result.alone(one))
+    return files
+
+
+def application_files(one: ApplicationMap) -> tuple[str, ...]:
+    """The files that one of several applications has in its own folder."""
+    return (*OF_AN_APPLICATION, *((DRIP,) if one.through_drip else FOR_A_SPREADER))
 
 
 def refuse_existing(folder: Path, *, overwrite: bool) -> None:
@@ -112,10 +131,9 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         fresh, old = Path(beside, "new"), Path(beside, "old")
         fresh.mkdir()
-        for name, write in WRITERS.items():
-            write(result, fresh / name)
-        for one in result.applications if len(result.applications) > 1 else ():
-            _write_application(result.alone(one), fresh / f"application-{one.number}")
+        for name, write in files_of(result).items():
+            (fresh / name).parent.mkdir(exist_ok=True)
+            write(fresh / name)
         if folder.exists():
             folder.rename(old)
         try:
@@ -124,13 +142,3 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
             if old.exists():
                 shutil.move(old, folder)
             raise
-
-
-def _write_application(result: Result, folder: Path) -> None:
-    """The zone files of one of several applications: for a spreader, or a table of what goes through drip."""
-    folder.mkdir()
-    (one,) = result.applications
-    for name in OF_AN_APPLICATION if one.through_drip else (*OF_AN_APPLICATION, *FOR_A_SPREADER):
-        WRITERS[name](result, folder / name)
-    if one.through_drip:
-        write_drip_csv(result, folder / DRIP)
