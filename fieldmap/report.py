@@ -20,6 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
+    KeepTogether,
     PageBreak,
     Paragraph,
     SimpleDocTemplate,
@@ -90,25 +91,33 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
 
 
 def build_card(result: Result, *, date: dt.date) -> bytes:
-    """One page for the clipboard, of several applications one each: the map, the five numbers, the zones."""
+    """One page for the clipboard: the map, the five numbers, the zones, the notes.
+
+    Of several applications each has a page of its own, and the notes have the last.
+    """
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
-    height_in, notes = (3.9, "source") if len(result.applications) == 1 else (2.3, "fine")
+    notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
+    several = len(result.applications) > 1
     story: Story = []
     for one in result.applications:
         own = result.alone(one)
         story += [
-            *([PageBreak()] if story else []),
             *_heading(result, date),
             *_application(one),
-            _picture(rate_picture(own, width_in=width / inch, height_in=height_in)),
+            _picture(rate_picture(own, width_in=width / inch, height_in=3.9)),
             *_numbers(result),
             Spacer(0, 8),
             _zone_table(own, width),
             Spacer(0, 6),
             _text("Credit with its 90 % interval in brackets.", "small"),
-            _text(" · ".join((*result.warnings, *result.cautions)), notes),
+            *(
+                [_text(f"{result.cautions[0]} More on the last page.", "small"), PageBreak()]
+                if several
+                else []
+            ),
         ]
+    story += [*_heading(result, date), notes] if several else [notes]
     return _pdf(story, page, title=f"{result.plan.name}: card")
 
 
@@ -118,8 +127,10 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     maps: Story = []
     for one in result.applications:
         own = result.alone(one)
-        maps += [*_application(one), _text(zones_say(own), "title" if one_map else "body")]
-        maps += [_picture(rate_picture(own, width_in=width / inch, height_in=height_in))]
+        picture = _picture(rate_picture(own, width_in=width / inch, height_in=height_in))
+        maps += [
+            KeepTogether([*_application(one), _text(zones_say(own), "title" if one_map else "body"), picture])
+        ]
     return [
         *_heading(result, date),
         *maps,
@@ -324,7 +335,13 @@ def _styles() -> dict[str, ParagraphStyle]:
         "fine": style("fine", fontSize=6.3, leading=8.2, spaceAfter=3, textColor=QUIET),
         "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
         "heading": style(
-            "heading", fontName="Body-Bold", fontSize=11, leading=14, spaceBefore=10, spaceAfter=4
+            "heading",
+            fontName="Body-Bold",
+            fontSize=11,
+            leading=14,
+            spaceBefore=10,
+            spaceAfter=4,
+            keepWithNext=1,
         ),
         "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
         "cell": style("cell", fontSize=8, leading=10),

@@ -575,8 +575,10 @@ def test_map_report_and_card_show_each_application(three):
     page = map_page(result)
     report = re.sub(r"\s+", " ", " ".join(p.extract_text() for p in PdfReader(folder / "report.pdf").pages))
     card = PdfReader(folder / "card.pdf").pages
-    assert len(card) == 3
-    for one, sheet in zip(result.applications, card, strict=True):
+    assert len(card) == 4  # one each, and the notes
+    assert all(result.cautions[0][:60] in re.sub(r"\s+", " ", sheet.extract_text()) for sheet in card)
+    assert result.cautions[-1][:40] in re.sub(r"\s+", " ", card[3].extract_text())
+    for one, sheet in zip(result.applications, list(card)[:3], strict=True):
         title = application_title(one)
         assert f"<h2>{title}</h2>" in page
         assert f"Zones {one.number}" in page
