@@ -99,13 +99,14 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
     width = page[0] - 2 * MARGIN
     notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
     several = len(result.applications) > 1
+    height_in = 3.2 if several else 3.9  # all numbers are told on each page
     story: Story = []
     for one in result.applications:
         own = result.alone(one)
         story += [
             *_heading(result, date),
             *_application(one),
-            _picture(rate_picture(own, width_in=width / inch, height_in=3.9)),
+            _picture(rate_picture(own, width_in=width / inch, height_in=height_in)),
             *_numbers(result),
             Spacer(0, 8),
             _zone_table(own, width),
