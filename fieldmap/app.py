@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 import tomllib
 from importlib.resources import files
@@ -105,7 +106,14 @@ def main() -> None:
     st.session_state["pages"] = pages
     page = st.navigation(list(pages.values()), position="top")
     _heading()
-    page.run()
+    try:
+        page.run()
+    except Exception:
+        # Streamlit's own control flow is no Exception; what is left is a fault of ours, for the log only.
+        logging.getLogger("fieldmap").exception("a page could not be drawn")
+        st.error(
+            "Something went wrong here that is not your doing. What you entered is saved; open the page again."
+        )
 
 
 def _heading() -> None:

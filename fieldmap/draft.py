@@ -70,8 +70,8 @@ class Part:
 class Draft:
     """A plan under work, as far as it can be read.
 
-    `told` is empty where plan.toml is not TOML. `plan` is None until nothing is wrong. `rows` is the sample table as text, `row_problems` what is wrong by
-    its row; `samples` the same as points, None while the table cannot be read.
+    `told` is empty where plan.toml is not TOML; `plan` is None until nothing is wrong; `rows` is the sample table
+    as text and `row_problems` what is wrong by its row.
     """
 
     told: dict[str, Any]

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
+from filelock import Timeout
 
 from fieldmap.draft import Draft, average_text, look_over
 from fieldmap.errors import InputError
@@ -25,6 +26,8 @@ from fieldmap.units import shown_quantity
 from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from fieldmap.form import Question
     from fieldmap.plan import Plan
     from fieldmap.units import UnitSystem
@@ -230,6 +233,31 @@ def plain(text: str) -> str:
     return re.sub(r"([\\`*_{}\[\]<>()#+\-.!|~$:])", r"\\\1", text)
 
 
+def tell(said: list[str], refused: list[str]) -> None:
+    """Keep what is to be said at the head of the page when it is drawn next."""
+    st.session_state["told"] = said, refused
+
+
+def show_told() -> bool:
+    """Say what was kept to be said; whether something was taken in."""
+    said, refused = st.session_state.pop("told", ([], []))
+    if said:
+        st.success("  \n".join(plain(text) for text in said))
+    for text in refused:
+        st.error(plain(text))
+    return bool(said)
+
+
+def save(write: Callable[[], None]) -> None:
+    """Write something down; where that cannot be done it is said, and the old content stands."""
+    try:
+        write()
+    except InputError as error:
+        tell([], [str(problem) for problem in error.problems])
+    except (OSError, Timeout) as error:
+        tell([], [f"This was not saved ({error}). Free the place where plans are kept and try again."])
+
+
 def change_units(folder: Path) -> None:
     """Metric or US, at any time, for every number of the plan."""
     told = draft_of(folder).told
@@ -244,7 +272,9 @@ def change_units(folder: Path) -> None:
         format_func=names.__getitem__,
         key=key,
         label_visibility="collapsed",
-        on_change=lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")]),
+        on_change=lambda: save(
+            lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")])
+        ),
     )
 
 
@@ -311,7 +341,7 @@ def ask(
 def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
     unit = "" if question.kind is None else question.kind.unit_in(units)
     unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "d": "days"}.get(unit, unit)
-    needed = " \\*" if question.needed and not of_block else ""
+    needed = " *" if question.needed and not of_block else ""
     return question.label + (f", {unit}" if unit else "") + needed
 
 
@@ -349,7 +379,7 @@ def _write_down(folder: Path, place: Place, key: str, question: Question, units:
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
-    change_plan(folder, edits)
+    save(lambda: change_plan(folder, edits))
 
 
 def need_places(draft: Draft) -> list[tuple[str, Place]]:
@@ -378,5 +408,7 @@ def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
         help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
         "the chance that is set.",
-        on_change=lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])]),
+        on_change=lambda: save(
+            lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])])
+        ),
     )

@@ -24,6 +24,7 @@ from fieldmap.session import (
     need_places,
     need_result,
     plain,
+    show_told,
 )
 from fieldmap.summary import (
     LOAD_COLUMNS,
@@ -51,6 +52,7 @@ PICTURE_IN = (5.2, 4.0)
 @st.fragment
 def bench(folder: Path) -> None:
     """Map, numbers and controls: a control that moves redraws these and nothing else."""
+    show_told()
     draft = draft_of(folder)
     result = need_result(folder)
     wide, beside = st.columns([5, 2], gap="large")

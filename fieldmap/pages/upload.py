@@ -12,7 +12,18 @@ from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAN
 from fieldmap.errors import InputError
 from fieldmap.intake import ROLES, TEMPLATE, UNUSED, edit_rows, rename_column, start_rows, take_in
 from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
-from fieldmap.session import ask, average_of, draft_of, go_to, need_open_plan, plain, value_at
+from fieldmap.session import (
+    ask,
+    average_of,
+    draft_of,
+    go_to,
+    need_open_plan,
+    plain,
+    save,
+    show_told,
+    tell,
+    value_at,
+)
 from fieldmap.sketch import build_sketch, drawn_geojson
 from fieldmap.workspace import change_plan, plan_text, write_plan_text
 
@@ -90,14 +101,9 @@ def _drop(folder: Path) -> bool:
             except InputError as error:
                 refused += [str(problem) for problem in error.problems]
         st.session_state["drops"] = turn + 1
-        st.session_state["arrived"] = said, refused
+        tell(said, refused)
         st.rerun()
-    said, refused = st.session_state.pop("arrived", ((), ()))
-    if said:
-        st.success("  \n".join(plain(text) for text in said))
-    for text in refused:
-        st.error(plain(text))
-    return bool(said)
+    return show_told()
 
 
 def _problems(part: Part) -> None:
@@ -132,11 +138,15 @@ def _replace(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
     file = st.file_uploader(label, type=kinds, key=f"{role} {turn}")
     if file is not None:
         st.session_state[f"turn {role}"] = turn + 1
-        try:
-            st.session_state["arrived"] = [take_in(folder, file.name, file.getvalue(), role=role).said], []
-        except InputError as error:
-            st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+        _take_in(folder, file.name, file.getvalue(), role)
         st.rerun()
+
+
+def _take_in(folder: Path, name: str, content: bytes, role: Any) -> None:
+    try:
+        tell([take_in(folder, name, content, role=role).said], [])
+    except InputError as error:
+        tell([], [str(problem) for problem in error.problems])
 
 
 def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
@@ -217,13 +227,14 @@ def _sample_table(folder: Path, draft: Draft) -> None:
 
 def _edit_rows(folder: Path, file: str, key: str, seen: pd.DataFrame) -> None:
     """Save an edit as soon as it is made; a row that is being added counts once it holds something."""
-    edits = st.session_state[key]
-    edits["added_rows"] = [row for row in edits["added_rows"] if any(row.values())]
-    if any(edits[kind] for kind in ("edited_rows", "added_rows", "deleted_rows")):
-        try:
-            edit_rows(folder, file, seen, edits)
-        except InputError as error:
-            st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+    state = st.session_state[key]
+    edits = {
+        "edited_rows": dict(state["edited_rows"]),
+        "added_rows": [dict(row) for row in state["added_rows"] if any(row.values())],
+        "deleted_rows": list(state["deleted_rows"]),
+    }
+    if any(edits.values()):
+        save(lambda: edit_rows(folder, file, seen, edits))
 
 
 def _columns(folder: Path, draft: Draft) -> None:
@@ -375,10 +386,7 @@ def _sketch(folder: Path, draft: Draft) -> None:
 
 def _keep_drawing(folder: Path, role: Any, drawings: list[dict[str, Any]]) -> None:
     name = "boundary.geojson" if role == ROLES[0] else "no_spread.geojson"
-    try:
-        st.session_state["arrived"] = [take_in(folder, name, drawn_geojson(drawings), role=role).said], []
-    except InputError as error:
-        st.session_state["arrived"] = [], [str(problem) for problem in error.problems]
+    _take_in(folder, name, drawn_geojson(drawings), role)
     st.session_state["drawings"] = st.session_state.get("drawings", 0) + 1
     st.rerun()
 

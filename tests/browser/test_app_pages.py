@@ -1,0 +1,397 @@
+"""The app in a browser: from demo to files, uploads, drawing, edits, reloads, two tabs, a phone; nothing leaves."""
+
+import contextlib
+import json
+import os
+import re
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from playwright.sync_api import expect
+
+from fieldmap import read_plan, run
+from fieldmap.export import WRITERS, write_folder
+from fieldmap.sample_farm import sample_farm
+from fieldmap.workspace import copy_plan, new_plan, read_told
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+SHOTS = ROOT / "out" / "screenshots"  # to be looked at
+FARM = sample_farm()[0]
+SECRETS = """
+[auth]
+redirect_uri = "http://localhost/oauth2callback"
+cookie_secret = "only-for-this-test-0123456789abcdef"
+client_id = "x"
+client_secret = "x"
+server_metadata_url = "http://127.0.0.1:9/none"
+"""
+
+
+@contextlib.contextmanager
+def served(workspace, *options):
+    """The app as `streamlit run app.py` starts it, on a free port of this machine."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", ROOT / "app.py", f"--server.port={port}", *options],
+        env={**os.environ, "FIELDMAP_WORKSPACE": str(workspace)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        for _ in range(300):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+                break
+            time.sleep(0.1)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait()
+
+
+@pytest.fixture(scope="module")
+def workspace(tmp_path_factory):
+    return tmp_path_factory.mktemp("workspace")
+
+
+@pytest.fixture(scope="module")
+def address(workspace):
+    with served(workspace) as found:
+        yield found
+
+
+@pytest.fixture
+def tab(chromium, address):
+    """Open a page of the app; whatever asks for another machine is noted and refused."""
+    with contextlib.ExitStack() as stack:
+        away = []
+
+        def show(path="", **options):
+            context = stack.enter_context(
+                chromium.new_context(viewport=options.get("viewport", {"width": 1440, "height": 1000}))
+            )
+            context.set_default_timeout(15_000)
+
+            def route(handled):
+                if handled.request.url.startswith((address, "data:", "blob:", "about:")):
+                    handled.continue_()
+                else:
+                    away.append(handled.request.url)
+                    handled.abort()
+
+            context.route("**/*", route)
+            page = context.new_page()
+            page.goto(f"{address}/{path}")
+            return page
+
+        yield show
+        assert away == []
+
+
+def shot(page, name):
+    SHOTS.mkdir(parents=True, exist_ok=True)
+    page.screenshot(path=SHOTS / f"{name}.png")
+
+
+def map_frame(page):
+    frame = page.frame_locator("iframe").first
+    frame.locator(".leaflet-container").wait_for()
+    frame.locator(".leaflet-views-pane path").first.wait_for()
+    return frame
+
+
+def summary(page, part):
+    return page.locator("summary", has_text=part).first
+
+
+def test_from_demo_to_zip_in_six_clicks(tab, workspace, tmp_path):
+    start, clicks = time.monotonic(), 0
+    page = tab()
+    page.get_by_role("button", name="Open the demo").click()
+    clicks += 1
+    map_frame(page)
+    shot(page, "map")
+    page.get_by_role("link", name="Export").click()
+    clicks += 1
+    page.get_by_text("I have read the cautions").click()
+    clicks += 1
+    shot(page, "cautions")
+    with page.expect_download() as caught:
+        page.get_by_role("button", name="Download all files").click()
+        clicks += 1
+    path = tmp_path / "all.zip"
+    caught.value.save_as(path)
+    assert clicks <= 6
+    assert time.monotonic() - start < 120
+    shot(page, "export")
+
+    # Every file is the one that the command line writes for the same plan.
+    folder = workspace / "demo-kettle-bend"
+    write_folder(run(read_plan(folder)), tmp_path / "cli")
+    with zipfile.ZipFile(path) as archive:
+        assert sorted(archive.namelist()) == sorted(WRITERS)
+        for name in WRITERS:
+            ours, theirs = archive.read(name), (tmp_path / "cli" / name).read_bytes()
+            if name == "zones.gpkg":  # says when it was written
+                ours, theirs = (
+                    content(ours, tmp_path / "ours.gpkg"),
+                    content(theirs, tmp_path / "theirs.gpkg"),
+                )
+            assert ours == theirs, name
+    for name in ("zones.geojson", "report.pdf", "taskdata_grid.zip"):
+        with page.expect_download() as caught:
+            page.get_by_role("button", name=name, exact=True).click()
+        assert Path(caught.value.path()).read_bytes() == (tmp_path / "cli" / name).read_bytes()
+    page.get_by_text("Show the report").click()
+    page.get_by_text("Page 4").wait_for()
+    assert page.locator("img").count() >= 4
+
+
+def content(geopackage, path):
+    """All rows of a GeoPackage, without the times of writing."""
+    path.write_bytes(geopackage)
+    with contextlib.closing(sqlite3.connect(path)) as opened:
+        return [re.sub(r"\d{4}-\d\d-\d\dT[\d:.]+Z", "", line) for line in opened.iterdump()]
+
+
+def boundary_in(kind, tmp_path):
+    shapes = gpd.read_file(FARM / "boundary.geojson")
+    if kind == "geojson":
+        return FARM / "boundary.geojson"
+    if kind == "gpkg":
+        shapes.to_file(tmp_path / "field.gpkg")
+        return tmp_path / "field.gpkg"
+    if kind == "zip":
+        (tmp_path / "shp").mkdir()
+        shapes.to_file(tmp_path / "shp" / "field.shp")
+        with zipfile.ZipFile(tmp_path / "field.zip", "w") as archive:
+            for part in (tmp_path / "shp").iterdir():
+                archive.write(part, part.name)
+        return tmp_path / "field.zip"
+    places = [" ".join(f"{x},{y}" for x, y in shape.exterior.coords) for shape in shapes.geometry]
+    placemarks = "".join(
+        f"<Placemark><Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing>"
+        "</outerBoundaryIs></Polygon></Placemark>"
+        for ring in places
+    )
+    text = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{placemarks}</Document></kml>'
+    (tmp_path / "field.kml").write_text(text)
+    return tmp_path / "field.kml"
+
+
+@pytest.mark.parametrize("kind", ["geojson", "gpkg", "zip", "kml"])
+def test_a_boundary_of_each_format_and_samples_are_uploaded_and_drawn(tab, workspace, tmp_path, kind):
+    folder = new_plan(workspace, f"by {kind}")
+    page = tab(f"upload?plan={folder.name}")
+    page.locator("input[type=file]").first.set_input_files(
+        [boundary_in(kind, tmp_path), FARM / "samples.csv"]
+    )
+    page.get_by_text("was read as boundary").wait_for()
+    page.get_by_text("samples.csv was read as samples").wait_for()
+    frame = page.frame_locator("iframe").first
+    frame.locator("path.leaflet-interactive").nth(30).wait_for()
+    assert read_told(folder)["samples"]["file"] == "samples.csv"
+    if kind == "geojson":
+        shot(page, "upload")
+
+
+def test_a_boundary_is_drawn(tab, workspace):
+    folder = new_plan(workspace, "drawn")
+    page = tab(f"upload?plan={folder.name}")
+    page.get_by_label("Latitude of the field").fill("42.8605")
+    page.get_by_label("Longitude").fill("-77.065")
+    page.get_by_label("Longitude").press("Enter")
+    page.wait_for_timeout(1500)
+    frame = page.frame_locator("iframe").first
+    frame.locator(".leaflet-draw-draw-polygon").click()
+    box = page.locator("iframe").first.bounding_box()
+    for dx, dy in ((260, 90), (400, 90), (400, 250), (260, 250), (260, 90)):
+        page.mouse.click(box["x"] + dx, box["y"] + dy)
+        page.wait_for_timeout(300)  # two clicks at once would be a double click
+    page.get_by_role("button", name="Use it as the boundary").click()
+    page.get_by_text("boundary.geojson was read as boundary").wait_for()
+    shape = gpd.read_file(folder / "boundary.geojson").geometry.iloc[0]
+    assert shape.geom_type == "Polygon"
+    assert abs(shape.centroid.x + 77.065) < 0.01
+    shot(page, "drawn")
+
+
+def changed_cells(before, after):
+    """Cells of a table that are not what they were."""
+    old, new = (pd.read_csv(path, dtype=str, keep_default_na=False) for path in (before, after))
+    return new.to_numpy()[old.to_numpy() != new.to_numpy()].tolist()
+
+
+def test_a_sample_that_is_edited_changes_table_and_map(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Edited")
+    page = tab(f"map?plan={folder.name}")
+    map_frame(page)
+    before = read_plan(folder), run(read_plan(folder)).stand.biomass.mean
+    page.get_by_role("link", name="Upload").click()
+    summary(page, "Samples").click()
+    # The grid is drawn on a canvas: the cell is reached with the keyboard, as a person without a mouse would.
+    grid = page.get_by_test_id("stDataFrame").first
+    grid.scroll_into_view_if_needed()
+    page.wait_for_timeout(1000)
+    box = grid.bounding_box()
+    page.mouse.click(box["x"] + 100, box["y"] + 52)
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.type("9.99")
+    page.keyboard.press("Enter")
+    for _ in range(50):
+        if "9.99" in (folder / "samples.csv").read_text():
+            break
+        page.wait_for_timeout(100)
+    assert changed_cells(FARM / "samples.csv", folder / "samples.csv") == ["9.99"]
+    after = run(read_plan(folder)).stand.biomass.mean
+    assert not np.allclose(before[1], after, equal_nan=True)
+    page.get_by_role("link", name="Map").click()
+    frame = map_frame(page)
+    frame.locator('input[value="biomass"]').check()
+    shot(page, "edited")
+
+
+def test_a_bad_file_is_told_and_nothing_is_lost(tab, workspace, tmp_path):
+    folder = copy_plan(workspace, FARM, name="Bad file")
+    (tmp_path / "samples.csv").write_text(
+        (FARM / "samples.csv").read_text().replace("1.44", "heavy").replace("42.860531", "2.8")
+    )
+    (tmp_path / "field.kml").write_text("<kml>")
+    page = tab(f"upload?plan={folder.name}")
+    page.locator("input[type=file]").first.set_input_files([tmp_path / "field.kml"])
+    page.get_by_text("field.kml").first.wait_for()
+    assert read_told(folder)["field"]["boundary"] == "boundary.geojson"
+    page.locator("input[type=file]").first.set_input_files([tmp_path / "samples.csv"])
+    page.get_by_text('row 2: fresh_lb is "heavy"').locator("visible=true").first.wait_for()
+    frame = page.frame_locator("iframe").first
+    frame.get_by_text("✕ row 2").wait_for()
+    shot(page, "bad-row")
+
+
+def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Reloaded")
+    page = tab(f"upload?plan={folder.name}")
+    summary(page, "Spreader").click()
+    page.get_by_role("spinbutton", name="Swath, ft").fill("50")
+    page.get_by_role("spinbutton", name="Swath, ft").press("Enter")
+    page.wait_for_timeout(500)
+    page.reload()
+    page.get_by_role("heading", name="Reloaded").wait_for()
+    summary(page, "Spreader").click()
+    expect(page.get_by_role("spinbutton", name="Swath, ft")).to_have_value("50")
+    assert read_told(folder)["spreader"]["swath"] == "50 ft"
+
+
+def test_two_tabs_change_one_plan(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Two tabs")
+    first, second = (tab(f"upload?plan={folder.name}") for _ in range(2))
+    for page, label, text in (
+        (first, "Swath, ft", "50"),
+        (second, "Zones at most", "3"),
+        (first, "Speed, mph", "8"),
+    ):
+        if not page.get_by_role("spinbutton", name=label).is_visible():
+            summary(page, "Spreader").click()
+        page.get_by_role("spinbutton", name=label).fill(text)
+        page.get_by_role("spinbutton", name=label).press("Enter")
+        page.wait_for_timeout(700)
+    told = read_told(folder)["spreader"]
+    assert (told["swath"], told["zones_max"], told["speed"]) == ("50 ft", 3, "8 mph")
+    second.reload()
+    summary(second, "Spreader").click()
+    expect(second.get_by_role("spinbutton", name="Swath, ft")).to_have_value("50")
+
+
+def test_a_control_redraws_the_map_where_it_was(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Controls")
+    page = tab(f"map?plan={folder.name}")
+    frame = map_frame(page)
+    frame.locator('input[value="credit"]').check()
+    frame.locator(".leaflet-control-zoom-in").click()
+    page.wait_for_timeout(500)
+    before = frame.locator("body").evaluate("() => [map_field.getZoom(), map_field.getCenter().lat]")
+    page.get_by_role("spinbutton", name="Zones at most").fill("2")
+    page.get_by_role("spinbutton", name="Zones at most").press("Enter")
+    page.get_by_text("2 zones: ").wait_for()
+    page.wait_for_timeout(500)
+    frame = page.frame_locator("iframe").first
+    frame.locator(".leaflet-container").wait_for()
+    after = frame.locator("body").evaluate("() => [map_field.getZoom(), map_field.getCenter().lat]")
+    assert after == pytest.approx(before)
+    assert frame.locator('input[value="credit"]').is_checked()
+
+
+def test_a_tap_on_a_zone_and_on_a_sample_gives_its_numbers(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Tapped")
+    page = tab(f"map?plan={folder.name}")
+    frame = map_frame(page)
+    frame.locator("path.sample").first.click(force=True)
+    frame.get_by_text("Dry biomass by the other samples").wait_for()
+    frame.locator(".leaflet-popup-close-button").click()
+    label = frame.locator(".zone-label text").first.bounding_box()  # lets clicks through to its zone
+    page.mouse.click(label["x"] + label["width"] / 2, label["y"] + label["height"] / 2)
+    frame.locator(".leaflet-popup-content").get_by_text("Credit").first.wait_for()
+
+
+@pytest.mark.parametrize("path", ["", "upload", "map", "season", "export"])
+def test_on_a_phone(tab, workspace, path):
+    folder = workspace / "phone"
+    if not folder.exists():
+        folder = copy_plan(workspace, FARM, name="Phone")
+    page = tab(f"{path}?plan={folder.name}", viewport={"width": 390, "height": 844})
+    page.get_by_text("Phone").first.wait_for()
+    page.wait_for_timeout(2500)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    shot(page, f"phone-{path or 'plans'}")
+
+
+def test_with_sign_in_configured_no_page_shows_without_it(chromium, tmp_path):
+    new_plan(tmp_path, "Secret ground")
+    (tmp_path / "secrets.toml").write_text(SECRETS)
+    with (
+        served(tmp_path, f"--secrets.files={tmp_path / 'secrets.toml'}") as address,
+        chromium.new_context() as context,
+    ):
+        for path in ("", "upload?plan=secret-ground", "map", "season", "export"):
+            page = context.new_page()
+            page.goto(f"{address}/{path}")
+            page.get_by_role("button", name="Sign in").wait_for()
+            page.wait_for_timeout(300)
+            assert page.get_by_text("Secret ground").count() == 0
+            page.close()
+
+
+def test_a_server_open_to_the_network_shows_nothing(chromium, tmp_path):
+    new_plan(tmp_path, "Secret ground")
+    with served(tmp_path, "--server.address=0.0.0.0") as address, chromium.new_context() as context:
+        page = context.new_page()
+        page.goto(address)
+        page.get_by_text("nobody has to sign in").wait_for()
+        assert page.get_by_text("Secret ground").count() == 0
+
+
+def test_text_of_a_file_is_shown_and_never_run(tab, workspace):
+    payload = (
+        "<img src=x onerror=window.top.HIT=1><script>window.top.HIT=1</script>${window.top.HIT=1}{{7*7}}"
+    )
+    folder = copy_plan(workspace, FARM, name=payload[:100])
+    shapes = json.loads((folder / "boundary.geojson").read_text())
+    shapes["features"][1]["properties"]["block"] = payload
+    (folder / "boundary.geojson").write_text(json.dumps(shapes))
+    for path in ("upload", "map", "season", "export", ""):
+        page = tab(f"{path}?plan={folder.name}")
+        page.wait_for_timeout(3000)
+        assert page.evaluate("() => window.HIT") is None
