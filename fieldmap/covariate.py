@@ -12,7 +12,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter
 
 from fieldmap.covariance import distance_matrix, positions, sample_values
-from fieldmap.drift import drift_at_samples
+from fieldmap.drift import drift_at_samples, spread_within
 from fieldmap.likelihood import LEAST_SAMPLES, LEAST_SPARE, RANGES, decompose, spatial_models
 from fieldmap.tiles import one_blas_thread
 
@@ -67,8 +67,8 @@ def choose_scale(
     Returns
     -------
     index
-        Column with the highest leave-one-out log score of kriging with it as drift; constant columns are
-        passed over. 0 with too few samples to tell.
+        Column with the highest leave-one-out log score of kriging with it; columns constant in each stratum
+        are passed over. The first that is not with too few samples to tell.
 
     Raises
     ------
@@ -78,9 +78,13 @@ def choose_scale(
     points = positions("coords", coords)
     z = sample_values(values, len(points))
     versions = np.asarray(candidates, dtype=np.float64)
-    varied = np.flatnonzero(versions.std(axis=0) > 1e-12 * np.abs(versions).max(axis=0))
+    labels = np.zeros(len(z)) if strata is None else np.asarray(strata)
+    varied = np.flatnonzero(spread_within(np.unique(labels, return_inverse=True)[1], versions))
     if not len(varied):
-        raise ValueError("the covariate has the same value at all samples at every scale; leave it out")
+        each = "" if strata is None else " of each stratum"
+        raise ValueError(
+            f"the covariate has the same value at all samples{each} at every scale; leave it out"
+        )
     if len(z) < LEAST_SAMPLES or z.std() == 0:
         return int(varied[0])
     with one_blas_thread():
@@ -88,9 +92,10 @@ def choose_scale(
         ranges = decompose(distance, RANGES * (distance.max() or 1.0))
         scores = []
         for version in varied:
-            _, rows = drift_at_samples(len(z), versions[:, version], strata)
+            drift, rows = drift_at_samples(len(z), versions[:, version], strata)
             if len(z) - rows.shape[1] < LEAST_SPARE:
                 return int(varied[0])
-            models = spatial_models(ranges, (z - z.mean()) / z.std(), rows, tuple(range(rows.shape[1])))
+            columns = tuple(range(rows.shape[1]))
+            models = spatial_models(ranges, (z - z.mean()) / z.std(), rows, columns, len(drift.strata))
             scores.append(models.leave_one_out.score)
     return int(varied[np.argmax(scores)])

@@ -24,7 +24,7 @@ class Drift:
     strata
         Labels, sorted; one empty label when there are none.
     covariate_mean, covariate_scale
-        Mean and standard deviation of each covariate over the samples.
+        Mean of each covariate over the samples, and standard deviation about its mean in each stratum.
     """
 
     strata: NDArray[Any]
@@ -59,6 +59,14 @@ class Drift:
         return stratum, columns
 
 
+def spread_within(stratum: NDArray[np.intp], columns: Floats) -> Floats:
+    """Standard deviation of each column, (c,), about its mean in each stratum; 0 where that is only rounding."""
+    indicators = np.equal.outer(stratum, np.arange(stratum.max() + 1))
+    means = indicators.T @ columns / indicators.sum(axis=0)[:, np.newaxis]
+    scale = (columns - means[stratum]).std(axis=0)
+    return np.where(scale > 1e-12 * np.abs(columns).max(axis=0), scale, 0.0)
+
+
 def drift_at_samples(n: int, covariates: ArrayLike | None, strata: ArrayLike | None) -> tuple[Drift, Floats]:
     """Check the samples' covariates and strata: the drift, and its design matrix, (n, q)."""
     columns = np.empty((n, 0)) if covariates is None else drift_columns("covariates", covariates)
@@ -73,12 +81,13 @@ def drift_at_samples(n: int, covariates: ArrayLike | None, strata: ArrayLike | N
         )
     if n < len(known) + 2:
         raise ValueError(f"{n} samples give no standard error; expected at least {len(known) + 2}")
-    mean, scale = columns.mean(axis=0), columns.std(axis=0)
-    if np.any(scale <= 1e-12 * np.abs(mean)):
+    scale = spread_within(stratum, columns)
+    if not scale.all():
+        each = "" if len(known) == 1 else " of each stratum"
         raise ValueError(
-            "a covariate has the same value at all samples, so it can tell nothing; leave it out"
+            f"a covariate has the same value at all samples{each}, so it can tell nothing; leave it out"
         )
-    drift = Drift(known, mean, scale)
+    drift = Drift(known, columns.mean(axis=0), scale)
     rows = drift.rows(stratum, columns)
     left = 1.0 - np.einsum("ij,ji->i", rows, np.linalg.pinv(rows))  # what each sample leaves to be predicted
     if left.min() < 1e-9:

@@ -11,6 +11,7 @@ from scipy.ndimage import distance_transform_edt
 from fieldmap.covariance import Covariance
 from fieldmap.covariate import SCALES_M, choose_scale, smooth
 from fieldmap.diagnostics import next_samples
+from fieldmap.drift import spread_within
 from fieldmap.neighbours import krige_local
 from fieldmap.surface import LEAST_SAMPLES, MOST_SAMPLES, fit_surface, joint, no_pattern_message, predict
 from fieldmap.tiles import one_blas_thread
@@ -129,8 +130,10 @@ def prepare_covariates(
         whole = _filled(raster)
         versions = [smooth(whole, cell_m=field.grid.cell_m, scale_m=scale_m) for scale_m in SCALES_M]
         at_samples = np.column_stack([_at_samples(version, samples, field) for version in versions])
-        if np.ptp(at_samples, axis=0).max() == 0.0:
-            warnings.append(f"{name} has the same value at all samples: it is left out.")
+        stratum = np.zeros(len(samples), dtype=np.intp) if strata.of_samples is None else strata.of_samples
+        if not spread_within(stratum, at_samples).any():
+            each = "" if strata.of_samples is None else " of each cover crop"
+            warnings.append(f"{name} has the same value at all samples{each}: it is left out.")
             continue
         chosen = choose_scale(samples.coords_m, samples.dry_kg_ha, at_samples, strata=strata.of_samples)
         kept.append(versions[chosen])

@@ -23,6 +23,8 @@ LEAST_SAMPLES = 8  # to compare models; judgement: fewer than 12 were not simula
 LEAST_SPARE = 4  # samples more than columns of the mean, to compare mean models; judgement
 SHARES = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97])
 RANGES = np.geomspace(0.03, 0.5, 7)  # of the largest distance between samples
+SLOPE_PRIOR_SAMPLES = 3.0  # what is expected of slopes beforehand, 0, counts as this many samples
+COVARIATE_ODDS = 3.0  # beforehand, that covariates track the samples: someone thought them worth adding
 LEAST_WEIGHT = 0.005  # spatial models below this share of the total weight are left out of the map
 NORMAL_90 = 1.6448536269514722  # half-width of a 90 % interval in standard errors
 
@@ -52,9 +54,10 @@ class LeaveOneOut:
 
 @dataclass(frozen=True)
 class SpatialModels:
-    """The K spatial models for one mean model (p columns of the design), and their weights."""
+    """The K spatial models for one mean model (p columns of the design, `groups` of them strata), weighed."""
 
     columns: tuple[int, ...]  # of the full design
+    groups: int
     range_index: tuple[int, ...]  # (K,)
     shares: Floats  # (K,), spatial share of the variance
     weights: Floats  # (K,), sum 1
@@ -105,8 +108,21 @@ def mean_models(n: int, groups: int, columns: int) -> list[tuple[int, ...]]:
     return [base] + [model for model in single + everything if n - len(model) >= LEAST_SPARE]
 
 
-def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tuple[int, ...]) -> SpatialModels:
+def mean_model_weights(models: list[SpatialModels]) -> Floats:
+    """Weights of the sets of `mean_models`: leave-one-out log score, and the odds given to covariates."""
+    _, *with_covariate = models
+    odds = [1.0] + [COVARIATE_ODDS / len(with_covariate) for _ in with_covariate]
+    return np.asarray(softmax([model.leave_one_out.score for model in models] + np.log(odds)))
+
+
+def spatial_models(
+    ranges: list[Range], z: Floats, design: Floats, columns: tuple[int, ...], groups: int
+) -> SpatialModels:
     """Weigh all spatial models by restricted likelihood, with a uniform prior on share and range.
+
+    Nothing is known of the strata's means beforehand. The slopes of standardised covariates are normal about 0
+    with variance σ² / SLOPE_PRIOR_SAMPLES, which keeps a dozen samples from making too much of a chance
+    correlation: the covariance of the values is σ²(V + Σ x xᵀ / SLOPE_PRIOR_SAMPLES), x the covariates.
 
     Parameters
     ----------
@@ -115,16 +131,19 @@ def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tupl
     z
         Values, (n,), of about unit variance.
     design, columns
-        Full design, (n, q), and which of its columns make the mean. At least two samples more than columns.
+        Full design, (n, q), and which of its columns make the mean: all strata and any covariates.
+    groups
+        Number of strata, the first columns of the design. At least two samples more than these.
 
     References
     ----------
     Restricted likelihood: Harville (1974), Biometrika 61, 383-385, doi:10.1093/biomet/61.2.383. With σ²
     profiled out it equals, up to a constant, the likelihood with σ² integrated out under the prior 1/σ²:
-    Berger, De Oliveira & Sansó (2001), JASA 96, 1361-1374, doi:10.1198/016214501753382282.
+    Berger, De Oliveira & Sansó (2001), JASA 96, 1361-1374, doi:10.1198/016214501753382282. Normal slopes
+    beside means without a prior: Rasmussen & Williams (2006), Gaussian Processes for Machine Learning, section 2.7.
     """
     parts = [
-        _one_range(item, SHARES if i == 0 else SHARES[1:], z, design[:, columns])
+        _one_range(item, SHARES if i == 0 else SHARES[1:], z, design[:, columns], groups)
         for i, item in enumerate(ranges)
     ]
     log_weight, sse, coefficients, weighted_residual, precision = (
@@ -132,31 +151,40 @@ def spatial_models(ranges: list[Range], z: Floats, design: Floats, columns: tupl
     )
     shares = np.concatenate([SHARES] + [SHARES[1:]] * (len(ranges) - 1))
     index = np.repeat(np.arange(len(ranges)), [len(part[0]) for part in parts])
-    n, p = len(z), len(columns)
     return SpatialModels(
         columns,
+        groups,
         tuple(index.tolist()),
         shares,
         np.asarray(softmax(log_weight)),
-        sse / (n - p),
+        sse / (len(z) - groups),
         coefficients,
-        _leave_one_out(z, p, log_weight, sse, weighted_residual, precision),
+        _leave_one_out(z, groups, log_weight, sse, weighted_residual, precision),
     )
 
 
-def _one_range(item: Range, shares: Floats, z: Floats, design: Floats) -> tuple[Floats, ...]:
-    """Log likelihood, residual sum of squares, b, V⁻¹(z − Xb) and diag(P) for every share at one range."""
+def _prior_precision(columns: int, groups: int) -> Floats:
+    """Λ, (columns,): of the coefficients beforehand, times σ²; none for the strata's means."""
+    return np.where(np.arange(columns) < groups, 0.0, SLOPE_PRIOR_SAMPLES)
+
+
+def _one_range(item: Range, shares: Floats, z: Floats, design: Floats, groups: int) -> tuple[Floats, ...]:
+    """Log likelihood, residual sum of squares, b, V⁻¹(z − Xb) and diag(P) for every share at one range.
+
+    The sum of squares holds bᵀΛb, the slopes' distance from what was expected of them beforehand.
+    """
     n, p = design.shape
+    prior = _prior_precision(p, groups)
     turned_z, turned_x = item.vectors.T @ z, item.vectors.T @ design
     inverse = 1.0 / (shares[:, np.newaxis] * item.values + 1.0 - shares[:, np.newaxis])  # of V, (k, n)
     weighted_x = inverse[:, :, np.newaxis] * turned_x  # (k, n, p)
-    information = turned_x.T @ weighted_x  # XᵀV⁻¹X, (k, p, p)
+    information = turned_x.T @ weighted_x + np.diag(prior)  # XᵀV⁻¹X + Λ, (k, p, p)
     solution = np.linalg.solve(information, (turned_z @ weighted_x)[:, :, np.newaxis])
     coefficients = np.asarray(solution[:, :, 0], dtype=np.float64)
     residual = turned_z - coefficients @ turned_x.T
-    sse = np.maximum((inverse * residual**2).sum(axis=1), 1e-24 * n)
+    sse = np.maximum((inverse * residual**2).sum(axis=1) + coefficients**2 @ prior, 1e-24 * n)
     log_determinants = np.linalg.slogdet(information)[1] - np.log(inverse).sum(axis=1)
-    log_likelihood = -0.5 * ((n - p) * np.log(sse) + log_determinants)
+    log_likelihood = -0.5 * ((n - groups) * np.log(sse) + log_determinants)
     x_part = item.vectors @ weighted_x  # V⁻¹X, (k, n, p)
     solved = np.linalg.solve(information, x_part.transpose(0, 2, 1))
     precision = inverse @ (item.vectors**2).T - np.einsum("knp,kpn->kn", x_part, solved)
@@ -165,14 +193,14 @@ def _one_range(item: Range, shares: Floats, z: Floats, design: Floats) -> tuple[
 
 
 def _leave_one_out(
-    z: Floats, p: int, log_weight: Floats, sse: Floats, weighted_residual: Floats, precision: Floats
+    z: Floats, groups: int, log_weight: Floats, sse: Floats, weighted_residual: Floats, precision: Floats
 ) -> LeaveOneOut:
     """Leave each sample out of everything, in closed form.
 
     Without sample i the residual sum of squares falls by (Pz)ᵢ²/Pᵢᵢ, and the likelihood of a model is that
     with the sample over the density (Student's t) with which the others predict it.
     """
-    dof = len(z) - 1 - p
+    dof = len(z) - 1 - groups
     error = weighted_residual / precision  # observed − predicted, (K, n)
     left = np.maximum(sse[:, np.newaxis] - error * weighted_residual, 1e-24 * len(z))
     log_density = (
@@ -244,8 +272,8 @@ def collapse(
         for k in np.flatnonzero(part):
             item, share = ranges[model.range_index[k]], float(model.shares[k])
             at = model.range_index[k]
-            variance = spread(n - len(model.columns)) * model.variances[k]
-            mean, form = _node(item, share, model.columns, model.coefficients[k], z, design)
+            variance = spread(n - model.groups) * model.variances[k]
+            mean, form = _node(item, share, model, model.coefficients[k], z, design)
             signal[at] += part[k] * variance * share
             nugget += part[k] * variance * (1.0 - share)
             linear[at] += part[k] * mean
@@ -259,10 +287,11 @@ def collapse(
 
 
 def _node(
-    item: Range, share: float, columns: tuple[int, ...], coefficients: Floats, z: Floats, design: Floats
+    item: Range, share: float, models: SpatialModels, coefficients: Floats, z: Floats, design: Floats
 ) -> tuple[Floats, Floats]:
     """Kriging with one spatial model, σ² = 1: mean, and variance less its signal, on u as in `Form`."""
     n, q = design.shape
+    columns = models.columns
     own = design[:, columns]
     inverse = (item.vectors / (share * item.values + 1.0 - share)) @ item.vectors.T
     weighted_x = inverse @ own
@@ -273,6 +302,7 @@ def _node(
     unknown = np.zeros((len(columns), n + q))  # x₀ − XᵀV⁻¹c: what is left to estimate the mean for
     unknown[:, :n] = -share * weighted_x.T
     unknown[range(len(columns)), in_design] = 1.0
-    form = unknown.T @ np.linalg.solve(own.T @ weighted_x, unknown)
+    information = own.T @ weighted_x + np.diag(_prior_precision(len(columns), models.groups))
+    form = unknown.T @ np.linalg.solve(information, unknown)
     form[:n, :n] -= share**2 * inverse
     return mean, form

@@ -10,6 +10,7 @@ import base64
 import io
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, cast
 
 import matplotlib as mpl
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
     from fieldmap.field import Field
     from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
 
 CLASSES_MAX = 6  # rows of a legend that a phone still has room for
 PIXELS_A_CELL, PIXELS_MAX = 3, 900  # class borders come out smooth, files small
@@ -81,10 +83,13 @@ class View:
     application: int = 0
 
 
-def map_views(result: Result) -> tuple[View, ...]:
-    """Zones first, then from what the ground receives back to the stand, in the user's unit."""
+def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
+    """Zones first, then from what the ground receives back to the stand, in the user's unit.
+
+    `pixels` are the field's from `map_pixels`, where they are kept; else they are laid anew.
+    """
     unit = rate_unit(result.plan.units)
-    painter = _Painter(result)
+    paint = partial(_paint, pixels=pixels or map_pixels(result.field), units=result.plan.units)
     credit, biomass = result.budget.credit, result.stand.biomass
     return (
         *_zone_views(result),
@@ -93,42 +98,42 @@ def map_views(result: Result) -> tuple[View, ...]:
             "Received",
             received_says(result),
             f"Nitrogen that the ground receives when the map is driven, {unit}",
-            *painter.of(received_n_kg_ha(result), "cividis_r"),
+            *paint(received_n_kg_ha(result), "cividis_r"),
         ),
         View(
             "supplemental",
             "Supplemental",
             supplemental_says(result),
             f"Nitrogen still to spread, place by place, {unit}",
-            *painter.of(result.budget.supplemental_kg_ha, "cividis_r"),
+            *paint(result.budget.supplemental_kg_ha, "cividis_r"),
         ),
         View(
             "credit",
             "Credit",
             credit_says(result),
             f"Nitrogen credit from the stand, {unit}",
-            *painter.of(credit.credit_kg_ha, "viridis_r"),
+            *paint(credit.credit_kg_ha, "viridis_r"),
         ),
         View(
             "doubt",
             "Credit’s doubt",
             doubt_says(result),
             f"Doubt in the credit (one standard error), {unit}",
-            *painter.of(credit.se_kg_ha, "Greys"),
+            *paint(credit.se_kg_ha, "Greys"),
         ),
         View(
             "biomass",
             "Biomass",
             biomass_says(result),
             f"Dry biomass of the stand, {unit}",
-            *painter.of(biomass.mean, "viridis_r"),
+            *paint(biomass.mean, "viridis_r"),
         ),
         View(
             "biomass_doubt",
             "Biomass’s doubt",
             biomass_doubt_says(result),
             f"Doubt in the biomass (one standard error), {unit}",
-            *painter.of(biomass.se, "Greys"),
+            *paint(biomass.se, "Greys"),
         ),
     )
 
@@ -203,45 +208,61 @@ def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch
     )
 
 
-class _Painter:
-    """Paints rasters of the field as Web Mercator pictures; where the pixels lie is worked out once."""
+@dataclass(frozen=True)
+class Pixels:
+    """Where the pixels of a field's pictures lie: Web Mercator, north up.
 
-    def __init__(self, result: Result) -> None:
-        field = result.field
-        outline = shapely.transform(to_lonlat(field.outline, field.crs), _mercator)
-        west, south, east, north = outline.bounds
-        fine = max(field.grid.shape) * PIXELS_A_CELL
-        pixel_m = max(east - west, north - south) / min(fine, PIXELS_MAX)
-        rows, columns = math.ceil((north - south) / pixel_m), math.ceil((east - west) / pixel_m)
-        pixels = Grid(west, north, pixel_m, rows, columns)
-        south_west, north_east = _degrees(
-            np.array([[west, north - rows * pixel_m], [west + columns * pixel_m, north]])
-        ).tolist()
-        self._corners = (south_west[1], south_west[0]), (north_east[1], north_east[0])
-        self._painted = burn([cast("Polygon | MultiPolygon", outline)], pixels) >= 0
-        lonlat = _degrees(pixels.centres(self._painted))
-        forward = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
-        easting, northing = forward.transform(lonlat[:, 0], lonlat[:, 1])
-        grid = field.grid
-        self._row = (grid.north_m - northing) / grid.cell_m - 0.5
-        self._column = (easting - grid.west_m) / grid.cell_m - 0.5
-        self._units = result.plan.units
+    `painted` (rows, columns) are those inside the field, `row` and `column` (painted,) their places on the field's
+    grid, in cells; `corners` as of a `Picture`.
+    """
 
-    def of(self, raster_kg_ha: NDArray[np.float64], colormap: str) -> tuple[tuple[Swatch, ...], Picture]:
-        """Legend and PNG of a raster, in classes with round borders in the user's unit."""
-        outside = np.isnan(raster_kg_ha)
-        nearest = distance_transform_edt(outside, return_distances=False, return_indices=True)
-        filled = raster_kg_ha[tuple(nearest)] * shown_rate(1.0, self._units)
-        values = map_coordinates(filled, [self._row, self._column], order=1, mode="nearest")
-        borders = round_borders(float(values.min()), float(values.max()))
-        colours = _steps(colormap, len(borders) - 1)
-        index = np.zeros(self._painted.shape, dtype=np.uint8)  # 0 is clear
-        index[self._painted] = np.clip(np.digitize(values, borders), 1, len(colours))
-        legend = tuple(
-            Swatch((colour,), f"{whole(low)} to {whole(high)}")
-            for colour, low, high in zip(colours, borders[:-1], borders[1:], strict=True)
-        )
-        return legend, Picture(_png(index, colours), self._corners)
+    painted: NDArray[np.bool_]
+    row: NDArray[np.float64]
+    column: NDArray[np.float64]
+    corners: tuple[tuple[float, float], tuple[float, float]]
+
+
+def map_pixels(field: Field) -> Pixels:
+    """Lay pixels over a field: three a cell along its longer side, at most `PIXELS_MAX`."""
+    outline = shapely.transform(to_lonlat(field.outline, field.crs), _mercator)
+    west, south, east, north = outline.bounds
+    fine = max(field.grid.shape) * PIXELS_A_CELL
+    pixel_m = max(east - west, north - south) / min(fine, PIXELS_MAX)
+    rows, columns = math.ceil((north - south) / pixel_m), math.ceil((east - west) / pixel_m)
+    pixels = Grid(west, north, pixel_m, rows, columns)
+    south_west, north_east = _degrees(
+        np.array([[west, north - rows * pixel_m], [west + columns * pixel_m, north]])
+    ).tolist()
+    painted = burn([cast("Polygon | MultiPolygon", outline)], pixels) >= 0
+    lonlat = _degrees(pixels.centres(painted))
+    forward = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
+    easting, northing = forward.transform(lonlat[:, 0], lonlat[:, 1])
+    grid = field.grid
+    return Pixels(
+        painted,
+        (grid.north_m - northing) / grid.cell_m - 0.5,
+        (easting - grid.west_m) / grid.cell_m - 0.5,
+        ((south_west[1], south_west[0]), (north_east[1], north_east[0])),
+    )
+
+
+def _paint(
+    raster_kg_ha: NDArray[np.float64], colormap: str, *, pixels: Pixels, units: UnitSystem
+) -> tuple[tuple[Swatch, ...], Picture]:
+    """Legend and PNG of a raster, in classes with round borders in the user's unit."""
+    outside = np.isnan(raster_kg_ha)
+    nearest = distance_transform_edt(outside, return_distances=False, return_indices=True)
+    filled = raster_kg_ha[tuple(nearest)] * shown_rate(1.0, units)
+    values = map_coordinates(filled, [pixels.row, pixels.column], order=1, mode="nearest")
+    borders = round_borders(float(values.min()), float(values.max()))
+    colours = _steps(colormap, len(borders) - 1)
+    index = np.zeros(pixels.painted.shape, dtype=np.uint8)  # 0 is clear
+    index[pixels.painted] = np.clip(np.digitize(values, borders), 1, len(colours))
+    legend = tuple(
+        Swatch((colour,), f"{whole(low)} to {whole(high)}")
+        for colour, low, high in zip(colours, borders[:-1], borders[1:], strict=True)
+    )
+    return legend, Picture(_png(index, colours), pixels.corners)
 
 
 def round_borders(low: float, high: float) -> list[float]:
@@ -258,7 +279,7 @@ def _png(index: NDArray[np.uint8], colours: tuple[str, ...]) -> str:
     image = Image.fromarray(index)
     image.putpalette(bytes.fromhex("ffffff" + "".join(colour[1:] for colour in colours)))
     buffer = io.BytesIO()
-    image.save(buffer, format="PNG", transparency=0, optimize=True)
+    image.save(buffer, format="PNG", transparency=0, compress_level=6)
     return "data:image/png;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
 
 

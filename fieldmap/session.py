@@ -19,6 +19,7 @@ from fieldmap.draft import Draft, average_text, look_over
 from fieldmap.errors import InputError
 from fieldmap.export import files_of
 from fieldmap.export.html import map_page
+from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
 from fieldmap.read.plan import file_digests, read_plan
 from fieldmap.stand import Stand, survey
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
 
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
-KEPT_RESULTS, KEPT_FILES = 2, 16
+KEPT_RESULTS, KEPT_FILES = 2, 40
 
 Place = tuple[str | int, ...]
 
@@ -144,6 +145,11 @@ def _result(key: str, _plan: Plan, _stand: Stand) -> Result:  # noqa: ARG001
     return run(_plan, stand=_stand)
 
 
+@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
+def _pixels(key: str, _stand: Stand) -> Pixels:  # noqa: ARG001
+    return map_pixels(_stand.field)
+
+
 def result_of(folder: Path) -> Result:
     """The whole run of the plan as it stands; only what a change touches is worked out anew.
 
@@ -185,13 +191,14 @@ def need_result(folder: Path) -> Result:
 
 
 @st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
-def _map(key: str, _result: Result) -> str:  # noqa: ARG001
-    return map_page(_result, framed=True)
+def _map(key: str, _result: Result, _pixels: Pixels) -> str:  # noqa: ARG001
+    return map_page(_result, framed=True, pixels=_pixels)
 
 
 def map_of(folder: Path, result: Result) -> str:
     """The map of a run as a page to frame."""
-    return _map(f"{folder} {result.plan_hash}", result)
+    pixels = _pixels(stand_key(result.plan, file_digests(result.plan)), result.stand)
+    return _map(f"{folder} {result.plan_hash}", result, pixels)
 
 
 @st.cache_resource(max_entries=KEPT_FILES, show_spinner=False)
@@ -205,6 +212,15 @@ def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
 def file_of(folder: Path, result: Result, name: str) -> bytes:
     """One file of a run, by its path in the output folder, as the command line writes it."""
     return _file(f"{folder} {result.plan_hash}", name, result)
+
+
+def prepare_files(folder: Path, result: Result) -> None:
+    """Write every file of a run beforehand, with a bar that says how far it is."""
+    bar = st.progress(0.0, text="Writing the files")
+    for number, name in enumerate(WRITERS, start=1):
+        file_of(folder, result, name)
+        bar.progress(number / len(WRITERS), text=f"Writing the files: {name}")
+    bar.empty()
 
 
 def all_files(folder: Path, result: Result) -> bytes:

@@ -37,7 +37,7 @@ def build_sketch(
     )
     if background:
         folium.TileLayer(TILES, attr=TILES_BY, max_zoom=21, max_native_zoom=19).add_to(sketch)
-    shapes = []
+    shapes: list[gpd.GeoSeries] = []
     for layer, style in ((draft.boundary, _OUTLINE), (draft.no_spread, _KEPT_OUT)):
         if layer is not None:
             shown = layer.geometry.to_crs(WGS84)
@@ -47,7 +47,8 @@ def build_sketch(
             ).add_to(sketch)
     points = sample_points(draft)
     if points is not None:
-        shapes.append(points.geometry)
+        # One row with a wrong position would shrink the field to a dot.
+        shapes += [] if draft.boundary is not None else [points.geometry]
         for row, point in points.geometry.items():
             _add_sample(sketch, int(str(row)), point, bad=row in draft.row_problems)
     if shapes and centre is None:

@@ -3,9 +3,10 @@
 Works on any quantity measured at samples (biomass in kg/ha, nitrogen in %); results are in its unit.
 
 The surface is kriging averaged over the restricted likelihood of its nugget share and range. With
-covariates, kriging with those as drift is averaged in by how well each predicts left-out samples. Where
-leave-one-out shows no gain of 5 % over the mean, or with fewer than 8 samples, the surface is the mean; its
-standard errors then still allow for the variation from place to place that the samples may have missed.
+covariates, kriging with those too is averaged in by how well each predicts left-out samples; their slopes are
+shrunk towards 0, as a dozen samples give slopes by chance. Where leave-one-out shows no gain of 5 % over the
+mean, or with fewer than 8 samples, the surface is the mean; its standard errors then still allow for the
+variation from place to place that the samples may have missed.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.special import softmax
 
 from fieldmap.covariance import distance_matrix, distances, positions, sample_values
 from fieldmap.drift import Drift, drift_at_samples
@@ -25,6 +25,7 @@ from fieldmap.likelihood import (
     collapse,
     decompose,
     leave_one_out_of_mean,
+    mean_model_weights,
     mean_models,
     pool,
     spatial_models,
@@ -75,7 +76,7 @@ class SurfaceFit:
     loo_observed, loo_predicted, loo_se
         Each sample, its prediction by this surface from all others, and the standard error of that, (n,).
     covariate_weight
-        Weight of the models with covariates, 0 to 1.
+        Weight of the models with covariates, 0 to 1; 0.75 before the samples have spoken.
     spatial
         Spatial models without covariates, of values divided by `scale`: what the samples say of the
         variogram.
@@ -176,8 +177,8 @@ def fit_surface(
     with one_blas_thread():
         distance = distance_matrix(points, points)
         ranges = decompose(distance, RANGES * (distance.max() or 1.0))
-        models = [spatial_models(ranges, standard, rows, columns) for columns in candidates]
-        weights = np.asarray(softmax([model.leave_one_out.score for model in models]))
+        models = [spatial_models(ranges, standard, rows, columns, groups) for columns in candidates]
+        weights = mean_model_weights(models)
         forms, nugget = collapse(models, weights, ranges, standard, rows)
     best = pool([model.leave_one_out for model in models], weights)
     best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(np.maximum(best.variance, 0.0))

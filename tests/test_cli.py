@@ -243,6 +243,14 @@ def test_bad_input_gives_exit_2_one_clear_line_and_nothing_written(kind, plan_fo
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plan"]
 
 
+def test_a_package_without_the_sample_farm_says_so(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr("fieldmap.sample_farm.__file__", str(tmp_path / "fieldmap" / "sample_farm.py"))
+    assert cli.main(["demo", "-o", str(tmp_path / "out")]) == 2
+    assert (
+        "sample_geo: the invented farm is not installed; it comes with a checkout" in capsys.readouterr().err
+    )
+
+
 def test_the_sample_farm_is_found():
     assert [folder.name for folder in sample_farm()] == ["kettle-bend", "lower-plot"]
     assert all(Path(folder, "plan.toml").exists() for folder in sample_farm())

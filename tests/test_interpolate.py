@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
+from shapely.geometry import box
 from small_fields import EPSG, SOUTH_M, WEST_M, random_places
 
 from fieldmap import read_plan, run
@@ -83,6 +84,22 @@ def test_a_raster_that_is_mostly_unknown_is_left_out(compared):
 def test_a_raster_that_says_nothing_is_left_out(compared):
     _, left_out = compared(lambda x, y: np.full(x.shape, 0.7))
     assert any("index.tif has the same value at all samples" in text for text in left_out.warnings)
+
+
+def test_a_raster_that_only_tells_the_blocks_apart_is_left_out(plan_folder):
+    """Blocks with different cover crops have means of their own, so it adds nothing to these."""
+    xy = random_places(24, 2)
+    xy = xy[np.abs(xy[:, 0] - 150) > 30]  # no window of the raster reaches from a sample across the border
+    folder = plan_folder(
+        xy=xy,
+        dry_kg_ha=stand(*xy.T),
+        blocks={"west": box(0, 0, 150, 200), "east": box(150, 0, 300, 200)},
+        edits=[COVARIATE],
+        extra='\n[[block]]\nblock = "east"\ncover_crop = { species = "crimson clover", stage = "bud" }\n',
+    )
+    write_index(folder, lambda x, y: np.where(x < 150, 0.3, 0.6))
+    warnings = run(read_plan(folder)).warnings
+    assert any("has the same value at all samples of each cover crop: it is left out" in w for w in warnings)
 
 
 def test_a_dense_sensor_layer_is_mapped_from_near_samples(plan_folder):

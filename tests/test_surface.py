@@ -14,7 +14,9 @@ from fieldmap.likelihood import (
     NORMAL_90,
     RANGES,
     SHARES,
+    SLOPE_PRIOR_SAMPLES,
     decompose,
+    mean_model_weights,
     pool,
     spatial_models,
     spread,
@@ -40,39 +42,71 @@ class TestAveragingWrittenOut:
 
     coords, values, targets, _ = field(4, 14, targets=25)
 
-    def by_hand(self):
+    def by_hand(self, covariate=None, target_covariate=None):
+        """Likelihood weights of all spatial models; mean, latent variance and nugget of each."""
         distance = distance_matrix(self.coords, self.coords)
+        to_targets = distance_matrix(self.coords, self.targets)
+        x, at_targets = np.zeros(len(self.values)), np.zeros(len(self.targets))
+        if covariate is not None:
+            x, at_targets = (
+                (part - covariate.mean()) / covariate.std() / SLOPE_PRIOR_SAMPLES**0.5
+                for part in (covariate, target_covariate)
+            )
         n, weights, means, variances, nuggets = len(self.values), [], [], [], []
         for i, range_m in enumerate(RANGES * distance.max()):
             for share in SHARES if i == 0 else SHARES[1:]:
-                v = share * np.exp(-distance / range_m) + (1 - share) * np.eye(n)
+                v = share * np.exp(-distance / range_m) + (1 - share) * np.eye(n) + np.outer(x, x)
+                c = share * np.exp(-to_targets / range_m) + np.outer(x, at_targets)
                 inverse, ones = np.linalg.inv(v), np.ones(n)
                 b = ones @ inverse @ self.values / (ones @ inverse @ ones)
                 s2 = (self.values - b) @ inverse @ (self.values - b) / (n - 1)
                 log_determinants = np.linalg.slogdet(v)[1] + np.log(ones @ inverse @ ones)
                 weights.append(np.exp(-0.5 * ((n - 1) * np.log(s2 / 1e6) + log_determinants)))
-                covariance = Covariance("exponential", s2 * share, range_m, s2 * (1 - share))
-                mean, variance = krige(
-                    self.coords, self.values, self.targets, covariance=covariance, variance="latent"
-                )
+                mean = b + c.T @ inverse @ (self.values - b)
+                lost = (1 - ones @ inverse @ c) ** 2 / (ones @ inverse @ ones)
+                variance = s2 * (share + at_targets**2 - np.einsum("ij,ij->j", c, inverse @ c) + lost)
+                if covariate is None:
+                    covariance = Covariance("exponential", s2 * share, range_m, s2 * (1 - share))
+                    known = krige(
+                        self.coords, self.values, self.targets, covariance=covariance, variance="latent"
+                    )
+                    np.testing.assert_allclose([mean, variance], known, rtol=1e-9, atol=1e-6)
                 means.append(mean)
                 variances.append(variance * spread(n - 1))
                 nuggets.append(s2 * (1 - share) * spread(n - 1))
-        weights = np.array(weights) / sum(weights)
-        weights[weights < 0.005] = 0.0
-        weights /= weights.sum()
-        return weights, np.array(means), np.array(variances), np.array(nuggets)
+        return np.array(weights) / sum(weights), np.array(means), np.array(variances), np.array(nuggets)
+
+    @staticmethod
+    def average(weights, means, variances, nuggets):
+        """Mean, standard error and that of a new sample; models of little weight left out."""
+        weights = np.where(weights < 0.005, 0.0, weights)
+        weights = weights / weights.sum()
+        mean = weights @ means
+        variance = weights @ (variances + (means - mean) ** 2)
+        return mean, np.sqrt(variance), np.sqrt(variance + weights @ nuggets)
 
     def test_kriging(self):
-        weights, means, variances, nuggets = self.by_hand()
         fit = fit_surface(self.coords, self.values)
         assert fit.method == "kriging"
         found = predict(fit, self.targets)
-        mean = weights @ means
-        variance = weights @ (variances + (means - mean) ** 2)
+        mean, se, se_new_sample = self.average(*self.by_hand())
         np.testing.assert_allclose(found.mean, mean, rtol=1e-10)
-        np.testing.assert_allclose(found.se, np.sqrt(variance), rtol=1e-9)
-        np.testing.assert_allclose(found.se_new_sample, np.sqrt(variance + weights @ nuggets), rtol=1e-9)
+        np.testing.assert_allclose(found.se, se, rtol=1e-9)
+        np.testing.assert_allclose(found.se_new_sample, se_new_sample, rtol=1e-9)
+
+    def test_a_covariate_is_one_more_term_of_the_covariance(self):
+        rng = np.random.default_rng(1)
+        covariate, target_covariate = self.values + rng.normal(0, 2500, 14), rng.normal(3200, 2500, 25)
+        fit = fit_surface(self.coords, self.values, covariates=covariate)
+        assert 0.2 < fit.covariate_weight < 0.98  # so that both parts tell
+        plain, tracked = self.by_hand(), self.by_hand(covariate, target_covariate)
+        weights = np.concatenate([(1 - fit.covariate_weight) * plain[0], fit.covariate_weight * tracked[0]])
+        parts = (np.concatenate(pair) for pair in zip(plain[1:], tracked[1:], strict=True))
+        mean, se, se_new_sample = self.average(weights, *parts)
+        found = predict(fit, self.targets, target_covariates=target_covariate)
+        np.testing.assert_allclose(found.mean, mean, rtol=1e-10)
+        np.testing.assert_allclose(found.se, se, rtol=1e-9)
+        np.testing.assert_allclose(found.se_new_sample, se_new_sample, rtol=1e-9)
 
     def test_field_mean_keeps_the_spatial_doubt(self):
         coords, values, targets, _ = field(7, 14, share=0.0, targets=25)
@@ -82,6 +116,8 @@ class TestAveragingWrittenOut:
         np.testing.assert_allclose(found.mean, values.mean(), rtol=1e-12)
         self.coords, self.values, self.targets = coords, values, targets
         weights, means, variances, _ = self.by_hand()
+        weights = np.where(weights < 0.005, 0.0, weights)
+        weights /= weights.sum()
         expected = np.sqrt(weights @ (variances + (means - values.mean()) ** 2))
         np.testing.assert_allclose(found.se, expected, rtol=1e-9)
         assert (found.se > values.std(ddof=1) / np.sqrt(14)).all()
@@ -96,22 +132,24 @@ def test_closed_form_leave_one_out_equals_complete_refits(columns):
     design = np.column_stack([np.ones(16), z + rng.normal(size=16), rng.normal(size=16)])
     distance = distance_matrix(coords, coords)
     ranges_m = RANGES * distance.max()
-    found = spatial_models(decompose(distance, ranges_m), z, design, columns).leave_one_out
+    found = spatial_models(decompose(distance, ranges_m), z, design, columns, 1).leave_one_out
+    slopes = design[:, columns[1:]] @ design[:, columns[1:]].T / SLOPE_PRIOR_SAMPLES
+    dof = 14
     for i in range(16):
         others = np.arange(16) != i
-        own, dof = design[:, columns], 15 - len(columns)
         refit = spatial_models(
-            decompose(distance[np.ix_(others, others)], ranges_m), z[others], design[others], columns
+            decompose(distance[np.ix_(others, others)], ranges_m), z[others], design[others], columns, 1
         )
         means, variances = [], []
-        for k, weight in enumerate(refit.weights):
-            share, range_m, s2 = refit.shares[k], ranges_m[refit.range_index[k]], refit.variances[k]
-            covariance = Covariance("exponential", s2 * share, range_m, s2 * (1 - share))
-            drift = {"drift": own[others, 1:], "target_drift": own[[i], 1:]} if len(columns) > 1 else {}
-            mean, variance = krige(coords[others], z[others], coords[[i]], covariance=covariance, **drift)
-            means.append(mean[0])
-            variances.append(variance[0])
-            assert weight >= 0
+        for k in range(len(refit.weights)):
+            share, range_m = refit.shares[k], ranges_m[refit.range_index[k]]
+            v = share * np.exp(-distance / range_m) + (1 - share) * np.eye(16) + slopes
+            inverse, c, ones = np.linalg.inv(v[np.ix_(others, others)]), v[others, i], np.ones(15)
+            b = ones @ inverse @ z[others] / (ones @ inverse @ ones)
+            s2 = (z[others] - b) @ inverse @ (z[others] - b) / dof
+            lost = (1 - ones @ inverse @ c) ** 2 / (ones @ inverse @ ones)
+            means.append(b + c @ inverse @ (z[others] - b))
+            variances.append(s2 * (v[i, i] - c @ inverse @ c + lost))
         means, variances = np.array(means), np.array(variances)
         mean = refit.weights @ means
         assert found.predicted[i] == pytest.approx(mean, abs=1e-9)
@@ -128,13 +166,26 @@ def test_spread_makes_90_percent_intervals_of_students_t():
     assert spread(10**6) == pytest.approx(1.0, abs=1e-5)
 
 
+def test_odds_of_three_to_one_for_covariates_are_shared_among_sets_of_them():
+    coords, values, _, _ = field(2, 16)
+    z = (values - values.mean()) / values.std()
+    distance = distance_matrix(coords, coords)
+    ranges = decompose(distance, RANGES * distance.max())
+    design = np.column_stack([np.ones(16), np.random.default_rng(0).normal(size=(16, 2))])
+    models = [spatial_models(ranges, z, design, columns, 1) for columns in ((0,), (0, 1), (0, 2), (0, 1, 2))]
+    scores = np.array([np.exp(model.leave_one_out.score) for model in models])
+    for count, prior in ((1, [1.0]), (2, [1.0, 3.0]), (4, [1.0, 1.0, 1.0, 1.0])):
+        weights = scores[:count] * prior
+        np.testing.assert_allclose(mean_model_weights(models[:count]), weights / weights.sum(), rtol=1e-12)
+
+
 def test_pooling_two_predictions():
     coords, values, _, _ = field(1, 12)
     z = (values - values.mean()) / values.std()
     distance = distance_matrix(coords, coords)
     design = np.column_stack([np.ones(12), np.linspace(-1, 1, 12)])
     ranges = decompose(distance, RANGES * distance.max())
-    one, two = (spatial_models(ranges, z, design, columns).leave_one_out for columns in ((0,), (0, 1)))
+    one, two = (spatial_models(ranges, z, design, columns, 1).leave_one_out for columns in ((0,), (0, 1)))
     both = pool([one, two], np.array([0.25, 0.75]))
     np.testing.assert_allclose(both.predicted, 0.25 * one.predicted + 0.75 * two.predicted)
     np.testing.assert_allclose(
@@ -219,6 +270,22 @@ class TestInvariance:
         )
         np.testing.assert_allclose(two.mean, one.mean, rtol=1e-9)
         np.testing.assert_allclose(two.se, one.se, rtol=1e-9)
+
+    def test_how_much_strata_differ_in_a_covariate_does_not_matter(self):
+        """Their own means take that up."""
+        coords, values, targets, truth = field(5, 20)
+        covariate, strata, target_strata = values + np.arange(20) ** 2, np.arange(20) % 2, np.arange(200) % 2
+        apart = [
+            predict(
+                fit_surface(coords, values, covariates=covariate + gap * strata, strata=strata),
+                targets,
+                target_covariates=truth + gap * target_strata,
+                target_strata=target_strata,
+            )
+            for gap in (0.0, 5000.0)
+        ]
+        np.testing.assert_allclose(apart[1].mean, apart[0].mean, rtol=1e-9)
+        np.testing.assert_allclose(apart[1].se, apart[0].se, rtol=1e-9)
 
     def test_a_stratum_label_is_only_a_name(self):
         coords, values, targets, _ = field(5, 20)
@@ -382,6 +449,9 @@ class TestRefusals:
             ValueError, match="a covariate follows from the others or from the strata; leave it out"
         ):
             fit_surface(self.coords, self.values, covariates=np.outer(self.values, [1, 2]))
+        strata = np.arange(12) % 2
+        with pytest.raises(ValueError, match="a covariate has the same value at all samples of each stratum"):
+            fit_surface(self.coords, self.values, covariates=3.0 * strata, strata=strata)
         only_one = np.zeros(12)
         only_one[5] = 1.0
         with pytest.raises(ValueError, match="reproduce sample 5 whatever its value"):

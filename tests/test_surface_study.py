@@ -1,7 +1,7 @@
 """Simulation study of the surface: error against the field mean, and cover of 90 % intervals.
 
 Run `python -m pytest tests/test_surface_study.py -m slow -s` to see the table. The fields are invented: 600 × 220 m,
-standard deviation 1 before the nugget's share is taken, 100 fields a row; every fit uses exponential models,
+standard deviation 1 before the nugget's share is taken, 400 fields a row; every fit uses exponential models,
 so that the spherical, Matérn, trend and skewed truths are misspecified on purpose.
 """
 
@@ -18,7 +18,7 @@ from fieldmap.likelihood import NORMAL_90
 from fieldmap.surface import fit_surface, joint
 from fieldmap.tiles import one_blas_thread
 
-REPEATS = 100
+REPEATS = 400
 TARGETS = 120
 # name: model, range in metres, spatial share of the variance, linear trend in standard deviations across the field
 TRUTHS = {
@@ -35,7 +35,7 @@ SIZES = (12, 20, 30, 50)
 
 
 def simulate(rng, truth, n):
-    """Sample places, values, targets, latent truth there, and a covariate (r ≈ 0.7) at both."""
+    """Sample places, values, targets, latent truth there, and a covariate (r = 0.7 with the latent truth) at both."""
     model, range_m, share, trend = TRUTHS[truth]
     places = rng.uniform([0, 0], [600, 220], (n + TARGETS, 2))
     distance = distance_matrix(places, places)
@@ -47,13 +47,13 @@ def simulate(rng, truth, n):
     latent = np.sqrt(share) * draw["truth"] + trend * (places[:, 0] / 600 - 0.5)
     values = latent[:n] + np.sqrt(1 - share) * rng.normal(size=n)
     noise = np.sqrt(0.5) * draw["covariate"] + np.sqrt(0.5) * rng.normal(size=len(places))
-    covariate = 0.7 * latent / max(latent.std(), 1e-9) + np.sqrt(1 - 0.7**2) * noise
-    if share == 0:
-        covariate = noise
     if truth.startswith("skewed"):  # lognormal, coefficient of variation about 0.65
         scale = 0.6
         latent = np.exp(scale * latent + 0.5 * scale**2 * (1 - share))  # mean of many samples at the place
         values = np.exp(scale * values)
+    covariate = 0.7 * latent / max(latent.std(), 1e-9) + np.sqrt(1 - 0.7**2) * noise
+    if share == 0:
+        covariate = noise
     return places[:n], values, places[n:], latent[n:], covariate[:n], covariate[n:], noise
 
 
@@ -148,10 +148,10 @@ class TestStudy:
         )
         assert (rmse["none"] < 1.05).all()
         at_12, at_30 = rmse.xs(12, level="n"), rmse.xs(30, level="n")
-        assert at_12.loc["patches of 60 m", "good"] < 5 / 6 * at_12.loc["patches of 60 m", "none"] + 0.02
-        assert (at_12["good"] / at_12["none"]).mean() < 0.9
-        assert (at_30["good"] / at_30["none"]).mean() < 0.87
-        assert (rmse["useless"] / rmse["none"]).groupby("n").mean().max() < 1.06
+        assert at_12.loc["patches of 60 m", "good"] < 5 / 6 * at_12.loc["patches of 60 m", "none"]
+        assert (at_12["good"] / at_12["none"]).mean() < 5 / 6 + 0.006  # over seven truths
+        assert (at_30["good"] / at_30["none"]).mean() < 5 / 6
+        assert (rmse["useless"] / rmse["none"]).max() < 1.06
 
     def test_error_without_a_pattern(self, table):
         assert (table.loc["noise only"]["rmse"] < 1.35).all()

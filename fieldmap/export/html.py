@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from branca.element import Figure
 
+    from fieldmap.overlays import Pixels
     from fieldmap.pipeline import Result
     from fieldmap.spread import ApplicationMap
 
@@ -31,16 +32,16 @@ def write_map(result: Result, path: Path) -> None:
     path.write_text(map_page(result), encoding="utf-8", newline="\n")
 
 
-def map_page(result: Result, *, framed: bool = False) -> str:
+def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = None) -> str:
     """The page, as HTML.
 
     `framed` leaves out the numbers, the table and the notes, for a page that shows them itself; such a map
-    comes back at the place and view where it was when it is drawn anew.
+    comes back at the place and view where it was when it is drawn anew. `pixels` as in `map_views`.
 
     Its Content-Security-Policy names each script by its hash, so that nothing else runs, whatever text the
     plan and its files hold.
     """
-    views = map_views(result)
+    views = map_views(result, pixels)
     figure = cast("Figure", build_map(result, views).get_root())
     figure.render()
     scripts = [_leaflet_js(), figure.script.render(), _asset("map.js")]

@@ -17,6 +17,7 @@ from fieldmap.session import (
     need_open_plan,
     need_result,
     plain,
+    prepare_files,
 )
 from fieldmap.summary import application_title
 from fieldmap.workspace import plan_zip
@@ -87,6 +88,7 @@ def downloads(folder: Path, result: Result) -> None:
         st.checkbox("I have read the cautions", on_change=confirm_cautions, args=(folder,))
         st.caption("The files can be downloaded once this is ticked; it is asked once for a plan.")
         return
+    prepare_files(folder, result)
     everything, plan = st.columns([1, 3])
     everything.download_button(
         "Download all files", lambda: all_files(folder, result), f"{folder.name}.zip", MIME["zip"], type="primary",

@@ -87,18 +87,32 @@ def _behind(result: Result) -> None:
     """What a person looks for when the map is not enough."""
     for warning in result.warnings:
         st.warning(plain(warning))
-    with st.expander("Why this surface"):
-        _diagnostics(result)
-    with st.expander("The ledger"):
-        st.dataframe(pd.DataFrame(ledger_rows(result), columns=list(ledger_columns(result))), hide_index=True)
-        st.caption("A credit is negative; the lines of a block add up to what is still to spread on average.")
-    with st.expander("Loads and what the ground receives"):
-        st.dataframe(pd.DataFrame(load_rows(result), columns=list(LOAD_COLUMNS)), hide_index=True)
-        st.write(plain(f"Driven on paper: {driven_text(result)}."))
-    with st.expander("One rate against several"):
-        st.write(plain(result.spread.verdict.change))
-        st.write(plain(f"By number of zones: {by_number_text(result)}."))
-        st.pyplot(loss_picture(result, width_in=PICTURE_IN[0], height_in=2.6), width=520)
+    for title, show in (
+        ("Why this surface", _diagnostics),
+        ("The ledger", _ledger),
+        ("Loads and what the ground receives", _loads),
+        ("One rate against several", _one_rate),
+    ):
+        # What is closed is not drawn: a control that moves should not wait for charts nobody looks at.
+        with st.expander(title, key=title, on_change="rerun") as below:
+            if below.open:
+                show(result)
+
+
+def _ledger(result: Result) -> None:
+    st.dataframe(pd.DataFrame(ledger_rows(result), columns=list(ledger_columns(result))), hide_index=True)
+    st.caption("A credit is negative; the lines of a block add up to what is still to spread on average.")
+
+
+def _loads(result: Result) -> None:
+    st.dataframe(pd.DataFrame(load_rows(result), columns=list(LOAD_COLUMNS)), hide_index=True)
+    st.write(plain(f"Driven on paper: {driven_text(result)}."))
+
+
+def _one_rate(result: Result) -> None:
+    st.write(plain(result.spread.verdict.change))
+    st.write(plain(f"By number of zones: {by_number_text(result)}."))
+    st.pyplot(loss_picture(result, width_in=PICTURE_IN[0], height_in=2.6), width=520)
 
 
 def _diagnostics(result: Result) -> None:

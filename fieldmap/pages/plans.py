@@ -31,7 +31,10 @@ def page() -> None:
         st.subheader("See how it works", anchor=False)
         st.write("An invented farm with samples, weather and a spreader.")
         if st.button("Open the demo", type="primary"):
-            _turn_to(_demo(), "map")
+            try:
+                _turn_to(_demo(), "map")
+            except InputError as error:
+                st.error(plain(str(error)))
     with new:
         st.subheader("Start a plan", anchor=False)
         with st.form("new", border=False):

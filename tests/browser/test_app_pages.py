@@ -2,12 +2,8 @@
 
 import contextlib
 import json
-import os
 import re
-import socket
 import sqlite3
-import subprocess
-import sys
 import time
 import zipfile
 from pathlib import Path
@@ -16,6 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from browser.server import ROOT, served
 from playwright.sync_api import expect
 
 from fieldmap import read_plan, run
@@ -25,7 +22,6 @@ from fieldmap.workspace import copy_plan, new_plan, read_told
 
 pytestmark = pytest.mark.browser
 
-ROOT = Path(__file__).parents[2]
 SHOTS = ROOT / "out" / "screenshots"  # to be looked at
 FARM = sample_farm()[0]
 SECRETS = """
@@ -38,29 +34,6 @@ server_metadata_url = "http://127.0.0.1:9/none"
 """
 
 
-@contextlib.contextmanager
-def served(workspace, *options):
-    """The app as `streamlit run app.py` starts it, on a free port of this machine."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    server = subprocess.Popen(
-        [sys.executable, "-m", "streamlit", "run", ROOT / "app.py", f"--server.port={port}", *options],
-        env={**os.environ, "FIELDMAP_WORKSPACE": str(workspace)},
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    try:
-        for _ in range(300):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
-                break
-            time.sleep(0.1)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        server.wait()
-
-
 @pytest.fixture(scope="module")
 def workspace(tmp_path_factory):
     return tmp_path_factory.mktemp("workspace")
@@ -68,8 +41,8 @@ def workspace(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def address(workspace):
-    with served(workspace) as found:
-        yield found
+    with served(workspace) as server:
+        yield server.address
 
 
 @pytest.fixture
@@ -82,7 +55,7 @@ def tab(chromium, address):
             context = stack.enter_context(
                 chromium.new_context(viewport=options.get("viewport", {"width": 1440, "height": 1000}))
             )
-            context.set_default_timeout(15_000)
+            context.set_default_timeout(30_000)
 
             def route(handled):
                 if handled.request.url.startswith((address, "data:", "blob:", "about:")):
@@ -249,8 +222,10 @@ def test_a_sample_that_is_edited_changes_table_and_map(tab, workspace):
     page.mouse.click(box["x"] + 100, box["y"] + 52)
     for _ in range(4):
         page.keyboard.press("ArrowRight")
-    page.keyboard.type("9.99")
     page.keyboard.press("Enter")
+    cell = page.locator(".gdg-input")
+    cell.fill("9.99")
+    cell.press("Enter")
     for _ in range(50):
         if "9.99" in (folder / "samples.csv").read_text():
             break
@@ -362,12 +337,12 @@ def test_with_sign_in_configured_no_page_shows_without_it(chromium, tmp_path):
     new_plan(tmp_path, "Secret ground")
     (tmp_path / "secrets.toml").write_text(SECRETS)
     with (
-        served(tmp_path, f"--secrets.files={tmp_path / 'secrets.toml'}") as address,
+        served(tmp_path, f"--secrets.files={tmp_path / 'secrets.toml'}") as server,
         chromium.new_context() as context,
     ):
         for path in ("", "upload?plan=secret-ground", "map", "season", "export"):
             page = context.new_page()
-            page.goto(f"{address}/{path}")
+            page.goto(f"{server.address}/{path}")
             page.get_by_role("button", name="Sign in").wait_for()
             page.wait_for_timeout(300)
             assert page.get_by_text("Secret ground").count() == 0
@@ -376,9 +351,9 @@ def test_with_sign_in_configured_no_page_shows_without_it(chromium, tmp_path):
 
 def test_a_server_open_to_the_network_shows_nothing(chromium, tmp_path):
     new_plan(tmp_path, "Secret ground")
-    with served(tmp_path, "--server.address=0.0.0.0") as address, chromium.new_context() as context:
+    with served(tmp_path, "--server.address=0.0.0.0") as server, chromium.new_context() as context:
         page = context.new_page()
-        page.goto(address)
+        page.goto(server.address)
         page.get_by_text("nobody has to sign in").wait_for()
         assert page.get_by_text("Secret ground").count() == 0
 

@@ -1,0 +1,42 @@
+"""The app as `streamlit run app.py` starts it, on a free port of this machine."""
+
+import contextlib
+import os
+import socket
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+
+@dataclass(frozen=True)
+class Served:
+    """Where it answers, and its process."""
+
+    address: str
+    pid: int
+
+
+@contextlib.contextmanager
+def served(workspace, *options):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", ROOT / "app.py", f"--server.port={port}", *options],
+        env={**os.environ, "FIELDMAP_WORKSPACE": str(workspace)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        for _ in range(300):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+                break
+            time.sleep(0.1)
+        yield Served(f"http://127.0.0.1:{port}", server.pid)
+    finally:
+        server.terminate()
+        server.wait()
