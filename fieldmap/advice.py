@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.errors import InputError, Problem
 from fieldmap.other_credits import COUNTED_BY_GUIDE, RAW_DAYS, RAW_DAYS_OFF_SOIL
+from fieldmap.plan import product_entry
 from fieldmap.units import temperature_text
+from fieldmap.uptake import last_useful_day
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -59,8 +61,8 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
     Raises
     ------
     InputError
-        For samples clipped after the cover crop ended, for a removed stand without a share of its own, and for
-        raw manure too near the harvest.
+        For samples clipped after the cover crop ended, for a removed stand without a share of its own, for
+        applications outside the crop's season, and for raw manure too near the harvest.
     """
     problems = []
     sampled = sampling_date(plan, samples)
@@ -108,6 +110,7 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
                     "Correct the dates",
                 )
             )
+        problems += _applied_out_of_season(plan, block.name)
         problems += _raw_manure_too_late(plan, block.name)
         if cover.ended_by == "removed" and not (plan.credit.method == "share" and plan.credit.share):
             problems.append(
@@ -124,26 +127,58 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
         raise InputError(*problems)
 
 
-def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
-    """Raw manure as the product: spread on the last date of [[application]], else up to planting (7 CFR 205.203)."""
-    product, crop = plan.spreader.product_entry, plan.crop_of(block)
-    if not product.raw_manure:
-        return []
-    spread = max((one.date for one in plan.application if one.date), default=crop.planted)
-    days, needed = (crop.harvested - spread).days, RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
-    if days >= needed:
-        return []
-    return [
-        Problem(
-            "plan.toml",
-            "[spreader] product",
-            f"{product.name} is raw manure, and {spread} is {days} days before the harvest of {crop.harvested} in "
-            f"{block}",
-            f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the soil, 90 "
-            "with touches_soil = false in [crop])",
-            "Spread it earlier, give the date in [[application]], or choose another product",
+def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:
+    """Applications that come before or after the crop of a block can use them."""
+    crop = plan.crop_of(block)
+    useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
+    grows = f"{crop.name} in {block} grows from {crop.planted} to {crop.harvested}"
+    problems = []
+    for number, one in enumerate(plan.application, start=1):
+        if one.date is None:
+            continue
+        if one.date > useful:
+            expected = f"a day up to {useful} is expected, when 95 % of what it takes up is in"
+        elif one.follows_planting and one.date < crop.planted:
+            expected = (
+                f"{one.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"
+            )
+        else:
+            continue
+        problems.append(
+            Problem(
+                "plan.toml",
+                f"[[application]] {number} date",
+                f"found {one.date}, but {grows}",
+                expected,
+                "Correct the date or the method; blocks with other dates need a plan of their own",
+            )
         )
-    ]
+    return problems
+
+
+def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
+    """Raw manure spread too near the harvest, without a date by planting (7 CFR 205.203)."""
+    crop = plan.crop_of(block)
+    needed = RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
+    problems = []
+    for number, one in enumerate(plan.applications, start=1):
+        product = product_entry(one.product or plan.spreader.product)
+        spread = one.date or crop.planted
+        days = (crop.harvested - spread).days
+        if not product.raw_manure or days >= needed:
+            continue
+        problems.append(
+            Problem(
+                "plan.toml",
+                f"[[application]] {number} product" if one.product else "[spreader] product",
+                f"{product.name} is raw manure, and {spread} is {days} days before the harvest of "
+                f"{crop.harvested} in {block}",
+                f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the soil, "
+                "90 with touches_soil = false in [crop])",
+                "Spread it earlier, give the date in [[application]], or choose another product",
+            )
+        )
+    return problems
 
 
 def date_warnings(plan: Plan, field: Field, samples: Samples) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from distributed import Client, LocalCluster, as_completed
 from distributed.scheduler import KilledWorker
 
 from fieldmap.errors import InputError, OutputExistsError, Problem
-from fieldmap.export import files_of, write_folder
+from fieldmap.export import file_names, write_folder
 from fieldmap.export.figures import versions
 from fieldmap.export.together import BESIDE, TOGETHER, write_together
 from fieldmap.pipeline import run
@@ -170,7 +170,7 @@ def _write(plan_folder: Path, folder: Path, *, data_only: bool) -> bool:
     written = functools.partial(
         is_written,
         folder,
-        files=files_of(data_only=data_only),
+        files=file_names(plan, data_only=data_only),
         plan_hash=plan.hash(file_digests(plan)),
         versions=versions(),
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fieldmap.applications import products_of
+
 if TYPE_CHECKING:
     from fieldmap.plan import Plan
 
@@ -39,13 +41,34 @@ MANURE = (
 )
 
 
+BY_METHOD = {
+    "band": (
+        "A band too near the seed burns roots: keep it about two inches beside and below the seed, and its nitrogen "
+        "and potash within what the local guide allows (common practice, no source)."
+    ),
+    "side-dress": (
+        "Side-dress between the rows on dry leaves, off leaves and stems, not so deep or near that roots are cut; "
+        "what stays on the surface needs cultivation or water before it serves the crop, and urea loses nitrogen to "
+        "the air until then (common practice, no source)."
+    ),
+    "through drip": (
+        "Through drip: only what dissolves fully; try it in a jar with your water first, for calcium and phosphate "
+        "or sulfate clog the line together; keep a backflow valve between the injector and the well; flush the "
+        "lines, and stop the water before nitrate is washed below the roots (common practice, no source)."
+    ),
+}
+
+
 def cautions(plan: Plan) -> tuple[str, ...]:
     """The cautions that this plan calls for."""
-    product = plan.spreader.product_entry
+    products = products_of(plan)
     manure = any(credit.source == "manure" for credit in plan.other_credits)
+    manure = manure or any(product.raw_manure for product in products)
+    methods = dict.fromkeys(one.method for one in plan.application)
     return (
         *GENERAL,
-        *product.cautions,
-        *((ORGANIC,) if product.organic else ()),
-        *((MANURE,) if manure or product.raw_manure else ()),
+        *dict.fromkeys(text for product in products for text in product.cautions),
+        *(BY_METHOD[method] for method in methods if method in BY_METHOD),
+        *((ORGANIC,) if any(product.organic for product in products) else ()),
+        *((MANURE,) if manure else ()),
     )

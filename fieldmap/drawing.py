@@ -11,7 +11,7 @@ from fieldmap.coverage import ZonePart, zone_polygons
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import per_block
 from fieldmap.loss import Loss, MoneyLoss, SquaredLoss
-from fieldmap.need import missing_kg_ha
+from fieldmap.need import given_kg_ha, missing_kg_ha
 from fieldmap.response import economics
 from fieldmap.spreader import product_rate_kg_ha, product_rates_kg_ha
 from fieldmap.width import Width, widen
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_SHARE_MIN = 1e-6  # a share of zero, where something is divided by it
 SIMPLIFY_CELLS = 3.0  # zone borders are smoothed by this many cells, so that no staircase is left
 PLANE_AREA_MARGIN = 1.003  # UTM shows an area up to 0.2 % too large
 
@@ -71,10 +72,13 @@ def zone_loss(credit: CreditMap, needs: Sequence[BlockNeed], field: Field, plan:
     reaches_crop = fraction * per_block(field, [need.recovery for need in needs])
     others = per_block(field, [need.other_credits_kg_ha for need in needs])
     supply = np.where(spread, credit.credit_kg_ha + others, np.nan)
+    # Of several applications each bears its share of what is lost, as if the later ones kept step with it.
+    share = per_block(field, [max(need.share, _SHARE_MIN) for need in needs])
+    given = product_rate_kg_ha(given_kg_ha(needs, field), plan.spreader.product_entry)
     return MoneyLoss.from_rasters(
-        (money.plateau_n_kg_ha - supply) / reaches_crop,
-        credit.se_kg_ha / reaches_crop,
-        money.curvature_money * reaches_crop**2,
+        share * ((money.plateau_n_kg_ha - supply) / reaches_crop - given),
+        share * credit.se_kg_ha / reaches_crop,
+        money.curvature_money * reaches_crop**2 / share,
         price=money.nitrogen_price * fraction,
         step_kg_ha=plan.spreader.rate_step_kg_ha,
     )

@@ -46,7 +46,10 @@ def add_passes_and_loads(chart: folium.Map, result: Result) -> None:
     """Passes as thin lines, and a mark where each load runs out; switched on by whoever drives."""
     if not result.spread.passes:
         return
-    group = folium.FeatureGroup(name="Passes and loads", show=False).add_to(chart)
+    name = "Passes and loads"
+    if len(result.plan.application) > 1:
+        name += f" {result.applications[0].number}"
+    group = folium.FeatureGroup(name=name, show=False).add_to(chart)
     lines = MultiLineString([one.line for one in result.spread.passes])
     folium.GeoJson(
         {"type": "FeatureCollection", "features": [feature(0, lines, result)]},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +12,7 @@ from fieldmap.need import missing_kg_ha
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rate_kg_ha, product_rates_kg_ha
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -31,24 +31,47 @@ COVER_IGNORED = "need with the cover crop ignored"
 
 
 @dataclass(frozen=True)
-class FlatRate:
-    """One rate for each block, of product and of the nitrogen in it; in the order of the field's blocks."""
+class OneRate:
+    """One rate of nitrogen for each block, in the order of the field's blocks."""
 
     name: str
-    product_kg_ha: tuple[float, ...]
     rate_n_kg_ha: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class FlatRate(OneRate):
+    """One rate for each block, of product and of the nitrogen in it."""
+
+    product_kg_ha: tuple[float, ...]
     product_kg: float
     mean_rate_n_kg_ha: float
 
 
 def flat_rates(
-    zone_map: ZoneMap, loss: Loss, needs: Sequence[BlockNeed], field: Field, plan: Plan
+    zone_map: ZoneMap,
+    loss: Loss,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    plan: Plan,
+    *,
+    given_n_kg_ha: Mapping[str, Sequence[float]] | None = None,
 ) -> tuple[FlatRate, ...]:
-    """The flat rates that zones are compared with; the first is the best that can be had without a map."""
+    """The flat rates that zones are compared with; the first is the best that can be had without a map.
+
+    `given_n_kg_ha` is what earlier applications would have spread of each, by its name and block: who spreads one
+    rate did so before.
+    """
+
+    def after_its_own(name: str) -> list[BlockNeed]:
+        if given_n_kg_ha is None:
+            return list(needs)
+        pairs = zip(needs, given_n_kg_ha[name], strict=True)
+        return [replace(need, given_n_kg_ha=given) for need, given in pairs]
+
     flats = (
-        flat_rate(zone_map.credit_used_kg_ha, needs, field, plan),
+        flat_rate(zone_map.credit_used_kg_ha, after_its_own(LESS_CREDIT), field, plan),
         same_total(zone_map, field, plan),
-        cover_ignored(zone_map.credit_used_kg_ha, needs, field, plan),
+        cover_ignored(zone_map.credit_used_kg_ha, after_its_own(COVER_IGNORED), field, plan),
     )
     return (least_loss(loss, field, plan), *flats) if isinstance(loss, MoneyLoss) else flats
 
@@ -103,8 +126,8 @@ def _flat(name: str, product_kg_ha: list[float], field: Field, plan: Plan) -> Fl
     areas_ha = np.array([block.spread_ha for block in field.blocks])
     return FlatRate(
         name,
-        tuple(product_kg_ha),
         tuple(rate_n_kg_ha.tolist()),
+        tuple(product_kg_ha),
         float(np.array(product_kg_ha) @ areas_ha),
         float(np.average(rate_n_kg_ha, weights=areas_ha)),
     )

@@ -47,7 +47,7 @@ def _takes(field: FieldInfo) -> str:
     """The kind of value: words to choose from, a quantity with examples, a date, a number, text."""
     words = [word for word in literals(field.annotation) if isinstance(word, str)]
     if words:
-        return " | ".join(words)
+        return " | ".join((*(["a number"] if "float" in str(field.annotation) else []), *words))
     kind = kind_of(field)
     if kind is not None:
         return f"{kind.name}, such as " + " or ".join(f'"{example}"' for example in kind.examples)

@@ -87,7 +87,7 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
         chart.add_child(group)
         named[view.key] = group
         if view.picture is None:
-            _add_zones(group, result)
+            _add_zones(group, result.alone(result.applications[view.application]))
         else:
             picture, corners = view.picture.uri, view.picture.corners
             group.add_child(
@@ -100,7 +100,9 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
     if result.spread.zone_map.strips:
         add_strips(chart, result)
     named["outline"] = _add_outline(chart, result)
-    add_passes_and_loads(chart, result)
+    for one in result.applications:
+        if not one.through_drip:
+            add_passes_and_loads(chart, result.alone(one))
     _add_samples(chart, result)
     # folium passes JavaScript on, though its types say bool.
     collapsed = JsCode(f"window.innerWidth < {PHONE_PX}")

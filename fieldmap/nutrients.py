@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from fieldmap import tables
+from fieldmap.field import burn
 from fieldmap.units import KG_HA_PER_LB_AC, rate_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.rates import ZoneMap
 
@@ -48,17 +54,48 @@ def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
     return tuple(found)
 
 
-def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -> tuple[str, ...]:
-    """Total nitrogen where only part of it serves this season, and what builds up in the soil."""
+def nutrients_together(maps: Sequence[tuple[ZoneMap, Plan]], field: Field) -> tuple[Along, ...]:
+    """What each zone and check strip of the first map gets besides nitrogen in all applications, means.
+
+    `maps` are those of the applications, each with the plan that has its product.
+    """
+    first = maps[0][0]
+    removals = {one.block: one for zone_map, plan in maps for one in nutrients_along(zone_map, plan)}
+    p2o5, k2o = (
+        sum(
+            zone_map.product_kg_ha * getattr(plan.spreader.product_entry, share) / 100.0
+            for zone_map, plan in maps
+        )
+        for share in ("p2o5_pct", "k2o_pct")
+    )
     found = []
+    for zone in first.rows if removals else ():
+        own = burn([part.geometry for part in zone.parts], field.grid) >= 0
+        cells = own & np.isfinite(p2o5)
+        if cells.any():
+            mean_p2o5, mean_k2o = (float(each[cells].mean()) for each in (p2o5, k2o))
+            removal = removals[zone.block]
+            found.append(replace(removal, zone=zone.zone, p2o5_kg_ha=mean_p2o5, k2o_kg_ha=mean_k2o))
+    return tuple(found)
+
+
+def available_warnings(zone_map: ZoneMap, plan: Plan) -> tuple[str, ...]:
+    """Total nitrogen where only part of it serves this season."""
     product = plan.spreader.product_entry
     highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
+    if product.available == 1 or highest == 0:
+        return ()
     in_all = rate_text(highest * product.nitrogen_pct / 100, plan.units)
-    if product.available < 1 and highest > 0:
-        found.append(
-            f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
-            f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
-        )
+    text = (
+        f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
+        f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
+    )
+    return (text,)
+
+
+def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tuple[str, ...]:
+    """What a product brings beyond the harvest, or to a soil that is rich in it already."""
+    found = []
     for name, element, rating, pairs in (
         (
             "P2O5",
@@ -76,7 +113,7 @@ def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -
         most = max((amount for amount, _ in pairs), default=0.0)
         if rating == "high" and most > 0:
             found.append(
-                f"The soil test is already high in {element}, and {product.name} brings up to "
+                f"The soil test is already high in {element}, and {product} brings up to "
                 f"{rate_text(most, plan.units)} of {name} more: a product with nitrogen alone leaves it as it is."
             )
         over = [(amount, removal) for amount, removal in pairs if removal is not None and amount > removal]
@@ -85,7 +122,7 @@ def nutrient_warnings(along: tuple[Along, ...], zone_map: ZoneMap, plan: Plan) -
         amount, removal = max(over, key=lambda pair: pair[0] - pair[1])
         share = min(removal / amount for amount, removal in over)
         found.append(
-            f"{plan.spreader.product_entry.name} brings up to {rate_text(amount, plan.units)} of {name}, more than "
+            f"{product} brings up to {rate_text(amount, plan.units)} of {name}, more than "
             f"the {rate_text(removal, plan.units)} that the harvest takes away (from memory): it builds up. Within "
             f"removal, about {share * 100:.0f} % of the nitrogen could come from this product: look at the soil test."
         )

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from fieldmap.credit import CreditDraws
     from fieldmap.field import Field
-    from fieldmap.flat import FlatRate
+    from fieldmap.flat import OneRate
     from fieldmap.need import BlockNeed
     from fieldmap.plan import Plan
     from fieldmap.rates import ZoneMap
@@ -75,7 +75,8 @@ class Ground:
     target
         Supply that is aimed at, (points, 1): the need, or with a yield response what pays best.
     recovery
-        Share of what is spread that reaches the crop, (points, 1).
+        Share of what is spread that reaches the crop, (points, 1); more where only a part of what is missing is
+        judged.
     money
         Response and prices; None where zones weigh short and over alike.
     area_ha
@@ -120,7 +121,7 @@ class Ground:
             lost = (rate - (self.wanted if release_known else self.wanted_all_doubt)) ** 2
         return np.asarray(self.cells @ lost / self.cells.sum())
 
-    def rates_of(self, flat: FlatRate) -> Floats:
+    def rates_of(self, flat: OneRate) -> Floats:
         """The flat rate of each point's block, kg N/ha."""
         return np.array(flat.rate_n_kg_ha)[self.block]
 
@@ -146,6 +147,7 @@ class Ground:
 
 def ground_drawn(
     zone_map: ZoneMap,
+    rate_n_kg_ha: Floats,
     draws: CreditDraws,
     release_error: Floats,
     *,
@@ -159,6 +161,8 @@ def ground_drawn(
     ----------
     zone_map
         The zones.
+    rate_n_kg_ha
+        Nitrogen spread in all, raster (rows, columns): the zones' own with one application.
     draws
         Joint draws of the credit's sampling error.
     release_error
@@ -167,7 +171,7 @@ def ground_drawn(
         The field, the need of each block, the plan.
     """
     at = draws.row, draws.column
-    zoned = np.isfinite(zone_map.rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
+    zoned = np.isfinite(rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
     block = field.block_index[at][zoned].astype(np.int64)
 
     def of_block(values: list[float]) -> Floats:
@@ -178,11 +182,11 @@ def ground_drawn(
     return Ground(
         block=block,
         cells=draws.cells[zoned],
-        rate_n_kg_ha=zone_map.rate_n_kg_ha[at][zoned],
+        rate_n_kg_ha=rate_n_kg_ha[at][zoned],
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
         target=of_block([target_kg_ha(plan, need) for need in needs]),
-        recovery=of_block([need.recovery for need in needs]),
+        recovery=of_block([need.credit_per_n for need in needs]),
         money=economics(plan),
         area_ha=sum(zone.area_ha for zone in zone_map.zones),
     )

@@ -31,9 +31,12 @@ from fieldmap.findings import (
     supplemental_says,
     zones_say,
 )
+from fieldmap.summary import application_title
 from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
     from shapely.geometry import MultiPolygon, Polygon
     from shapely.geometry.base import BaseGeometry
@@ -67,7 +70,8 @@ class Picture:
 class View:
     """One thing the map can show.
 
-    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons.
+    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons: those
+    of the application at position `application` among all.
     """
 
     key: str
@@ -76,6 +80,7 @@ class View:
     legend_title: str
     legend: tuple[Swatch, ...]
     picture: Picture | None = None
+    application: int = 0
 
 
 def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
@@ -83,14 +88,11 @@ def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
 
     `pixels` are the field's from `map_pixels`, where they are kept; else they are laid anew.
     """
-    zones = result.spread.zone_map.zones
     unit = rate_unit(result.plan.units)
     paint = partial(_paint, pixels=pixels or map_pixels(result.field), units=result.plan.units)
-    colours = zone_colours(result)
-    rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, result.plan.units)) for zone in zones}
     credit, biomass = result.budget.credit, result.stand.biomass
     return (
-        View("zones", "Zones", zones_say(result), f"Nitrogen rate, {unit}", _zone_legend(colours, rates)),
+        *_zone_views(result),
         View(
             "received",
             "Received",
@@ -134,6 +136,25 @@ def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
             *paint(biomass.se, "Greys"),
         ),
     )
+
+
+def _zone_views(result: Result) -> Iterator[View]:
+    """The zones of every application, the first's first."""
+    unit, several = rate_unit(result.plan.units), len(result.applications) > 1
+    for position, one in enumerate(result.applications):
+        own = result.alone(one)
+        rates = {
+            zone.zone: whole(shown_rate(zone.rate_n_kg_ha, own.plan.units))
+            for zone in own.spread.zone_map.zones
+        }
+        yield View(
+            "zones" if position == 0 else f"zones_{one.number}",
+            f"Zones {one.number}" if several else "Zones",
+            f"{one.told.date}: {zones_say(own)}" if several else zones_say(own),
+            f"{application_title(one)}. Nitrogen rate, {unit}" if several else f"Nitrogen rate, {unit}",
+            _zone_legend(zone_colours(own), rates),
+            application=position,
+        )
 
 
 def received_n_kg_ha(result: Result) -> NDArray[np.float64]:

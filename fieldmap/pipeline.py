@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import climate_warnings, date_warnings
+from fieldmap.applications import Share, application_warnings, products_of, shares_of
 from fieldmap.budget import Budget, ledgers, reckon
 from fieldmap.cautions import cautions
 from fieldmap.course import tested_warnings
 from fieldmap.delivery import delivery_warnings
 from fieldmap.limits import limit_warnings
-from fieldmap.nutrients import nutrient_warnings
+from fieldmap.nutrients import available_warnings, build_up_warnings, nutrients_together
 from fieldmap.offer import offer_text
 from fieldmap.pan_test import pan_test_warnings
 from fieldmap.read.plan import file_digests
 from fieldmap.response import response_warnings
-from fieldmap.season import season_warnings, tied_up_warnings, timing_text
-from fieldmap.spread import Spread, draw_map
+from fieldmap.season import season_warnings, tied_up_warnings
+from fieldmap.spread import ApplicationMap, Spread, draw_maps, left_warnings, when_text
 from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.stand import Stand, survey
 from fieldmap.strip_findings import strip_warnings
@@ -35,13 +36,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid."""
+    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid.
+
+    `applications` is one where the plan has none of its own; `shares` says how they split.
+    """
 
     plan: Plan
     plan_hash: str
     stand: Stand
     budget: Budget
-    spread: Spread
+    applications: tuple[ApplicationMap, ...]
+    shares: tuple[Share, ...]
     ledger: tuple[LedgerLine, ...]
     timing: str
     warnings: tuple[str, ...]
@@ -52,6 +57,15 @@ class Result:
     def field(self) -> Field:
         """The field that all of it lies on."""
         return self.stand.field
+
+    @property
+    def spread(self) -> Spread:
+        """The first application."""
+        return self.applications[0].spread
+
+    def alone(self, one: ApplicationMap) -> Result:
+        """The run as one of its applications sees it: what that application's own files are written from."""
+        return replace(self, plan=one.plan, applications=(one,))
 
 
 def run(
@@ -77,36 +91,41 @@ def run(
         stand = stand or survey(plan, progress=progress)
         progress("working out credit and need")
         budget = reckon(plan, stand)
-        spread = draw_map(plan, stand, budget, progress=progress)
-    lines = ledgers(budget, stand, spread.zone_map.credit_used_kg_ha)
+        shares = shares_of(plan, budget.needs, budget.seasons, budget.sidedress)
+        applications = draw_maps(plan, stand, budget, shares, progress=progress)
+    lines = ledgers(budget, stand, applications[-1].spread.zone_map.credit_used_kg_ha)
     return Result(
         plan=plan,
         plan_hash=plan.hash(file_digests(plan)),
         stand=stand,
         budget=budget,
-        spread=spread,
+        applications=applications,
+        shares=shares,
         ledger=lines,
-        timing=timing_text(budget.seasons, plan, budget.sidedress),
-        warnings=warnings_of(plan, stand, budget, spread, lines),
+        timing=when_text(plan, budget, applications, shares),
+        warnings=warnings_of(plan, stand, budget, applications, shares, lines),
         cautions=cautions(plan),
         sources=sources_of(plan, stand, budget),
     )
 
 
 def warnings_of(
-    plan: Plan, stand: Stand, budget: Budget, spread: Spread, lines: tuple[LedgerLine, ...]
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    applications: tuple[ApplicationMap, ...],
+    shares: tuple[Share, ...],
+    lines: tuple[LedgerLine, ...],
 ) -> tuple[str, ...]:
     """What the user should know, the machine first, then the samples, the season and the map."""
-    offer = offer_text(spread.offer, spread.delivery, plan)
-    thin = thin_ground_text(spread.zone_map.thin, plan)
     return (
-        *delivery_warnings(spread.delivery, plan),
-        *limit_warnings(spread.limits, plan),
-        *((offer,) if offer else ()),
+        *(text for one in applications for text in machine_warnings(one, applications)),
+        *left_warnings(applications, shares),
         *stand.file_warnings,
         *stand.samples.warnings,
         *stand.nitrogen.warnings,
         *date_warnings(plan, stand.field, stand.samples),
+        *application_warnings(plan, stand.field),
         *trend_warnings(stand.samplings, stand.growths, plan),
         *tested_warnings(plan, stand.field),
         *climate_warnings(budget.rules, budget.courses, plan),
@@ -114,13 +133,45 @@ def warnings_of(
         *tied_up_warnings(lines, plan),
         *(note for need in budget.needs for one in need.credits for note in one.notes),
         *stand.map_warnings,
-        *nutrient_warnings(spread.along, spread.zone_map, plan),
+        *(text for one in applications for text in available_warnings(one.spread.zone_map, one.plan)),
+        *nutrient_warnings(applications, stand.field),
         *pan_test_warnings(plan),
         *response_warnings(plan),
-        *strip_warnings(spread.strips, plan),
-        *((thin,) if thin else ()),
+        *strip_warnings(applications[0].spread.strips, plan),
+        *thin_warnings(applications),
         *not_used(plan),
     )
+
+
+def machine_warnings(one: ApplicationMap, applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the machine cannot deliver; needs beyond its limits with the last application, which makes up for all."""
+    if one.through_drip:
+        return ()
+    offer = offer_text(one.spread.offer, one.spread.delivery, one.plan)
+    said = (
+        *delivery_warnings(one.spread.delivery, one.plan),
+        *(limit_warnings(one.spread.limits, one.plan) if one is applications[-1] else ()),
+        *((offer,) if offer else ()),
+    )
+    return said if len(applications) == 1 else tuple(f"Application {one.number}: {text}" for text in said)
+
+
+def thin_warnings(applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the first application that gives thin ground most does there."""
+    found = ((one, thin_ground_text(one.spread.zone_map.thin, one.plan)) for one in applications)
+    several = len(applications) > 1
+    said = (f"Application {one.number}: {text}" if several else text for one, text in found if text)
+    return tuple(said)[:1]
+
+
+def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field) -> tuple[str, ...]:
+    """What builds up in the soil over all applications."""
+    first, *others = applications
+    if not others:
+        return build_up_warnings(first.spread.along, first.plan.spreader.product_entry.name, first.plan)
+    bringing = (one.plan.spreader.product_entry.name for one in applications if one.spread.along)
+    along = nutrients_together([(one.spread.zone_map, one.plan) for one in applications], field)
+    return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), first.plan)
 
 
 def sources_of(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
@@ -132,7 +183,7 @@ def sources_of(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
                 *(key for rule in budget.rules for key in rule.sources),
                 *(key for need in budget.needs for one in need.credits for key in one.sources),
                 *(STAGE_SOURCES if budget.stages else ()),
-                *plan.spreader.product_entry.sources,
+                *(key for product in products_of(plan) for key in product.sources),
                 *(key for call in budget.sidedress for key in call.sources),
             )
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import itertools
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -77,6 +78,7 @@ Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
 
 
+SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three times, are taken as one whole
 YIELD_MAX_T_HA = 250.0  # no vegetable yields as much
 NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published rate
 
@@ -249,6 +251,7 @@ class Crop(Section):
     half_uptake_share: float | None = Field(None, gt=0, lt=1)
     uptake_steepness: float | None = Field(None, gt=0, le=30)
     touches_soil: bool = True
+    plastic_laid: dt.date | None = None
     need_per: Literal["field", "bed"] = "field"
     bed_width_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_width")
     bed_spacing_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_spacing")
@@ -456,6 +459,25 @@ class OwnProduct(Section):
         return replace(base, **own, source_of=sources, sources=tuple(dict.fromkeys(sources.values())))
 
 
+def _product(found: Any) -> Any:
+    """A product as the plan gives it: a name that the table knows, or one written out."""
+    if isinstance(found, str) and tables.find(found, tables.products()) is None:
+        raise ValueError(f'found "{found}"; {tables.nearest(found, tables.products())}')
+    return OwnProduct.model_validate(found) if isinstance(found, dict) else found
+
+
+Product = Annotated[str | OwnProduct, BeforeValidator(_product)]
+
+
+def product_entry(product: str | OwnProduct) -> tables.Product:
+    """A product that the plan names, from the table or as written out in the plan."""
+    if isinstance(product, str):
+        found = tables.find(product, tables.products())
+        assert found is not None  # noqa: S101 - checked on entry
+        return found
+    return product.entry
+
+
 class PanTest(Section):
     """[spreader] pan_test: what trays across one pass caught, left to right, the middle one under the machine."""
 
@@ -480,7 +502,7 @@ class PanTest(Section):
 class Spreader(Section):
     """[spreader]. Rates are of product; rate_n_min alone is of nitrogen."""
 
-    product: str | OwnProduct
+    product: Product
     swath_m: Annotated[Length, Field(gt=0, le=100)] = Field(alias="swath")
     heading_deg: Annotated[Heading, Field(lt=360)] | None = Field(None, alias="heading")
     rate_step_kg_ha: Annotated[Rate, Field(gt=0)] = Field(alias="rate_step")
@@ -496,13 +518,6 @@ class Spreader(Section):
     pattern: PatternName = "trapezoid"
     pan_test: PanTest | None = None
     border_spreading: bool = False
-
-    @field_validator("product", mode="before")
-    @classmethod
-    def _known(cls, found: Any) -> Any:
-        if isinstance(found, str) and tables.find(found, tables.products()) is None:
-            raise ValueError(f'found "{found}"; {tables.nearest(found, tables.products())}')
-        return OwnProduct.model_validate(found) if isinstance(found, dict) else found
 
     @model_validator(mode="after")
     def _range(self) -> Self:
@@ -523,19 +538,43 @@ class Spreader(Section):
     @property
     def product_entry(self) -> tables.Product:
         """The product, from the table or as written out in the plan."""
-        if isinstance(self.product, str):
-            found = tables.find(self.product, tables.products())
-            assert found is not None  # noqa: S101 - checked on entry
-            return found
-        return self.product.entry
+        return product_entry(self.product)
+
+
+def _share(found: Any) -> Any:
+    is_share = isinstance(found, int | float) and not isinstance(found, bool) and 0 < found <= 1
+    if found != "auto" and not is_share:
+        raise ValueError(
+            f"found {json.dumps(found, default=str)}; a share above 0 and at most 1, such as share = 0.6, or "
+            'share = "auto" is expected'
+        )
+    return found
+
+
+Share = Annotated[float | Literal["auto"], BeforeValidator(_share)]
+Method = Literal["broadcast before planting", "band", "side-dress", "through drip"]
 
 
 class Application(Section):
-    """[[application]]: for now one, broadcast before planting, with all of the supplemental nitrogen."""
+    """[[application]]: a day on which a share of the supplemental nitrogen goes out, and how.
+
+    Without `product` of its own it is the spreader's.
+    """
 
     date: dt.date | None = None
-    share: Literal[1] = 1
-    method: Literal["broadcast before planting"] = "broadcast before planting"
+    share: Share = 1
+    method: Method = "broadcast before planting"
+    product: Product | None = None
+
+    @property
+    def through_drip(self) -> bool:
+        """Whether no machine drives it."""
+        return self.method == "through drip"
+
+    @property
+    def follows_planting(self) -> bool:
+        """Whether it feeds a standing crop."""
+        return self.method in ("side-dress", "through drip")
 
 
 class Prices(Section):
@@ -632,7 +671,7 @@ class Plan(Section):
     soil_test: SoilTest = Field(default_factory=SoilTest)
     weather: Weather | None = None
     spreader: Spreader
-    application: tuple[Application, ...] = Field((), max_length=1)
+    application: tuple[Application, ...] = Field((), max_length=6)
     prices: Prices = Field(default_factory=Prices)
     response: Response | None = None
     strips: Strips | None = None
@@ -652,6 +691,59 @@ class Plan(Section):
         if twice:
             raise ValueError(f'found [[block]] "{twice[0]}" twice; one [[block]] for each block is expected')
         return blocks
+
+    @field_validator("application")
+    @classmethod
+    def _first_is_spread(
+        cls, applications: tuple[Application, ...], told: ValidationInfo
+    ) -> tuple[Application, ...]:
+        if not applications:
+            return applications
+        first, spreader = applications[0], told.data.get("spreader")
+        if first.method == "through drip":
+            raise ValueError(
+                "the first application is through drip; zones are drawn for a spreader, so a first one that is "
+                "broadcast, banded or side-dressed is expected"
+            )
+        own = product_entry(first.product) if first.product is not None else None
+        if own is not None and spreader is not None and own.name != spreader.product_entry.name:
+            raise ValueError(
+                f"the first application spreads {own.name} and [spreader] product is "
+                f"{spreader.product_entry.name}; the first is expected to spread the spreader's product: write "
+                f"{own.name} into [spreader]"
+            )
+        return applications
+
+    @field_validator("application")
+    @classmethod
+    def _in_order(cls, applications: tuple[Application, ...]) -> tuple[Application, ...]:
+        dates = [one.date for one in applications if one.date is not None]
+        if 1 < len(applications) != len(dates):
+            raise ValueError("found several applications and not every one has a date; each is expected to")
+        late = next((pair for pair in itertools.pairwise(dates) if pair[1] < pair[0]), None)
+        if late is not None:
+            raise ValueError(f"found {late[0]} before {late[1]}; dates in their order are expected")
+        return applications
+
+    @field_validator("application")
+    @classmethod
+    def _whole(cls, applications: tuple[Application, ...], info: ValidationInfo) -> tuple[Application, ...]:
+        shares = [one.share for one in applications if not isinstance(one.share, str)]
+        told, unknown = sum(shares), len(applications) - len(shares)
+        if shares and unknown == 0 and abs(told - 1) > SHARES_TOLERANCE:
+            raise ValueError(f'shares add up to {told:g}; 1, or share = "auto" for the rest, is expected')
+        if unknown and told > 1 - SHARES_TOLERANCE:
+            raise ValueError(
+                f'shares add up to {told:g} beside share = "auto"; less than 1 is expected, so that something is '
+                "left for it"
+            )
+        if unknown > 1 and info.data.get("weather", "unread") is None:
+            raise ValueError(
+                f'found share = "auto" in {unknown} applications and no [weather]; the split follows what is '
+                "released against what the crop takes up, so [weather] with a file, or with mean, amplitude and "
+                "coldest, is expected, or shares as numbers"
+            )
+        return applications
 
     @field_validator("response")
     @classmethod
@@ -681,6 +773,16 @@ class Plan(Section):
     def crop_of(self, block: str) -> Crop:
         """The vegetable of a block."""
         return next((own.crop for own in self.block if own.block == block), self.crop)
+
+    @property
+    def crops(self) -> tuple[Crop, ...]:
+        """The vegetable of [crop] and those of the blocks."""
+        return (self.crop, *(own.crop for own in self.block))
+
+    @property
+    def applications(self) -> tuple[Application, ...]:
+        """The [[application]] of the plan; without any, one broadcast before planting with all of it."""
+        return self.application or (Application(),)
 
     def hash(self, file_digests: dict[str, str]) -> str:
         """A fingerprint of the plan and its input files (sha256, hex)."""

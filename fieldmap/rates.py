@@ -77,8 +77,8 @@ class ZoneMap:
     """The zones as a table and as rasters (rows, columns), NaN where nothing is spread.
 
     Zones and check strips together cover what is spread. Rasters hold what is spread on either, `in_strip` tells
-    them apart; `zone_rate_n_kg_ha` is what the zones would give everywhere. `thin` is the
-    zone with the highest rate, where that lies above the flat rate.
+    them apart; `zone_rate_n_kg_ha` is what the zones would give everywhere, `withheld_n_kg_ha` what a cap on thin
+    ground keeps back. `thin` is the zone with the highest rate, where that lies above the flat rate.
     """
 
     zones: tuple[Zone, ...]
@@ -88,6 +88,7 @@ class ZoneMap:
     product_kg_ha: NDArray[np.float64]
     in_strip: NDArray[np.bool_]
     zone_rate_n_kg_ha: NDArray[np.float64]
+    withheld_n_kg_ha: NDArray[np.float64]
     thin: ThinZone | None
 
     @property
@@ -153,7 +154,9 @@ def rate_zones(
     )
     spread = level >= 0
     credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
-    rate_kg_ha, thin = hold_back(rate_kg_ha, level, credit_used, needs, field, plan)
+    asked_kg_ha = rate_kg_ha
+    rate_kg_ha, thin = hold_back(asked_kg_ha, level, credit_used, needs, field, plan)
+    withheld_kg_ha = np.where(spread, (asked_kg_ha - rate_kg_ha)[level], np.nan)
     used = np.unique([shape.zone for shape in shapes])
     zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
     zone_of_level = np.zeros(len(levels_kg_ha), dtype=np.int64)
@@ -194,6 +197,7 @@ def rate_zones(
         product_kg_ha=product_kg_ha,
         in_strip=strip >= 0,
         zone_rate_n_kg_ha=nitrogen_rate_kg_ha(zone_product_kg_ha, plan.spreader.product_entry),
+        withheld_n_kg_ha=nitrogen_rate_kg_ha(withheld_kg_ha, plan.spreader.product_entry),
         thin=thin,
     )
 
@@ -218,14 +222,14 @@ def _cautious_rates(
     """Caution (kg N/ha of credit not used) and product rate of each level."""
     allowed = product_rates_kg_ha(plan.spreader)
     missing = missing_kg_ha(needs, credit.credit_kg_ha, field)
-    recovery = per_block(field, [need.recovery for need in needs])
+    credit_per_n = per_block(field, [need.credit_per_n for need in needs])
     quantile = float(ndtri(plan.credit.confidence))
     caution_kg_ha, rate_kg_ha = np.zeros(len(levels_kg_ha)), levels_kg_ha.astype(np.float64)
     for number in np.unique(level[level >= 0]):
         cells = level == number
         caution_kg_ha[number] = quantile * _mean_credit(cells, credit, draws).se
         expected = float(missing[cells].mean())
-        cautious = expected + float((caution_kg_ha[number] / recovery[cells]).mean())
+        cautious = expected + float((caution_kg_ha[number] / credit_per_n[cells]).mean())
         more_n_kg_ha = max(0.0, cautious) - max(0.0, expected)
         wanted = levels_kg_ha[number] + more_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
         rate_kg_ha[number] = nearest_rate_kg_ha(wanted, allowed)

@@ -20,6 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
+    KeepTogether,
     PageBreak,
     Paragraph,
     SimpleDocTemplate,
@@ -29,6 +30,7 @@ from reportlab.platypus import (
 )
 
 from fieldmap import tables
+from fieldmap.applications import products_of
 from fieldmap.findings import biomass_says, zones_say
 from fieldmap.pictures import (
     leave_one_out_picture,
@@ -42,6 +44,8 @@ from fieldmap.pictures import (
 )
 from fieldmap.summary import (
     LOAD_COLUMNS,
+    application_name,
+    application_title,
     cost_text,
     field_area_text,
     five_numbers,
@@ -58,8 +62,10 @@ if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 rl_config.useA85 = 0  # pictures as they are: a quarter smaller, and written in half the time
+MAPS_IN, MAPS_A_PAGE = 5.0, 2  # of several applications, the height of two maps on the first page
 LOADS_SHOWN = 8  # the rest is in loads.csv
 MARGIN = 0.7 * inch
 INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
@@ -71,10 +77,10 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
     """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions."""
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
+    season = _season(result, width)  # with several maps on the first page there is no room for it
     story: Story = [
         *_first_page(result, width, date),
-        *_season(result, width),
-        PageBreak(),
+        *([*season, PageBreak()] if len(result.applications) == 1 else [PageBreak(), *season]),
         *_tables_page(result, width),
         PageBreak(),
         *_doubt_page(result, width),
@@ -85,29 +91,50 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
 
 
 def build_card(result: Result, *, date: dt.date) -> bytes:
-    """One page for the clipboard: the map, the five numbers, the zones."""
+    """One page for the clipboard: the map, the five numbers, the zones, the notes.
+
+    Of several applications each has a page of its own, and the notes have the last.
+    """
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
-    story: Story = [
-        *_heading(result, date),
-        _picture(rate_picture(result, width_in=width / inch, height_in=3.9)),
-        *_numbers(result),
-        Spacer(0, 8),
-        _table(
-            [zone_columns(result), *(zone_cells(zone, result) for zone in result.spread.zone_map.rows)], width
-        ),
-        Spacer(0, 6),
-        _text("Credit with its 90 % interval in brackets.", "small"),
-        _text(" · ".join((*result.warnings, *result.cautions)), "source"),
-    ]
+    notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
+    several = len(result.applications) > 1
+    height_in = 3.2 if several else 3.9  # all numbers are told on each page
+    story: Story = []
+    for one in result.applications:
+        own = result.alone(one)
+        story += [
+            *_heading(result, date),
+            *_application(one),
+            _picture(rate_picture(own, width_in=width / inch, height_in=height_in)),
+            *_numbers(result),
+            Spacer(0, 8),
+            _zone_table(own, width),
+            Spacer(0, 6),
+            _text("Credit with its 90 % interval in brackets.", "small"),
+            *(
+                [_text(f"{result.cautions[0]} More on the last page.", "small"), PageBreak()]
+                if several
+                else []
+            ),
+        ]
+    story += [*_heading(result, date), notes] if several else [notes]
     return _pdf(story, page, title=f"{result.plan.name}: card")
 
 
 def _first_page(result: Result, width: float, date: dt.date) -> Story:
+    one_map = len(result.applications) == 1
+    height_in = 4.2 if one_map else MAPS_IN / min(len(result.applications), MAPS_A_PAGE)
+    maps: Story = []
+    for one in result.applications:
+        own = result.alone(one)
+        picture = _picture(rate_picture(own, width_in=width / inch, height_in=height_in))
+        maps += [
+            KeepTogether([*_application(one), _text(zones_say(own), "title" if one_map else "body"), picture])
+        ]
     return [
         *_heading(result, date),
-        _text(zones_say(result), "title"),
-        _picture(rate_picture(result, width_in=width / inch, height_in=4.2)),
+        *maps,
         _text(
             f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
             "small",
@@ -122,6 +149,16 @@ def _heading(result: Result, date: dt.date) -> Story:
     return [_text(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
 
 
+def _application(one: ApplicationMap) -> Story:
+    """Which of several applications what follows is of."""
+    return [_text(application_title(one), "heading")] if len(one.plan.applications) > 1 else []
+
+
+def _zone_table(result: Result, width: float) -> Table:
+    rows = (zone_cells(zone, result) for zone in result.spread.zone_map.rows)
+    return _table([zone_columns(result), *rows], width)
+
+
 def _numbers(result: Result) -> Story:
     return [
         _text(f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True)
@@ -131,13 +168,16 @@ def _numbers(result: Result) -> Story:
 
 def _tables_page(result: Result, width: float) -> Story:
     units = result.plan.units
-    zones = [zone_columns(result), *(zone_cells(zone, result) for zone in result.spread.zone_map.rows)]
     story: Story = [
         _text("Zones", "heading"),
         _text(
             "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
         ),
-        _table(zones, width),
+        *(
+            element
+            for one in result.applications
+            for element in (*_application(one), _zone_table(result.alone(one), width))
+        ),
         _text("Nitrogen ledger", "heading"),
         _text(
             f"{rate_unit(units)} of nitrogen, mean of the block; a credit is negative. The lines add up to what is "
@@ -147,12 +187,12 @@ def _tables_page(result: Result, width: float) -> Story:
         _table(_ledger_rows(result), width),
     ]
     story += _loads_and_stages(result, width)
-    product = result.plan.spreader.product_entry
-    holds = (
+    holds = " ".join(
         f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
-        f"season. {cost_text(result)}"
+        "season."
+        for product in products_of(result.plan)
     )
-    return [*story, _text(holds, "small")]
+    return [*story, _text(f"{holds} {cost_text(result)}", "small")]
 
 
 def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
@@ -178,11 +218,13 @@ def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
 def _loads_and_stages(result: Result, width: float) -> Story:
     """The loads beside the stand by growth stage, and what waiting costs or brings."""
     loads: Story = []
-    if result.spread.loads:
-        rows = [LOAD_COLUMNS, *load_rows(result)[:LOADS_SHOWN]]
-        if (more := len(result.spread.loads) - LOADS_SHOWN) > 0:
-            rows.append(("…", f"{more} more", "in loads.csv"))
-        loads = [_text("Loads", "heading"), _table(rows, width * 0.4)]
+    for one in result.applications:
+        if one.spread.loads and not one.through_drip:
+            rows = [LOAD_COLUMNS, *load_rows(result.alone(one))[:LOADS_SHOWN]]
+            if (more := len(one.spread.loads) - LOADS_SHOWN) > 0:
+                rows.append(("…", f"{more} more", "in loads.csv"))
+            of = f", application {one.number}" if len(result.applications) > 1 else ""
+            loads += [_text(f"Loads{of}", "heading"), _table(rows, width * 0.4)]
     if not result.budget.stages:
         return loads
     chart = _picture(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
@@ -231,9 +273,13 @@ def _doubt_page(result: Result, width: float) -> Story:
             "small",
         ),
         _text(result.spread.verdict.text),
-        _text(
-            f"Driven on paper, {result.spread.delivery.within_tenth * 100:.0f} % of the area "
-            "receives its rate within 10 %."
+        *(
+            _text(
+                f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
+                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+            )
+            for one in result.applications
+            if not one.through_drip
         ),
     ]
 
@@ -265,7 +311,10 @@ def _sources_page(result: Result) -> Story:
         _text("Before you spread", "heading"),
         *map(_text, result.cautions),
         _text("Sources", "heading"),
-        _text(" · ".join(f"[{source.mark}] {source.citation}" for source in sources), "source"),
+        _text(
+            " · ".join(f"[{source.mark}] {source.citation}" for source in sources),
+            "source" if len(result.applications) == 1 else "fine",
+        ),
         Spacer(0, 8),
         _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
     ]
@@ -287,7 +336,13 @@ def _styles() -> dict[str, ParagraphStyle]:
         "fine": style("fine", fontSize=6.3, leading=8.2, spaceAfter=3, textColor=QUIET),
         "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
         "heading": style(
-            "heading", fontName="Body-Bold", fontSize=11, leading=14, spaceBefore=10, spaceAfter=4
+            "heading",
+            fontName="Body-Bold",
+            fontSize=11,
+            leading=14,
+            spaceBefore=10,
+            spaceAfter=4,
+            keepWithNext=1,
         ),
         "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
         "cell": style("cell", fontSize=8, leading=10),

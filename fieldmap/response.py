@@ -90,7 +90,7 @@ class Economics:
 def economics(plan: Plan) -> Economics | None:
     """The plan's response and prices; None unless the curve and both prices are there and fit every block."""
     response, prices = plan.response, plan.prices
-    if response is None or prices.product is None or prices.crop is None or _other_crops(plan):
+    if response is None or prices.product is None or prices.crop is None or _not_for_money(plan):
         return None
     return Economics(
         plateau_n_kg_ha=response.plateau_n_kg_ha,
@@ -110,8 +110,8 @@ def target_kg_ha(plan: Plan, need: BlockNeed) -> float:
 def due_kg_ha(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Floats:
     """Nitrogen to spread on each cell to reach what is aimed at with some credit; never below zero, raster."""
     above_need = per_block(field, [target_kg_ha(plan, need) - need.need_kg_ha for need in needs])
-    recovery = per_block(field, [need.recovery for need in needs])
-    return np.maximum(missing_kg_ha(needs, credit_kg_ha, field) + above_need / recovery, 0.0)
+    credit_per_n = per_block(field, [need.credit_per_n for need in needs])
+    return np.maximum(missing_kg_ha(needs, credit_kg_ha, field) + above_need / credit_per_n, 0.0)
 
 
 def response_warnings(plan: Plan) -> tuple[str, ...]:
@@ -128,17 +128,20 @@ def response_warnings(plan: Plan) -> tuple[str, ...]:
             f"credit's doubt is worth added; not at the need of {need}."
         )
         return (text,)
-    others = _other_crops(plan)
-    reason = (
-        f"it is for {plan.crop.name}, and a block grows {' and '.join(others)}"
-        if others
-        else "money needs [prices] product and crop"
-    )
+    reason = _not_for_money(plan) or "money needs [prices] product and crop"
     return (f"[response] is not acted on: {reason}. Zones weigh nitrogen short and over alike.",)
 
 
-def _other_crops(plan: Plan) -> list[str]:
-    return sorted({block.crop.name for block in plan.block} - {plan.crop.name})
+def _not_for_money(plan: Plan) -> str:
+    """Why rates cannot follow the curve and the prices; empty where they can."""
+    others = sorted({block.crop.name for block in plan.block} - {plan.crop.name})
+    if others:
+        return f"it is for {plan.crop.name}, and a block grows {' and '.join(others)}"
+    if any(one.product is not None for one in plan.application):
+        return "[prices] has the price of one product, and an application has its own"
+    if plan.sidedress_test and any(one.date for one in plan.application):
+        return "what a nitrate test calls for stands in its place"
+    return ""
 
 
 def mean_shortfall(short: Floats, sd: Floats) -> Floats:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from fieldmap.course import latitude
 from fieldmap.other_credits import other_credits
-from fieldmap.sidedress import STANDS
+from fieldmap.sidedress import stands_text
 from fieldmap.soil import reference_et_mm
 from fieldmap.units import rate_text
 from fieldmap.uptake import (
@@ -94,7 +94,7 @@ def timing_text(
         tested = {call.block for call in sidedress}
         rest = tuple(season for season in seasons if season.block not in tested)
         others = (timing_text(rest, plan),) if rest else ()
-        return " ".join((*(call.text for call in sidedress), STANDS, *others))
+        return " ".join((*(call.text for call in sidedress), stands_text(sidedress, plan), *others))
     if not seasons:
         return NOT_CONSIDERED
     if len(seasons) == 1:
@@ -137,7 +137,14 @@ def block_season(
         on_hand_kg_ha=at_hand,
         tested=course.tested,
     )
-    timing = time_supplemental(found, supplemental_kg_ha, entry, harvested=crop.harvested, units=plan.units)
+    timing = time_supplemental(
+        found,
+        supplemental_kg_ha,
+        entry,
+        harvested=crop.harvested,
+        units=plan.units,
+        sidedress=next((one.date for one in plan.application[1:] if one.follows_planting), None),
+    )
     first = short_from(found).item()
     return BlockSeason(
         need.block,

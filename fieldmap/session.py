@@ -17,7 +17,7 @@ from filelock import Timeout
 
 from fieldmap.draft import Draft, average_text, look_over
 from fieldmap.errors import InputError
-from fieldmap.export import WRITERS
+from fieldmap.export import files_of
 from fieldmap.export.html import map_page
 from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
@@ -204,28 +204,29 @@ def map_of(folder: Path, result: Result) -> str:
 @st.cache_resource(max_entries=KEPT_FILES, show_spinner=False)
 def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
     with tempfile.TemporaryDirectory(prefix="fieldmap-") as beside:
-        path = Path(beside, name)
-        WRITERS[name](_result, path)
+        path = Path(beside, Path(name).name)
+        files_of(_result)[name](path)
         return path.read_bytes()
 
 
 def file_of(folder: Path, result: Result, name: str) -> bytes:
-    """One file of a run, as the command line writes it."""
+    """One file of a run, by its path in the output folder, as the command line writes it."""
     return _file(f"{folder} {result.plan_hash}", name, result)
 
 
 def prepare_files(folder: Path, result: Result) -> None:
     """Write every file of a run beforehand, with a bar that says how far it is."""
     bar = st.progress(0.0, text="Writing the files")
-    for number, name in enumerate(WRITERS, start=1):
+    names = list(files_of(result))
+    for number, name in enumerate(names, start=1):
         file_of(folder, result, name)
-        bar.progress(number / len(WRITERS), text=f"Writing the files: {name}")
+        bar.progress(number / len(names), text=f"Writing the files: {name}")
     bar.empty()
 
 
 def all_files(folder: Path, result: Result) -> bytes:
     """Every file of a run in one zip."""
-    return zip_files([(name, file_of(folder, result, name)) for name in WRITERS])
+    return zip_files([(name, file_of(folder, result, name)) for name in files_of(result)])
 
 
 def cautions_read(folder: Path) -> bool:

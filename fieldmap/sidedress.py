@@ -20,10 +20,8 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Plan, SidedressTest
 
-STANDS = (
-    "What a test calls for stands in place of what the ledger leaves for the side-dressing, and nothing is "
-    "subtracted from it. The zone files were drawn from the ledger and do not hold it."
-)
+TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
+STANDS = f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
 DEPTH_M = M_PER_FOOT  # the tests behind the thresholds sample the top foot
 
 
@@ -47,6 +45,22 @@ class SidedressCall:
     def mark(self) -> tables.Mark:
         """The weakest mark of what stands behind the rate."""
         return tables.weakest_mark(self.sources)
+
+
+def following(plan: Plan, call: SidedressCall) -> tuple[int, ...]:
+    """Positions of the applications that follow a test: all from its day on."""
+    return tuple(
+        k for k, one in enumerate(plan.application) if one.date is not None and one.date >= call.sampled
+    )
+
+
+def stands_text(calls: tuple[SidedressCall, ...], plan: Plan) -> str:
+    """What becomes of what the tests call for: which zone files hold it, or that none does."""
+    numbers = sorted({k + 1 for call in calls for k in following(plan, call)})
+    if not numbers:
+        return STANDS
+    which = f"application{'s' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"
+    return f"{TESTED}, and nothing is subtracted from it. The zone files of {which} follow it."
 
 
 def sidedress_calls(plan: Plan, field: Field) -> tuple[SidedressCall, ...]:

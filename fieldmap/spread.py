@@ -1,50 +1,73 @@
-"""The spread map: zones and their rates, the passes and loads that carry them, and whether varying pays."""
+"""The spread maps: zones and their rates, the passes and loads that carry them, and whether varying pays."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from fieldmap.applications import MADE_UP, METHODS, plan_of
 from fieldmap.credit import draw_credit
 from fieldmap.delivery import Delivery, drive
 from fieldmap.drawing import draw_zones, zone_loss
-from fieldmap.flat import FlatRate, flat_rates
+from fieldmap.field import per_block
+from fieldmap.flat import FlatRate, OneRate, flat_rates
 from fieldmap.limits import Limits, machine_limits
 from fieldmap.nutrients import Along, nutrients_along
 from fieldmap.offer import Offer, offer_other_map
 from fieldmap.outcomes import ground_drawn
 from fieldmap.passes import Load, Pass, passes_over, split_loads
 from fieldmap.rates import Part, ZoneMap, area_numbers, rate_zones
+from fieldmap.response import due_kg_ha
+from fieldmap.season import timing_text
 from fieldmap.strip_findings import StripFindings, follow_strips
-from fieldmap.strips import place_strips
+from fieldmap.strips import Strip, place_strips, strips_again
+from fieldmap.units import mass_text, rate_text
 from fieldmap.verdict import Verdict, judge
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping, Sequence
 
+    from fieldmap.applications import Share
     from fieldmap.budget import Budget
-    from fieldmap.plan import Plan
+    from fieldmap.credit import CreditDraws
+    from fieldmap.field import Field
+    from fieldmap.need import BlockNeed
+    from fieldmap.plan import Application, Plan
     from fieldmap.stand import Stand
     from fieldmap.width import Width
     from fieldmap.zones import LevelSet
 
+LEFT_SAID_N_KG = 0.5  # a pinch over the whole field is not worth a word
+
 
 @dataclass(frozen=True)
-class Spread:
-    """One application: what is spread where, how the machine carries it, and how it does against one rate."""
+class DrawnMap:
+    """The map of one application: its zones, how the machine carries them, and one rate to compare them with.
+
+    `draws` are of the credit at points of its zones, `laid` its check strips, `flats` one rate a block, reckoned in
+    several ways; the first is the best that can be had without a map.
+    """
 
     level_sets: tuple[LevelSet, ...]
     width: Width
     zone_map: ZoneMap
+    draws: CreditDraws
     passes: tuple[Pass, ...]
     loads: tuple[Load, ...]
+    laid: tuple[Strip, ...]
     strips: tuple[StripFindings, ...]
     limits: Limits
     delivery: Delivery
     offer: Offer | None
-    flat: FlatRate
-    verdict: Verdict
+    flats: tuple[FlatRate, ...]
     along: tuple[Along, ...]
+
+    @property
+    def flat(self) -> FlatRate:
+        """One rate a block, as it would be spread without a map."""
+        return self.flats[0]
 
     @property
     def parts(self) -> tuple[Part, ...]:
@@ -52,10 +75,100 @@ class Spread:
         return tuple(part for row in self.zone_map.rows for part in row.parts)
 
 
+@dataclass(frozen=True)
+class Spread(DrawnMap):
+    """One application with its verdict, which is of all applications together where there are several."""
+
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class ApplicationMap:
+    """One of the plan's applications, with its map.
+
+    `plan` has its product and limits, `shares` are of each block's supplemental. `left_n_kg` is how much nitrogen
+    its zones, on the steps and within the limits of the machine, are short of what they were to get; below zero
+    where they get more.
+    """
+
+    number: int
+    told: Application
+    plan: Plan
+    shares: tuple[float, ...]
+    left_n_kg: float
+    spread: Spread
+
+    @property
+    def through_drip(self) -> bool:
+        """Whether no machine drives it."""
+        return self.told.through_drip
+
+
+def draw_maps(
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    shares: tuple[Share, ...],
+    *,
+    progress: Callable[[str], None] = lambda _: None,
+) -> tuple[ApplicationMap, ...]:
+    """Draw the map of every application, each from what the earlier ones leave missing, and judge them together.
+
+    Raises
+    ------
+    InputError
+        Where the spreader cannot carry a rate that the plan asks for.
+    """
+    plans = [plan_of(plan, position) for position in range(len(plan.applications))]
+    needs: list[list[BlockNeed]] = []
+    drawn: list[DrawnMap] = []
+    for position, own in enumerate(plans):
+        needs.append(_needs(position, budget.needs, shares, drawn))
+        drawn.append(
+            draw_map(
+                own,
+                stand,
+                replace(budget, needs=needs[-1]),
+                laid=drawn[0].laid if drawn else None,
+                flat_n_kg_ha=_flat_n_before(position, shares, drawn),
+                progress=progress,
+            )
+        )
+    verdict = _judge(plan, stand, budget, shares, drawn)
+    return tuple(
+        ApplicationMap(
+            number=position + 1,
+            told=told,
+            plan=plans[position],
+            shares=tuple(share.shares[position] for share in shares),
+            left_n_kg=_left_n_kg(drawn[position].zone_map, needs[position], stand.field, plans[position]),
+            spread=Spread(**vars(drawn[position]), verdict=verdict),
+        )
+        for position, told in enumerate(plan.applications)
+    )
+
+
 def draw_map(
-    plan: Plan, stand: Stand, budget: Budget, *, progress: Callable[[str], None] = lambda _: None
-) -> Spread:
-    """Draw the zones of what is missing, drive them on paper, and compare them with one rate.
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    *,
+    laid: tuple[Strip, ...] | None = None,
+    flat_n_kg_ha: Mapping[str, Sequence[float]] | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> DrawnMap:
+    """Draw the zones of what is missing, drive them on paper, and reckon one rate to compare them with.
+
+    Parameters
+    ----------
+    plan, stand, budget
+        With the product, the limits and the needs of this application.
+    laid
+        Check strips of an earlier application, which stay where they are.
+    flat_n_kg_ha
+        What one rate a block would have spread before, as `flat.flat_rates` takes it.
+    progress
+        Is told what is being done.
 
     Raises
     ------
@@ -66,7 +179,9 @@ def draw_map(
     progress("drawing zones")
     loss = zone_loss(credit, needs, field, plan)
     passes = passes_over(field, plan.spreader)
-    zones = draw_zones(loss, field, plan, passes)
+    # A rate that a test calls for is not joined with that of another block where zones are to be had.
+    tested = any(need.tested_n_kg_ha is not None for need in needs)
+    zones = draw_zones(loss, field, plan, passes, number=plan.spreader.zones_max if tested else None)
     draws = draw_credit(
         stand.biomass,
         stand.nitrogen_pct,
@@ -75,7 +190,10 @@ def draw_map(
         rules=budget.rules,
         strata=stand.strata,
     )
-    laid = place_strips(zones, credit.se_kg_ha, needs=needs, passes=passes, field=field, plan=plan)
+    if laid is None:
+        laid = place_strips(zones, credit.se_kg_ha, needs=needs, passes=passes, field=field, plan=plan)
+    else:
+        laid = strips_again(laid, needs, field, plan)
     zone_map = rate_zones(zones, credit, draws, laid, field=field, needs=needs, plan=plan)
 
     progress("driving the map on paper")
@@ -84,27 +202,146 @@ def draw_map(
         passes, zone_map.product_at(field.grid), plan.spreader, order_kg=order_kg, step_m=field.grid.cell_m
     )
     delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
+    return DrawnMap(
+        level_sets=zones.level_sets,
+        width=zones.width,
+        zone_map=zone_map,
+        draws=draws,
+        passes=passes,
+        loads=loads,
+        laid=laid,
+        strips=follow_strips(laid, zone_map, delivery, credit, needs, field, plan),
+        limits=machine_limits(zone_map, needs, field, plan),
+        delivery=delivery,
+        offer=offer_other_map(delivery, loss, zones, passes, field, plan),
+        flats=flat_rates(zone_map, loss, needs, field, plan, given_n_kg_ha=flat_n_kg_ha),
+        along=nutrients_along(zone_map, plan),
+    )
 
-    progress("comparing with one rate")
-    flats = flat_rates(zone_map, loss, needs, field, plan)
-    verdict = judge(
-        ground_drawn(zone_map, draws, credit.release_error, field=field, needs=needs, plan=plan),
+
+def _needs(
+    position: int, needs: Sequence[BlockNeed], shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> list[BlockNeed]:
+    """What an application is to bring to each block, after those that are drawn; a cap is not made up for."""
+    given_n_kg_ha = [
+        np.nan_to_num(one.zone_map.rate_n_kg_ha + one.zone_map.withheld_n_kg_ha) for one in drawn
+    ]
+    return [
+        share.need(position, need, sum((given_n_kg_ha[k] for k in share.before(position)), start=0.0))
+        for share, need in zip(shares, needs, strict=True)
+    ]
+
+
+def _flat_n_before(
+    position: int, shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> dict[str, list[float]] | None:
+    """What one rate a block would have spread before an application, by its name and block."""
+    if not drawn:
+        return None
+    return {
+        flat.name: [
+            sum(drawn[k].flats[way].rate_n_kg_ha[block] for k in share.before(position))
+            for block, share in enumerate(shares)
+        ]
+        for way, flat in enumerate(drawn[0].flats)
+    }
+
+
+def _judge(
+    plan: Plan, stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> Verdict:
+    """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
+    field = stand.field
+    by_ledger = [share.by_ledger for share in shares]
+    counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(drawn)]
+    rate_n_kg_ha = sum(
+        per_block(field, blocks) * one.zone_map.rate_n_kg_ha
+        for blocks, one in zip(counted, drawn, strict=True)
+    )
+    flats = [
+        OneRate(
+            flat.name,
+            tuple(
+                sum(
+                    one.flats[way].rate_n_kg_ha[block]
+                    for blocks, one in zip(counted, drawn, strict=True)
+                    if blocks[block]
+                )
+                for block in range(len(shares))
+            ),
+        )
+        for way, flat in enumerate(drawn[0].flats)
+    ]
+    needs = [
+        replace(need, share=share) if any(by_ledger) else need
+        for need, share in zip(budget.needs, by_ledger, strict=True)
+    ]
+    return judge(
+        ground_drawn(
+            drawn[0].zone_map,
+            np.asarray(rate_n_kg_ha),
+            drawn[0].draws,
+            budget.credit.release_error,
+            field=field,
+            needs=needs,
+            plan=plan,
+        ),
         flats,
         plan,
         pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
         unmixed=stand.nitrogen.unmixed,
     )
-    return Spread(
-        level_sets=zones.level_sets,
-        width=zones.width,
-        zone_map=zone_map,
-        passes=passes,
-        loads=loads,
-        strips=follow_strips(laid, zone_map, delivery, credit, needs, field, plan),
-        limits=machine_limits(zone_map, needs, field, plan),
-        delivery=delivery,
-        offer=offer_other_map(delivery, loss, zones, passes, field, plan),
-        flat=flats[0],
-        verdict=verdict,
-        along=nutrients_along(zone_map, plan),
+
+
+def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> float:
+    """What zones are short of what they were to get, kg of nitrogen; below zero where they get more.
+
+    What a cap keeps back is meant to be.
+    """
+    due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, plan)
+    zoned = np.isfinite(zone_map.rate_n_kg_ha) & ~zone_map.in_strip
+    cell_ha = field.area_ha / float(field.inside.sum())
+    given_n_kg_ha = zone_map.rate_n_kg_ha + zone_map.withheld_n_kg_ha
+    return float((due_n_kg_ha - given_n_kg_ha)[zoned].sum() * cell_ha)
+
+
+def left_warnings(applications: Sequence[ApplicationMap], shares: Sequence[Share]) -> tuple[str, ...]:
+    """What steps and limits leave of each application for those after it; nothing where none after it makes it up."""
+    makes_up = any(
+        k not in share.tested for share in shares for k in range(1, len(applications)) if share.shares[k] > 0
+    )
+    units = applications[0].plan.units
+    left = [
+        f"Application {one.number} spreads {mass_text(abs(one.left_n_kg), units)} of nitrogen "
+        f"{'less' if one.left_n_kg > 0 else 'more'} than its share."
+        for one in applications[:-1]
+        if abs(one.left_n_kg) >= LEFT_SAID_N_KG
+    ]
+    return (" ".join((MADE_UP, *left)),) if makes_up else ()
+
+
+def when_text(
+    plan: Plan, budget: Budget, applications: Sequence[ApplicationMap], shares: Sequence[Share]
+) -> str:
+    """What goes out on which day, then what the season says of it; of one application the season alone."""
+    season = timing_text(budget.seasons, plan, budget.sidedress)
+    if len(applications) == 1:
+        return season
+    reasons = [share.reason for share in shares if share.reason]
+    if len(applications) > 2 and reasons:
+        blocks = (f"{share.block}: {share.reason}" for share in shares)
+        season = " ".join(blocks) if len(shares) > 1 else reasons[0]
+    if budget.seasons and not budget.sidedress:
+        season = f"{'The season splits it so' if reasons else 'By the season alone'}: {season}"
+    return f"{'; '.join(map(_told, applications))}. {season[:1].upper()}{season[1:]}"
+
+
+def _told(one: ApplicationMap) -> str:
+    """``2026-05-20, 45 lb/ac of nitrogen on average as urea, broadcast before planting``."""
+    rows = one.spread.zone_map.rows
+    area_ha = sum(row.area_ha for row in rows)
+    mean_n_kg_ha = sum(row.rate_n_kg_ha * row.area_ha for row in rows) / area_ha if area_ha else 0.0
+    return (
+        f"{one.told.date}, {rate_text(mean_n_kg_ha, one.plan.units)} of nitrogen on average as "
+        f"{one.plan.spreader.product_entry.name}, {METHODS[one.told.method]}"
     )

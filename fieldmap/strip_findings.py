@@ -48,7 +48,7 @@ class StripFindings:
         Share of the middle (0 to 1) that receives the strip's rate within 10 %.
     yield_at_stake_kg
         Yield that the strip is expected to lose against the zones' own rates; None without a response curve for
-        its crop.
+        its crop, and with several applications.
     """
 
     row: Zone
@@ -87,7 +87,7 @@ def _at_stake_kg(
 ) -> float | None:
     """Expected yield lost on a strip against the rates of the zones it is cut from, kg, over its whole doubt."""
     response = plan.response
-    if response is None or row.crop != plan.crop.name:
+    if response is None or row.crop != plan.crop.name or len(plan.application) > 1:
         return None
     supply = credit.credit_kg_ha[own] + need.other_credits_kg_ha
     lost = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ import shapely
 from fieldmap.coverage import ZonePart
 from fieldmap.drawing import PLANE_AREA_MARGIN
 from fieldmap.field import burn
+from fieldmap.need import given_kg_ha
 from fieldmap.spreader import nearest_rate_kg_ha, product_rates_kg_ha
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def place_strips(
                     number=len(strips) + 1,
                     level=level,
                     block=block,
-                    product_kg_ha=_rate_kg_ha(level, needs[block], plan),
+                    product_kg_ha=_rate_kg_ha(level, needs[block], 0.0, plan),
                     geometry=found.shape,
                     middle=found.shortened(change_m(plan)).widened(1 / SWATHS).shape,
                 )
@@ -127,10 +128,28 @@ def _lengths_m(level: float, plan: Plan) -> tuple[float, ...]:
     return (short,) if level == 0 else (LONG * short, (1 + LONG) / 2 * short, short)
 
 
-def _rate_kg_ha(level: float, need: BlockNeed, plan: Plan) -> float:
+def strips_again(
+    strips: Sequence[Strip], needs: Sequence[BlockNeed], field: Field, plan: Plan
+) -> tuple[Strip, ...]:
+    """The strips of an earlier application, on the same ground, at the rates of this one."""
+    given = given_kg_ha(needs, field)
+    cells = burn([one.geometry for one in strips], field.grid)
+    return tuple(
+        replace(
+            one,
+            product_kg_ha=_rate_kg_ha(one.level, needs[one.block], float(given[cells == k].mean()), plan),
+        )
+        for k, one in enumerate(strips)
+    )
+
+
+def _rate_kg_ha(level: float, need: BlockNeed, given_n_kg_ha: float, plan: Plan) -> float:
     """Product at a share of the whole need less the other credits: the cover crop is not credited."""
     whole_n_kg_ha = max(0.0, need.need_kg_ha - need.other_credits_kg_ha) / need.recovery
-    wanted = level * whole_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
+    if need.tested_n_kg_ha is not None:
+        whole_n_kg_ha = need.tested_n_kg_ha
+    left_n_kg_ha = max(0.0, level * whole_n_kg_ha - given_n_kg_ha)
+    wanted = need.share * left_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
     return nearest_rate_kg_ha(wanted, product_rates_kg_ha(plan.spreader))
 
 

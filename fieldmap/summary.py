@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap.applications import METHODS
 from fieldmap.units import (
     KG_PER_LB,
     KG_PER_SHORT_TON,
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from fieldmap.pipeline import Result
     from fieldmap.rates import Zone
     from fieldmap.season import BlockSeason
+    from fieldmap.spread import ApplicationMap
 
 
 @dataclass(frozen=True)
@@ -61,14 +63,42 @@ def field_area_text(result: Result) -> str:
 
 
 def order_text(result: Result) -> str:
-    """Product in all, and its cost where a price is known."""
-    product_kg = sum(zone.product_kg for zone in result.spread.zone_map.rows)
-    text = f"{mass_to_order_text(product_kg, result.plan.units)} of {result.plan.spreader.product_entry.name}"
-    price = result.plan.prices.product
-    return text + (f", {price.currency}\u00a0{whole(price.amount * product_kg)}" if price else "")
+    """Every product in all, and the cost of the one whose price is known."""
+    price, priced = result.plan.prices.product, result.plan.spreader.product_entry.name
+    orders: dict[str, float] = {}
+    for one in result.applications:
+        product_kg = sum(zone.product_kg for zone in one.spread.zone_map.rows)
+        name = one.plan.spreader.product_entry.name
+        orders[name] = orders.get(name, 0.0) + product_kg
+    texts = []
+    for name, product_kg in orders.items():
+        text = f"{mass_to_order_text(product_kg, result.plan.units)} of {name}"
+        if price and name == priced:
+            text += f", {price.currency}\u00a0{whole(price.amount * product_kg)}"
+        texts.append(text)
+    return "; ".join(texts)
+
+
+def application_title(one: ApplicationMap) -> str:
+    """``Application 2 of 3: 2026-07-06, side-dressed, calcium nitrate``."""
+    product = one.plan.spreader.product_entry.name
+    return f"{application_name(one)}: {one.told.date}, {METHODS[one.told.method]}, {product}"
+
+
+def application_name(one: ApplicationMap) -> str:
+    """``Application 2 of 3``."""
+    return f"Application {one.number} of {len(one.plan.applications)}"
 
 
 def _where(result: Result) -> str:
+    if len(result.applications) == 1:
+        return _zones_text(result)
+    return "; ".join(
+        f"application {one.number}: {_zones_text(result.alone(one))}" for one in result.applications
+    )
+
+
+def _zones_text(result: Result) -> str:
     zones, units = result.spread.zone_map.zones, result.plan.units
     if not zones:
         return "nothing is spread"
@@ -91,18 +121,23 @@ def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
 
 def _against_one_rate(result: Result) -> str:
     units, verdict = result.plan.units, result.spread.verdict
+    change_kg = sum(_saved_n_kg(result.alone(one)) for one in result.applications)
+    flat_n_kg_ha = sum(one.spread.flat.mean_rate_n_kg_ha for one in result.applications)
+    saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
+    return (
+        f"one rate a block would be {rate_text(flat_n_kg_ha, units)} of nitrogen on average; "
+        f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "
+        f"instead of {rate_text(verdict.misplaced_flat_kg_ha, units)}"
+    )
+
+
+def _saved_n_kg(result: Result) -> float:
+    """Nitrogen that zones save against one rate a block; what check strips leave out is left out to learn."""
     flat_n_kg_ha = dict(
         zip((block.name for block in result.field.blocks), result.spread.flat.rate_n_kg_ha, strict=True)
     )
-    # Zones alone: what check strips leave out is left out to learn, not saved.
-    change_kg = sum(
+    return sum(
         (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.spread.zone_map.zones
-    )
-    saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
-    return (
-        f"one rate a block would be {rate_text(result.spread.flat.mean_rate_n_kg_ha, units)} of nitrogen on average; "
-        f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "
-        f"instead of {rate_text(verdict.misplaced_flat_kg_ha, units)}"
     )
 
 

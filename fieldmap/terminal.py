@@ -15,6 +15,7 @@ from fieldmap.keys import plan_keys
 from fieldmap.read.table import DATES, NUMBERS, POSITIONS, TEXTS
 from fieldmap.summary import (
     SEASON_COLUMNS,
+    application_title,
     by_number_text,
     driven_text,
     field_area_text,
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
     from fieldmap.batch import BatchResult, FieldOutcome
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 FAILURES_SHOWN = 10
 
@@ -100,19 +102,30 @@ def show(result: Result, folder: Path, *, page: bool = True) -> None:
     for line in five_numbers(result):
         numbers.add_row(f"[bold]{line.title}[/bold]", escape(line.text))
     console.print(numbers)
-    table = Table(box=None, padding=(0, 1), header_style="bold", caption="Credit with its 90 % interval")
+    for one in result.applications:
+        _show_application(console, one, result.alone(one))
+    console.print(f"The verdict: {escape(result.spread.verdict.change)}")
+    for warning in result.warnings:
+        console.print(f"Note: {escape(warning)}")
+    opened = ": open map.html in a browser" if page else ""
+    console.print(f"Written to {escape(str(folder))}{opened}. {escape(result.cautions[0])}")
+
+
+def _show_application(console: Console, one: ApplicationMap, result: Result) -> None:
+    """The zone table of an application, and how its machine fares."""
+    several = len(one.plan.applications) > 1
+    title = escape(application_title(one)) if several else None
+    table = Table(
+        box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
+    )
     for heading in zone_columns(result):
         table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
     for zone in result.spread.zone_map.rows:
         table.add_row(*(escape(cell) for cell in zone_cells(zone, result)))
     console.print(table)
     console.print(f"By number of zones: {escape(by_number_text(result))}.")
-    console.print(f"Driven on paper: {escape(driven_text(result))}.")
-    console.print(f"The verdict: {escape(result.spread.verdict.change)}")
-    for warning in result.warnings:
-        console.print(f"Note: {escape(warning)}")
-    opened = ": open map.html in a browser" if page else ""
-    console.print(f"Written to {escape(str(folder))}{opened}. {escape(result.cautions[0])}")
+    if not one.through_drip:
+        console.print(f"Driven on paper: {escape(driven_text(result))}.")
 
 
 def show_season(result: Result) -> None:

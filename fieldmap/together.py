@@ -45,9 +45,13 @@ ZONE_COLUMNS = (
 
 @dataclass(frozen=True)
 class FieldRows:
-    """One field in the tables: its row, its outline, and a row and a shape for each zone; shapes in degrees."""
+    """One field in the tables: its row, its outline, and a row and a shape for each zone; shapes in degrees.
+
+    `products` are those of all its applications: name, product and nitrogen in kg; the row has the first's.
+    """
 
     figures: dict[str, Any]
+    products: tuple[tuple[str, float, float], ...]
     outline: BaseGeometry
     zones: tuple[tuple[dict[str, Any], BaseGeometry], ...]
 
@@ -133,6 +137,7 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "rate_n_kg_ha": mean("rate_n_kg_ha"),
         "rate_n_low_kg_ha": min(rates),
         "rate_n_high_kg_ha": max(rates),
+        "applications": len(result["applications"]),
         "product": zones[0]["product"],
         "product_kg": totals["product_kg"],
         "n_kg": totals["n_kg"],
@@ -151,7 +156,17 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "plan_hash": result["plan_hash"],
     }
     outline = to_lonlat(folder.outline, pyproj.CRS.from_user_input(folder.crs))
-    return FieldRows(figures, outline, tuple(_zone_rows(name, folder)))
+    return FieldRows(figures, _products(result), outline, tuple(_zone_rows(name, folder)))
+
+
+def _products(result: dict[str, Any]) -> tuple[tuple[str, float, float], ...]:
+    """What all applications of a field spread, by product."""
+    spread: dict[str, list[float]] = {}
+    for one in result["applications"]:
+        kg = spread.setdefault(one["product"], [0.0, 0.0])
+        kg[0] += one["totals"]["product_kg"]
+        kg[1] += one["totals"]["n_kg"]
+    return tuple((product, product_kg, n_kg) for product, (product_kg, n_kg) in spread.items())
 
 
 def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], BaseGeometry]]:
@@ -172,9 +187,10 @@ def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], Bas
 def summarise(rows: Sequence[FieldRows], *, failed: int) -> Summary:
     """What to order, where varying is worth it, where more samples are due."""
     fields = [row.figures for row in rows]
-    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
-    for one in fields:
-        groups.setdefault((one["farm"] or NO_FARM, one["product"]), []).append(one)
+    groups: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    for row in rows:
+        for product, product_kg, n_kg in row.products:
+            groups.setdefault((row.figures["farm"] or NO_FARM, product), []).append((product_kg, n_kg))
     worth = [one for one in fields if one["verdict"] == "worth it"]
     return Summary(
         fields=len(fields),
@@ -185,8 +201,8 @@ def summarise(rows: Sequence[FieldRows], *, failed: int) -> Summary:
                 farm,
                 product,
                 len(of_farm),
-                round(sum(one["product_kg"] for one in of_farm), 2),
-                round(sum(one["n_kg"] for one in of_farm), 2),
+                round(sum(product_kg for product_kg, _ in of_farm), 2),
+                round(sum(n_kg for _, n_kg in of_farm), 2),
             )
             for (farm, product), of_farm in sorted(groups.items())
         ),

@@ -17,6 +17,8 @@ from fieldmap.release import RELEASE, held_in_soil
 from fieldmap.units import rate_text, water_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import ArrayLike, NDArray
 
     from fieldmap.release import DailyRelease, ReleaseModel
@@ -281,13 +283,11 @@ def time_supplemental(
     if np.isnat(first):
         reason = f"On average the crop is never short: {whole} for the thin places can wait for {day}."
         return Timing(0.0, day, reason)
-    early = float(found.short[found.dates < np.datetime64(day, "D")].sum())
-    if early < model.short_from_kg_ha:
+    at_planting, rest = split_by_season(found, supplemental_kg_ha, (found.planted, day), model=model)
+    if at_planting == 0:
         reason = f"What is released carries the crop to {first}: all {whole} can wait for the side-dressing on {day}."
         return Timing(0.0, day, tied + reason)
-    at_planting = max(early / float(found.short.sum()) * supplemental_kg_ha, model.least_pass_kg_ha)
-    rest = supplemental_kg_ha - at_planting
-    if rest < model.least_pass_kg_ha:
+    if rest == 0:
         reason = (
             f"From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
             "planting."
@@ -298,6 +298,41 @@ def time_supplemental(
         f"on {day}, and {rate_text(rest, units)} follow then."
     )
     return Timing(at_planting / supplemental_kg_ha, day, tied + reason)
+
+
+def split_by_season(
+    found: Balance, supplemental_kg_ha: float, dates: Sequence[dt.date], *, model: UptakeModel = UPTAKE
+) -> tuple[float, ...]:
+    """Split a block's supplemental nitrogen over the days of its applications, kg N/ha for each.
+
+    Each carries the crop to the next: it brings what the crop would miss by then and has not been given. Amounts too
+    small for a pass of their own join another; a crop that is never short on average gets all with the second,
+    when it is known how the thin places fare.
+
+    Parameters
+    ----------
+    found
+        The block's balance for its mean credit; shapes (days,).
+    supplemental_kg_ha
+        Mean nitrogen to spread in all of them.
+    dates
+        Of the applications, two at least, in their order; what is missing before the second is the first's.
+    """
+    short_kg_ha = float(found.short.sum())
+    if short_kg_ha < model.short_from_kg_ha:
+        return (0.0, supplemental_kg_ha, *(0.0 for _ in dates[2:]))
+    scale = supplemental_kg_ha / short_kg_ha
+    amounts: list[float] = []
+    left = supplemental_kg_ha
+    for following in dates[1:]:
+        missed = float(found.short[found.dates < np.datetime64(following, "D")].sum())
+        due = missed * scale - (supplemental_kg_ha - left)
+        amount = 0.0 if due < model.short_from_kg_ha * scale else max(due, model.least_pass_kg_ha)
+        if amount and left - amount < model.least_pass_kg_ha:
+            amount = left
+        amounts.append(amount)
+        left -= amount
+    return (*amounts, left)
 
 
 def call_for_soil_test(

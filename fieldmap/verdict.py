@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.flat import FlatRate
+    from fieldmap.flat import OneRate
     from fieldmap.outcomes import Ground, Outcome
     from fieldmap.plan import Plan
 
@@ -68,7 +68,7 @@ class Verdict:
     rate_without_insurance_kg_ha: float | None
 
 
-def judge(ground: Ground, flats: Sequence[FlatRate], plan: Plan, *, pattern: bool, unmixed: bool) -> Verdict:
+def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool, unmixed: bool) -> Verdict:
     """Compare the zones with one rate a block under joint draws of sampling and release.
 
     Parameters

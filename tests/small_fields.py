@@ -1,5 +1,7 @@
 """Small fields to test with: metres from a corner, turned into the files of a plan folder."""
 
+from dataclasses import replace
+
 import numpy as np
 import pyproj
 import shapely
@@ -90,3 +92,10 @@ def trend(xy):
     """A stand that a map must see: 2 to 7 Mg/ha from west to east, with a wave across."""
     x, y = np.asarray(xy).T
     return 2000.0 + 5000.0 * x / 300.0 + 400.0 * np.sin(y / 40.0)
+
+
+def with_zone_map(result, zone_map):
+    """A result whose first application has another zone map."""
+    first, *others = result.applications
+    spread = replace(first.spread, zone_map=zone_map)
+    return replace(result, applications=(replace(first, spread=spread), *others))

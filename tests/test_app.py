@@ -321,3 +321,27 @@ def test_without_sign_in_no_page_renders_and_each_has_their_own_workspace(app, d
     assert not signed.exception
     assert "None yet." in said(signed)  # the plan of before is not hers
     assert labelled(signed.button, "Sign out")
+
+
+def test_several_applications_each_have_a_table_and_files_to_download(app, demo):
+    plan = demo / "plan.toml"
+    plan.write_text(
+        plan.read_text(encoding="utf-8")
+        + "\n[[application]]\ndate = 2026-05-20\nshare = 0.4\n"
+        + '\n[[application]]\ndate = 2026-07-06\nshare = 0.6\nmethod = "through drip"\n',
+        encoding="utf-8",
+    )
+    opened(app, demo, "map")
+    first, second = (f"Application {k} of 2: {day}" for k, day in ((1, "2026-05-20"), (2, "2026-07-06")))
+    assert first in said(app)
+    assert second in said(app)
+    opened(app, demo, "export")
+    app.checkbox[0].check().run()
+    assert not app.exception
+    assert [heading.value for heading in app.subheader][-2:] == [
+        f"{first}, broadcast before planting, urea",
+        f"{second}, through drip, urea",
+    ]
+    offered = {button.label for button in app.get("download_button")}
+    assert {"application-1/taskdata_grid.zip", "application-2/drip.csv"} <= offered
+    assert "application-2/taskdata_grid.zip" not in offered

@@ -496,7 +496,7 @@ def test_what_a_stopped_start_left_of_the_tables_is_swept(tmp_path):
 def test_an_outline_across_180_degrees_is_cut_in_the_table(batch, tmp_path):
     found, _, _ = batch
     rows = found.outcomes[0].rows
-    across = FieldRows(rows.figures, box(179.999, -17.0, 180.001, -16.999), rows.zones)
+    across = FieldRows(rows.figures, rows.products, box(179.999, -17.0, 180.001, -16.999), rows.zones)
     write_together(tmp_path, [across], summarise([across], failed=0), [], linked=False)
     (outline,) = gpd.read_parquet(tmp_path / "fields.parquet").geometry
     assert outline.bounds == (-180.0, -17.0, 180.0, -16.999)
@@ -561,3 +561,32 @@ def test_rows_of_a_field_in_which_nothing_is_spread(tmp_path):
     assert found.state == "written", found.messages
     assert found.rows.figures["product_kg"] == 0
     assert summarise([found.rows], failed=0).fields == 1
+
+
+TWO_APPLICATIONS = """
+[[application]]
+date = 2026-05-20
+share = 0.6
+
+[[application]]
+date = 2026-06-25
+share = 0.4
+method = "side-dress"
+product = "calcium nitrate"
+"""
+
+
+def test_every_application_of_a_field_counts_in_the_order_and_is_kept(tmp_path):
+    plan_folder = write_plan(tmp_path / "piece", 3, farm="North")
+    plan_folder.joinpath("plan.toml").write_text((plan_folder / "plan.toml").read_text() + TWO_APPLICATIONS)
+    first = alone(plan_folder, tmp_path / "out")
+    assert (first.state, first.messages) == ("written", ())
+    assert alone(plan_folder, tmp_path / "out").state == "kept"
+    result = json.loads((tmp_path / "out" / "piece" / "result.json").read_text(encoding="utf-8"))
+    orders = {order.product: order.product_kg for order in summarise([first.rows], failed=0).orders}
+    assert orders == {
+        one["product"]: pytest.approx(one["totals"]["product_kg"]) for one in result["applications"]
+    }
+    assert len(orders) == 2
+    (tmp_path / "out" / "piece" / "application-2" / "zones.csv").unlink()
+    assert alone(plan_folder, tmp_path / "out").state == "written"

@@ -13,6 +13,7 @@ import shapely
 from pypdf import PdfReader
 from rfc7946 import violations
 from shapely.geometry import MultiPolygon, box, shape
+from small_fields import with_zone_map
 
 from fieldmap import read_plan, run
 from fieldmap.errors import InputError, OutputExistsError
@@ -319,7 +320,7 @@ def test_a_rate_that_is_not_a_number_never_reaches_a_file(tmp_path, lower_plot_r
     zone_map = lower_plot_result.spread.zone_map
     spoilt = replace(zone_map.zones[0], rate_n_kg_ha=float("nan"))
     spoilt_map = replace(zone_map, zones=(spoilt, *zone_map.zones[1:]))
-    broken = replace(lower_plot_result, spread=replace(lower_plot_result.spread, zone_map=spoilt_map))
+    broken = with_zone_map(lower_plot_result, spoilt_map)
     with pytest.raises(RuntimeError, match="rate_n_kg_ha is not a number"):
         write_folder(broken, tmp_path / "out")
     assert list(tmp_path.iterdir()) == []

@@ -42,6 +42,7 @@ ORDER = (
     "patches",
     "coverage",
     "zones",
+    "applications",
     "pan_test",
     "spreader",
     "passes",

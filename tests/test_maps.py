@@ -20,6 +20,7 @@ from lxml import html as lxml_html
 from matplotlib.colors import to_hex, to_rgb
 from PIL import Image
 from shapely.geometry import box
+from small_fields import with_zone_map
 
 from fieldmap import read_plan, run
 from fieldmap.export.html import map_page, write_map
@@ -465,9 +466,7 @@ def with_zones(result, number):
     zones = tuple(
         replace(zone, zone=k, rate_n_kg_ha=20.0 * k, product_kg_ha=40.0 * k) for k in range(1, number + 1)
     )
-    return replace(
-        result, spread=replace(result.spread, zone_map=replace(result.spread.zone_map, zones=zones))
-    )
+    return with_zone_map(result, replace(result.spread.zone_map, zones=zones))
 
 
 def test_twelve_zones_share_six_rows_of_the_legend(lower_plot_result):

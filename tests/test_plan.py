@@ -107,7 +107,7 @@ def test_what_is_wrong_is_said_with_its_key(old, new, message):
             '[[block]]\nblock = "west"\ncrop = { name = "broccoli" }\n',
             r"west crop.need: this block grows broccoli but has no need of its own",
         ),
-        ("[[application]]\nshare = 0.6\n", r"\[\[application\]\] 1 share"),
+        ("[[application]]\nshare = 0.6\n", r"\[\[application\]\]: shares add up to 0.6; 1, or share"),
         ("[sprayer]\nx = 1\n", r"\[sprayer\]: this key is not known; the nearest known key is \"spreader\""),
     ],
 )

@@ -8,7 +8,7 @@ from test_loss import PRICES, RESPONSE
 
 from fieldmap import read_plan, run
 from fieldmap.export.figures import figures
-from fieldmap.flat import COVER_IGNORED, LEAST_MONEY, LESS_CREDIT, SAME_TOTAL, FlatRate
+from fieldmap.flat import COVER_IGNORED, LEAST_MONEY, LESS_CREDIT, SAME_TOTAL, OneRate
 from fieldmap.outcomes import Ground
 from fieldmap.response import Economics
 from fieldmap.summary import by_number_text, driven_text
@@ -36,7 +36,7 @@ def ground(supply, rate, *, money=None, factor=1.0, target=194.0):
 
 
 def flat(rate):
-    return FlatRate("one", (rate / 0.46,), (rate,), 2 * rate / 0.46, rate)
+    return OneRate("one", (rate,))
 
 
 @pytest.mark.parametrize("recovery", [1.0, 0.6])

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,13 +17,14 @@ from fieldmap.export.geopackage import write_geopackage
 from fieldmap.export.gpx import write_gpx
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
-from fieldmap.export.tables import write_loads_csv, write_season_csv, write_zones_csv
+from fieldmap.export.tables import write_drip_csv, write_loads_csv, write_season_csv, write_zones_csv
 from fieldmap.export.taskdata import write_grid, write_polygons
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fieldmap.pipeline import Result
+    from fieldmap.plan import Application, Plan
 
 
 def _write_map(result: Result, path: Path) -> None:
@@ -61,11 +64,39 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     **PAGES,
     "result.json": write_figures,
 }
+# What each of several applications has in a folder of its own; what goes through drip has no files for a spreader.
+OF_AN_APPLICATION = ("zones.geojson", "zones.gpkg", "zones.csv", "surface.tif")
+FOR_A_SPREADER = ("zones_shapefile.zip", "taskdata_grid.zip", "taskdata_zones.zip", "loads.csv")
+DRIP = "drip.csv"
 
 
-def files_of(*, data_only: bool) -> tuple[str, ...]:
-    """Names of the files that a run writes; the pages for people are left out with `data_only`."""
-    return tuple(name for name in WRITERS if not (data_only and name in PAGES))
+def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[Path], None]]:
+    """Every file of a run by its path in the output folder, with what writes it; `data_only` leaves the pages out."""
+    files: dict[str, Callable[[Path], None]] = {
+        name: partial(write, result) for name, write in WRITERS.items() if not (data_only and name in PAGES)
+    }
+    for one in result.applications if len(result.applications) > 1 else ():
+        for name in application_files(one.told):
+            write = write_drip_csv if name == DRIP else WRITERS[name]
+            files[f"application-{one.number}/{name}"] = partial(write, result.alone(one))
+    return files
+
+
+def file_names(plan: Plan, *, data_only: bool = False) -> tuple[str, ...]:
+    """What `files_of` a run of a plan will name, before it is run."""
+    top = tuple(name for name in WRITERS if not (data_only and name in PAGES))
+    several = plan.applications if len(plan.applications) > 1 else ()
+    own = (
+        f"application-{number}/{name}"
+        for number, one in enumerate(several, start=1)
+        for name in application_files(one)
+    )
+    return (*top, *own)
+
+
+def application_files(one: Application) -> tuple[str, ...]:
+    """The files that one of several applications has in its own folder."""
+    return (*OF_AN_APPLICATION, *((DRIP,) if one.through_drip else FOR_A_SPREADER))
 
 
 def refuse_existing(folder: Path, *, overwrite: bool) -> None:
@@ -79,8 +110,7 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
     if not folder.exists() and not folder.is_symlink():
         _refuse_unwritable(folder)
         return
-    ours = folder.is_dir() and not folder.is_symlink()
-    ours = ours and {entry.name for entry in folder.iterdir()} <= {*WRITERS}
+    ours = folder.is_dir() and not folder.is_symlink() and all(map(_is_ours, folder.iterdir()))
     if overwrite and ours:
         return
     found, action = (
@@ -94,6 +124,13 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
     raise OutputExistsError(
         Problem(str(folder), "", found, "a folder that is not there yet is expected for the output", action)
     )
+
+
+def _is_ours(entry: Path) -> bool:
+    """Whether a run writes such a file, or such a folder of an application with nothing else in it."""
+    if not re.fullmatch(r"application-\d", entry.name) or entry.is_symlink() or not entry.is_dir():
+        return entry.name in WRITERS
+    return {file.name for file in entry.iterdir()} <= {*OF_AN_APPLICATION, *FOR_A_SPREADER, DRIP}
 
 
 def _refuse_unwritable(folder: Path) -> None:
@@ -128,8 +165,9 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False, data_
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         fresh, old = Path(beside, "new"), Path(beside, "old")
         fresh.mkdir()
-        for name in files_of(data_only=data_only):
-            WRITERS[name](result, fresh / name)
+        for name, write in files_of(result, data_only=data_only).items():
+            (fresh / name).parent.mkdir(exist_ok=True)
+            write(fresh / name)
         if folder.exists():
             folder.rename(old)
         try:

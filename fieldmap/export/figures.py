@@ -16,7 +16,7 @@ from fieldmap.diagnostics import empirical_variogram
 from fieldmap.export.tables import RATE_DECIMALS, strip_entries, zone_entries
 from fieldmap.field import to_lonlat
 from fieldmap.pan_test import effective_swath_m, overlap_cv
-from fieldmap.sidedress import STANDS
+from fieldmap.sidedress import stands_text
 from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.strips import ADVICE
 from fieldmap.thin_ground import thin_ground_text
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from fieldmap.outcomes import Outcome
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
     from fieldmap.stages import StageCourse
     from fieldmap.surface import SurfaceFit
     from fieldmap.verdict import Verdict
@@ -35,7 +36,7 @@ _LIBRARIES = ("fieldmap", "geopandas", "numpy", "pyproj", "rasterio", "scipy", "
 
 def figures(result: Result) -> dict[str, Any]:
     """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
-    field, zones = result.field, result.spread.zone_map.rows
+    field = result.field
     inside = field.inside
     fit = result.stand.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
@@ -105,18 +106,13 @@ def figures(result: Result) -> dict[str, Any]:
                 "threshold_ppm": call.threshold_ppm,
                 "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
                 "mark": call.mark,
-                "text": f"{call.text} {STANDS}",
+                "text": f"{call.text} {stands_text((call,), result.plan)}",
             }
             for call in result.budget.sidedress
         ],
         "zones": zone_entries(result),
-        "totals": {
-            "area_ha": round(sum(zone.area_ha for zone in zones), 4),
-            "product_kg": round(sum(zone.product_kg for zone in zones), 2),
-            "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
-            "flat_rate_n_kg_ha": _rate(result.spread.flat.mean_rate_n_kg_ha),
-            "flat_product_kg": round(result.spread.flat.product_kg, 2),
-        },
+        "totals": totals(result),
+        "applications": [application_figures(result, one) for one in result.applications],
         "p2o5_k2o": [asdict(one) for one in result.spread.along],
         "zones_by_number": [
             {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
@@ -148,16 +144,7 @@ def figures(result: Result) -> dict[str, Any]:
                 for one in result.spread.limits.short
             ],
         },
-        "deliverable": {
-            "within_10_percent": round(100 * result.spread.delivery.within_tenth, 1),
-            "n_short_kg": round(result.spread.delivery.short_kg * nitrogen_fraction, 2),
-            "n_over_kg": round(result.spread.delivery.over_kg * nitrogen_fraction, 2),
-            "n_in_no_spread_kg": round(result.spread.delivery.in_no_spread_kg * nitrogen_fraction, 2),
-            "n_outside_kg": round(result.spread.delivery.outside_kg * nitrogen_fraction, 2),
-            "look_ahead_m": round(result.spread.delivery.look_ahead_m, 1),
-        }
-        | pan_test_figures(result)
-        | offer_figures(result),
+        "deliverable": deliverable(result) | pan_test_figures(result) | offer_figures(result),
         "verdict": verdict_figures(result.spread.verdict),
         "warnings": list(result.warnings),
         "cautions": list(result.cautions),
@@ -173,6 +160,62 @@ def figures(result: Result) -> dict[str, Any]:
 def versions() -> dict[str, str]:
     """Of fieldmap and the libraries behind its figures; looking one up takes as long as a small file."""
     return {name: version(name) for name in _LIBRARIES}
+
+
+def totals(result: Result) -> dict[str, float]:
+    """What the first application spreads, with its check strips, beside one rate a block."""
+    zones = result.spread.zone_map.rows
+    return {
+        "area_ha": round(sum(zone.area_ha for zone in zones), 4),
+        "product_kg": round(sum(zone.product_kg for zone in zones), 2),
+        "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
+        "flat_rate_n_kg_ha": _rate(result.spread.flat.mean_rate_n_kg_ha),
+        "flat_product_kg": round(result.spread.flat.product_kg, 2),
+    }
+
+
+def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
+    """One application: when, how much of the whole, how, with what, and its zones."""
+    own = result.alone(one)
+    told: dict[str, Any] = {
+        "application": one.number,
+        "date": one.told.date.isoformat() if one.told.date else None,
+        "method": one.told.method,
+        "product": one.plan.spreader.product_entry.name,
+        "share": one.told.share,
+        "blocks": [
+            {
+                "block": share.block,
+                "share": round(part, 4),
+                "follows": "nitrate test" if one.number - 1 in share.tested else "ledger",
+                "reason": share.reason,
+            }
+            for share, part in zip(result.shares, one.shares, strict=True)
+        ],
+        "totals": totals(own),
+        "n_left_kg": round(one.left_n_kg, 2),
+        "zones": zone_entries(own),
+        "strips": strip_entries(own),
+        "loads": len(one.spread.loads),
+        "deliverable": deliverable(own),
+    }
+    if one.through_drip:
+        del told["loads"], told["deliverable"]
+    return told
+
+
+def deliverable(result: Result) -> dict[str, float]:
+    """The map driven on paper: what the ground receives, as nitrogen."""
+    delivery = result.spread.delivery
+    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    return {
+        "within_10_percent": round(100 * delivery.within_tenth, 1),
+        "n_short_kg": round(delivery.short_kg * nitrogen_fraction, 2),
+        "n_over_kg": round(delivery.over_kg * nitrogen_fraction, 2),
+        "n_in_no_spread_kg": round(delivery.in_no_spread_kg * nitrogen_fraction, 2),
+        "n_outside_kg": round(delivery.outside_kg * nitrogen_fraction, 2),
+        "look_ahead_m": round(delivery.look_ahead_m, 1),
+    }
 
 
 def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:

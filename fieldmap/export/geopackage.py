@@ -12,6 +12,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from fieldmap.export.clock import now
 from fieldmap.export.tables import part_rows, sample_rows, strip_entries
+from fieldmap.summary import application_title
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -55,6 +56,8 @@ def write_geopackage(result: Result, path: Path) -> None:
         "verdict": result.spread.verdict.text,
         "caution": result.cautions[0],
     }
+    if len(result.plan.application) > 1:
+        about["application"] = application_title(result.applications[0])
     # The file is moved into place when whole, so that SQLite need not wait for the disk at every layer.
     options = {"OGR_CURRENT_DATE": now().strftime("%Y-%m-%dT%H:%M:%S.000Z"), "OGR_SQLITE_SYNCHRONOUS": "OFF"}
     pyogrio.set_gdal_config_options(options)

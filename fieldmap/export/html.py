@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 from fieldmap.export.page import asset, leaflet_css, leaflet_js, script_hash, template
 from fieldmap.maps import TILES, build_map
 from fieldmap.overlays import map_views, zone_colours
-from fieldmap.summary import field_area_text, five_numbers, zone_cells, zone_columns
+from fieldmap.summary import application_title, field_area_text, five_numbers, zone_cells, zone_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from fieldmap.overlays import Pixels
     from fieldmap.pipeline import Result
+    from fieldmap.spread import ApplicationMap
 
 
 def write_map(result: Result, path: Path) -> None:
@@ -38,7 +39,6 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
     scripts = [leaflet_js(), figure.script.render(), asset("map.js")]
     if framed:
         scripts.append(asset("map_framed.js"))
-    zones = result.spread.zone_map.zones
     return template("map.html").render(
         framed=framed,
         name=result.plan.name,
@@ -46,8 +46,7 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
         views=views,
         numbers=five_numbers(result),
         columns=zone_columns(result),
-        rows=[zone_cells(zone, result) for zone in zones],
-        colours=[zone_colours(result)[zone.zone] for zone in zones],
+        tables=[_zone_table(one, result.alone(one)) for one in result.applications],
         no_spread=not result.field.no_spread.is_empty,
         loads=bool(result.spread.loads),
         warnings=result.warnings,
@@ -60,3 +59,10 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
         licence=asset("leaflet/LICENSE"),
         styles=leaflet_css() + asset("map.css"),
     )
+
+
+def _zone_table(one: ApplicationMap, result: Result) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
+    """Heading and rows, each a colour and its cells, of an application's zone table."""
+    colours = zone_colours(result)
+    heading = application_title(one) if len(result.plan.application) > 1 else "Zones"
+    return heading, [(colours[zone.zone], zone_cells(zone, result)) for zone in result.spread.zone_map.zones]

@@ -134,6 +134,33 @@ def write_loads_csv(result: Result, path: Path) -> None:
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
+def write_drip_csv(result: Result, path: Path) -> None:
+    """drip.csv: nitrogen and product of each block and zone, and the block's means for valves that serve it whole."""
+    us = result.plan.units == "us"
+    rows = []
+    for zone in result.spread.zone_map.rows:
+        entry = _row(zone, zone.area_ha, zone.product_kg, result)
+        own = [other for other in result.spread.zone_map.rows if other.block == zone.block]
+        area_ha = sum(other.area_ha for other in own)
+        row = {name: entry[name] for name in ("block", "zone", "strip", "crop", "area_ha", "rate_n_kg_ha")}
+        row["n_kg"] = round(entry["rate_n_kg_ha"] * entry["area_ha"], MASS_DECIMALS)
+        row |= {name: entry[name] for name in ("product", "product_kg_ha", "product_kg")}
+        for name in ("rate_n_kg_ha", "product_kg_ha"):
+            mean = sum(getattr(other, name) * other.area_ha for other in own) / area_ha
+            row[f"block_{name}"] = round(mean, RATE_DECIMALS)
+        if us:
+            row |= {name: entry[name] for name in ("area_ac", "rate_n_lb_ac", "product_lb_ac", "product_lb")}
+            row["n_lb"] = round(row["n_kg"] / KG_PER_LB, MASS_DECIMALS)
+            for name in ("rate_n", "product"):
+                row[f"block_{name}_lb_ac"] = round(
+                    row[f"block_{name}_kg_ha"] / KG_HA_PER_LB_AC, RATE_DECIMALS
+                )
+        rows.append(
+            {name: defused(value) if isinstance(value, str) else value for name, value in row.items()}
+        )
+    pd.DataFrame(rows).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+
+
 def _degrees(load: Load, result: Result) -> dict[str, float]:
     """Where a load runs out, WGS 84."""
     point = to_lonlat(shapely.Point(load.easting_m, load.northing_m), result.field.crs)

@@ -119,12 +119,28 @@ def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Ele
     ET.SubElement(root, "VPN", A="VPN1", B="0", C=f"{scale:.9f}", D="1", E=rate_unit(plan.units))
     product = _name(plan.spreader.product_entry.name)
     ET.SubElement(root, "PDT", A="PDT1", B=product, D="VPN1", E=DDI_MASS_PER_AREA)
-    outside = str(OUTSIDE)
+    outside, name = str(OUTSIDE), _task_name(result)
     task = ET.SubElement(
-        root, "TSK", A="TSK1", B=name, C="CTR1", D="FRM1", E="PFD1", G="1", H=outside, I=outside, J=outside
+        root,
+        "TSK",
+        A="TSK1",
+        B=name,
+        C="CTR1",
+        D="FRM1",
+        E="PFD1",
+        G="1",
+        H=outside,
+        I=outside,
+        J=outside,
     )
     _zone(task, OUTSIDE, plan.spreader.outside_rate_kg_ha, name="outside")
     return root, task
+
+
+def _task_name(result: Result) -> str:
+    """The field's name; of several applications with number and day before it, for they stand in one list."""
+    one, plan = result.applications[0], result.plan
+    return _name(plan.name if len(plan.application) < 2 else f"{one.number} {one.told.date} {plan.name}")
 
 
 def _zone(task: ET.Element, code: int, product_kg_ha: float, *, name: str) -> ET.Element:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pypdfium2
 import streamlit as st
 
-from fieldmap.export import WRITERS
+from fieldmap.export import DRIP, WRITERS, application_files
 from fieldmap.session import (
     all_files,
     cautions_read,
@@ -19,6 +19,7 @@ from fieldmap.session import (
     plain,
     prepare_files,
 )
+from fieldmap.summary import application_title
 from fieldmap.workspace import plan_zip
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ GROUPS = {
         "samples.gpx": "The samples as waypoints for a handheld.",
     },
 }
+DRIP_TABLE = "What goes through drip, by block and zone, and by block. Any spreadsheet opens it."
 MIME = {
     "csv": "text/csv",
     "geojson": "application/geo+json",
@@ -60,6 +62,20 @@ MIME = {
     "tif": "image/tiff",
     "zip": "application/zip",
 }
+
+
+def groups_of(result: Result) -> dict[str, dict[str, str]]:
+    """The files by who reads them; of several applications each has its own after them."""
+    if len(result.applications) == 1:
+        return GROUPS
+    what = {DRIP: DRIP_TABLE} | {name: text for files in GROUPS.values() for name, text in files.items()}
+    own = {
+        application_title(one): {
+            f"application-{one.number}/{name}": what[name] for name in application_files(one.told)
+        }
+        for one in result.applications
+    }
+    return GROUPS | own
 
 
 @st.fragment
@@ -82,13 +98,13 @@ def downloads(folder: Path, result: Result) -> None:
         "The plan folder", lambda: plan_zip(folder), f"{folder.name}-plan.zip", MIME["zip"], on_click="ignore",
         help="Plan and inputs, to be opened on another computer or by the command line.",
     )  # fmt: skip
-    for group, files in GROUPS.items():
+    for group, files in groups_of(result).items():
         st.subheader(group, anchor=False)
         for name, what in files.items():
             button, text = st.columns([1, 3], vertical_alignment="center")
             button.download_button(
-                name, partial(file_of, folder, result, name), name, MIME[name.rpartition(".")[2]],
-                on_click="ignore", key=name,
+                name, partial(file_of, folder, result, name), name.replace("/", "-"),
+                MIME[name.rpartition(".")[2]], on_click="ignore", key=name,
             )  # fmt: skip
             text.write(plain(what))
     with st.expander("All cautions"):

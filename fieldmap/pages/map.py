@@ -28,6 +28,7 @@ from fieldmap.session import (
 )
 from fieldmap.summary import (
     LOAD_COLUMNS,
+    application_title,
     by_number_text,
     cost_text,
     driven_text,
@@ -71,8 +72,11 @@ def bench(folder: Path) -> None:
 
 
 def _zone_table(result: Result) -> None:
-    rows = [zone_cells(zone, result) for zone in result.spread.zone_map.rows]
-    st.dataframe(pd.DataFrame(rows, columns=list(zone_columns(result))), hide_index=True)
+    for one in result.applications:
+        if len(result.applications) > 1:
+            st.markdown(f"**{plain(application_title(one))}**")
+        rows = [zone_cells(zone, result) for zone in one.spread.zone_map.rows]
+        st.dataframe(pd.DataFrame(rows, columns=list(zone_columns(result))), hide_index=True)
     st.caption(
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
         f"{plain(cost_text(result))}"

@@ -89,6 +89,12 @@ def _geopackage(path: Path) -> str:
 def _csv(path: Path) -> str:
     rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
     columns = set(rows[0]) if rows else set(path.read_text(encoding="utf-8").strip().split(","))
+    if "block_rate_n_kg_ha" in columns:
+        nitrogen_kg, product_kg = (sum(float(row[name]) for row in rows) for name in ("n_kg", "product_kg"))
+        return (
+            f"what goes through drip in {len(rows)} zones of {len({row['block'] for row in rows})} blocks: "
+            f"{nitrogen_kg:,.0f} kg of nitrogen in {product_kg:,.0f} kg of {rows[0]['product']}."
+        )
     if "rate_n_kg_ha" in columns:
         return _zones(rows)
     if "pass_from" in columns:

@@ -33,8 +33,9 @@ class FieldFolder:
 
 
 def is_written(folder: Path, *, files: Collection[str], plan_hash: str, versions: dict[str, str]) -> bool:
-    """Whether the folder holds exactly these files, of this plan and its inputs, by these versions."""
-    if not folder.is_dir() or {entry.name for entry in folder.iterdir()} != {*files}:
+    """Whether the folder holds exactly these files (paths inside it), of this plan and inputs, by these versions."""
+    there = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+    if there != {*files}:
         return False
     try:
         result = json.loads((folder / RESULT_FILE).read_bytes())

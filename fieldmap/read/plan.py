@@ -222,7 +222,10 @@ def _one_problem(found: Any) -> Problem:
 def _place(path: list[Any]) -> str:
     """``[crop] need``, ``[[block]] 2 crop.need``, or ``name`` for a key at the top."""
     if len(path) == 1:
-        return str(path[0]) if path[0] in ("name", "units") else f"[{path[0]}]"
+        several = path[0] in ("application", "block", "other_credits")
+        return (
+            str(path[0]) if path[0] in ("name", "units") else f"[[{path[0]}]]" if several else f"[{path[0]}]"
+        )
     head, rest = path[0], path[1:]
     if isinstance(rest[0], int):
         return f"[[{head}]] {rest[0] + 1} " + ".".join(str(part) for part in rest[1:])
