@@ -8,12 +8,14 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fieldmap.errors import InputError
+from fieldmap.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 DEMO_OUT = "out"
+DATA_ONLY = "leave out the pages for people: report.pdf, card.pdf and map.html"
+WORKERS_MAX = 512
 TABLES = ("columns", "cover_crops", "crops", "growth", "keys", "products", "season", "sources")
 
 
@@ -45,6 +47,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
     run.add_argument("-o", "--output", metavar="DIR", type=Path, required=True, help="folder to write")
     run.add_argument("--overwrite", action="store_true", help="replace the output of an earlier run")
+    run.add_argument("--data-only", action="store_true", help=DATA_ONLY)
     run.add_argument("--json", action="store_true", help="print result.json instead of the tables")
     run.set_defaults(command=_run)
 
@@ -61,6 +64,32 @@ def _parser() -> argparse.ArgumentParser:
     )
     season.add_argument("plan", metavar="PLAN", type=Path, help="the plan folder, or the plan.toml in it")
     season.set_defaults(command=_season)
+
+    batch = commands.add_parser("batch", help="run many plan folders, on this machine or on a cluster")
+    batch.add_argument(
+        "list",
+        metavar="LIST",
+        help="a folder of plan folders, a pattern such as 'farm/*', or a CSV with a column plan; a path or a URL",
+    )
+    batch.add_argument(
+        "-o",
+        "--output",
+        metavar="DIR",
+        type=Path,
+        required=True,
+        help="folder for the fields' folders and the tables; an unfinished one is gone on with",
+    )
+    where = batch.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers", metavar="N", type=_workers, help="worker processes here; one a processor if not given"
+    )
+    where.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="use the workers of this Dask scheduler, such as tcp://host:8786",
+    )
+    batch.add_argument("--data-only", action="store_true", help=DATA_ONLY)
+    batch.set_defaults(command=_batch)
 
     demo = commands.add_parser("demo", help="run the invented sample farm")
     demo.add_argument(
@@ -81,6 +110,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _workers(text: str) -> int:
+    number = int(text)
+    if not 1 <= number <= WORKERS_MAX:
+        raise argparse.ArgumentTypeError(f"found {number}; 1 to {WORKERS_MAX} workers are expected")
+    return number
+
+
 def _run(options: argparse.Namespace) -> int:
     from fieldmap import terminal
     from fieldmap.export import refuse_existing, write_folder
@@ -92,12 +128,47 @@ def _run(options: argparse.Namespace) -> int:
     with terminal.progress() as step:
         result = run(read_plan(options.plan), progress=step)
         step("writing files")
-        write_folder(result, options.output, overwrite=options.overwrite)
+        write_folder(result, options.output, overwrite=options.overwrite, data_only=options.data_only)
     if options.json:
         print(json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False))  # noqa: T201
     else:
-        terminal.show(result, options.output)
+        terminal.show(result, options.output, page=not options.data_only)
     return 0
+
+
+def _batch(options: argparse.Namespace) -> int:
+    """Exit 2 where the input of a field is at fault, 1 where one failed otherwise; all others are written."""
+    try:
+        from fieldmap.batch import local_workers, refuse_foreign, run_batch, workers_of, workers_wanted
+        from fieldmap.read.plan_list import list_plans
+    except ModuleNotFoundError as error:
+        raise InputError(
+            Problem(
+                "fieldmap batch",
+                "",
+                f"the library {error.name} is not installed",
+                "the batch extra is expected",
+                "Install fieldmap[batch]",
+            )
+        ) from None
+    from fieldmap import terminal
+
+    plans = list_plans(options.list)
+    refuse_foreign(options.output, plans)
+    workers = (
+        workers_of(options.scheduler)
+        if options.scheduler
+        else local_workers(min(options.workers or workers_wanted(), len(plans)))
+    )
+    try:
+        with terminal.batch_progress(len(plans)) as done, workers as client:
+            found = run_batch(plans, options.output, client=client, data_only=options.data_only, done=done)
+    except KeyboardInterrupt:
+        print("Stopped; fields that were written are kept: the same command goes on.", file=sys.stderr)  # noqa: T201
+        return 1
+    terminal.show_batch(found, options.output)
+    states = {one.state for one in found.without_files}
+    return 1 if "failed" in states else 2 if states else 0
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -125,7 +196,11 @@ def _demo(options: argparse.Namespace) -> int:
     from fieldmap.sample_farm import sample_farm
 
     for folder in sample_farm():
-        _run(argparse.Namespace(plan=folder, output=options.output / folder.name, overwrite=True, json=False))
+        _run(
+            argparse.Namespace(
+                plan=folder, output=options.output / folder.name, overwrite=True, data_only=False, json=False
+            )
+        )
     return 0
 
 

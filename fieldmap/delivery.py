@@ -22,12 +22,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
+    from shapely.geometry import LineString
 
     from fieldmap.field import Field, Grid
     from fieldmap.passes import Pass
     from fieldmap.plan import Plan, Spreader
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
 
 # A rate change begins after this share of its whole time and then runs straight (published: sigmoid upwards,
 # straight downwards, 3 to 5 s in all; the split into delay and ramp is from memory).
@@ -103,20 +105,20 @@ def drive(
     change_m = spreader.rate_change_s * spreader.speed_m_s
     steps_m = [lengths[0] for _, lengths in tracks]
 
-    def received_with(look_ahead_m: float) -> Floats:
-        rates = [
-            _lagged(asked_here, step_m, look_ahead_m, change_m)
+    look_aheads_m = np.linspace(0.0, 1.5 * change_m, LOOK_AHEADS) if change_m > 0 else np.zeros(1)
+    rates = np.hstack(
+        [
+            _lagged(asked_here, step_m, look_aheads_m, change_m)
             for asked_here, step_m in zip(asked, steps_m, strict=True)
         ]
-        cells: Floats = thrown @ np.concatenate(rates)
-        landed = cells.reshape(meant.shape)
-        # A border spreader cuts the throw off at the edge of what is to be spread.
-        return np.where(zone, landed, 0.0) if spreader.border_spreading else landed
+    )
 
-    look_aheads = np.linspace(0.0, 1.5 * change_m, LOOK_AHEADS) if change_m > 0 else np.zeros(1)
-    errors = [float(((received_with(look) - meant)[zone] ** 2).sum()) for look in look_aheads]
-    look_ahead_m = float(look_aheads[int(np.argmin(errors))])
-    received = received_with(look_ahead_m)
+    in_zones, wanted = thrown[np.flatnonzero(zone)], meant[zone]
+    errors = [float(((in_zones @ each - wanted) ** 2).sum()) for each in rates]
+    best = int(np.argmin(errors))
+    received = (thrown @ rates[best]).reshape(meant.shape)
+    if spreader.border_spreading:  # it cuts the throw off at the edge of what is to be spread
+        received = np.where(zone, received, 0.0)
     difference = received - meant
     tolerance = WITHIN * np.where(meant > 0, meant, meant[zone].mean())
     cell_ha = field.area_ha / float(field.inside.sum())
@@ -128,7 +130,7 @@ def drive(
         over_kg=float(difference[zone & (difference > 0)].sum() * cell_ha),
         in_no_spread_kg=float(received[no_spread].sum() * cell_ha),
         outside_kg=float(received[~inside].sum() * cell_ha),
-        look_ahead_m=look_ahead_m,
+        look_ahead_m=float(look_aheads_m[best]),
         change_m=change_m,
         short_runs=_short_runs(asked, steps_m, change_m),
     )
@@ -156,37 +158,80 @@ def _thrown(
 ) -> csr_array:
     """What one unit of rate at each step of each pass gives to each cell, (cells, steps)."""
     rows, columns = shape
-    eastings = grid.west_m + (np.arange(columns) - margin + 0.5) * grid.cell_m
-    northings = grid.north_m - (np.arange(rows) - margin + 0.5) * grid.cell_m
+    eastings: Floats = grid.west_m + (np.arange(columns, dtype=np.float64) - margin + 0.5) * grid.cell_m
+    northings: Floats = grid.north_m - (np.arange(rows, dtype=np.float64) - margin + 0.5) * grid.cell_m
     cells, steps, shares = [], [], []
     first_step = 0
     for one, (points, lengths) in zip(passes, tracks, strict=True):
-        strip = one.line.buffer(reach_m(spreader), cap_style="flat")
-        west, south, east, north = strip.bounds
-        column = np.nonzero((eastings >= west) & (eastings <= east))[0]
-        row = np.nonzero((northings >= south) & (northings <= north))[0]
-        row, column = (each.ravel() for each in np.meshgrid(row, column, indexing="ij"))
-        shapely.prepare(strip)
-        under = shapely.contains_xy(strip, eastings[column], northings[row])
-        row, column = row[under], column[under]
-        centres = shapely.points(eastings[column], northings[row])
-        position_m = shapely.line_locate_point(one.line, centres)
-        cells.append(row * columns + column)
-        steps.append(first_step + np.minimum((position_m / lengths[0]).astype(int), len(points) - 1))
-        distance_m = np.asarray(shapely.distance(one.line, centres))
+        row, column, position_m, distance_m = _beside(one.line, reach_m(spreader), eastings, northings)
+        step = first_step + np.minimum((position_m / lengths[0]).astype(int), len(points) - 1)
+        cells.append(
+            (row * columns + column).astype(np.int32)
+        )  # half the memory, and the grid is never so large
+        steps.append(step.astype(np.int32))
         shares.append(share_at(distance_m, spreader))
         first_step += len(points)
     places = (np.concatenate(cells), np.concatenate(steps))
     return csr_array((np.concatenate(shares), places), shape=(rows * columns, first_step))
 
 
-def _lagged(asked: Floats, step_m: float, look_ahead_m: float, change_m: float) -> Floats:
+def _beside(
+    line: LineString, reach_m: float, eastings: Floats, northings: Floats
+) -> tuple[Ints, Ints, Floats, Floats]:
+    """Rows and columns of the cells beside a pass within its throw, how far along it, and how far from it.
+
+    What lies before the start or beyond the end of a pass is not beside it; a round has neither.
+    """
+    corners = shapely.get_coordinates(shapely.remove_repeated_points(line))
+    starts_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    found = [
+        _beside_piece(start, end, start_m, reach_m, eastings, northings)
+        for start, end, start_m in zip(corners[:-1], corners[1:], starts_m[:-1], strict=True)
+    ]
+    row, column, position_m, distance_m = (np.concatenate(each) for each in zip(*found, strict=True))
+    cell = row * len(eastings) + column
+    order = np.lexsort((position_m, distance_m, cell))
+    own = order[np.diff(cell[order], prepend=-1) > 0]  # near a corner, the nearer of two pieces counts
+    if not line.is_closed:
+        own = own[(position_m[own] > 0.0) & (position_m[own] < starts_m[-1])]
+    return row[own], column[own], position_m[own], distance_m[own]
+
+
+def _beside_piece(
+    start: Floats, end: Floats, start_m: float, reach_m: float, eastings: Floats, northings: Floats
+) -> tuple[Ints, Ints, Floats, Floats]:
+    """As `_beside`, of a straight piece that begins at `start_m`, with what is within reach of its ends."""
+    length_m = float(np.hypot(*(end - start)))
+    east, north = (end - start) / length_m
+    (west_m, south_m), (east_m, north_m) = (
+        np.minimum(start, end) - reach_m,
+        np.maximum(start, end) + reach_m,
+    )
+    rows = np.nonzero((northings >= south_m) & (northings <= north_m))[0]
+    # Where each row of cells crosses the strip; where rows run with the pass, from end to end.
+    slope = north if abs(north) > 1e-9 else 1e-9
+    middle_m = start[0] + east * (northings[rows] - start[1]) / slope
+    half_m = reach_m / abs(slope)
+    first = np.searchsorted(eastings, np.maximum(middle_m - half_m, west_m))
+    beyond = np.searchsorted(eastings, np.minimum(middle_m + half_m, east_m), side="right")
+    count = np.maximum(beyond - first, 0)
+    row = np.repeat(rows, count)
+    column = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - first, count)
+    from_east_m, from_north_m = eastings[column] - start[0], northings[row] - start[1]
+    position_m = np.clip(east * from_east_m + north * from_north_m, 0.0, length_m)
+    distance_m = np.hypot(from_east_m - east * position_m, from_north_m - north * position_m)
+    near = distance_m < reach_m
+    return row[near], column[near], start_m + position_m[near], distance_m[near]
+
+
+def _lagged(asked: Floats, step_m: float, look_aheads_m: Floats, change_m: float) -> Floats:
     """The rate that leaves the disc: what was asked a look-ahead further on, after its delay, along a ramp.
 
-    A step in what is asked becomes a straight ramp: the mean of what was asked over the ramp's length.
+    A step in what is asked becomes a straight ramp: the mean of what was asked over the ramp's length. Shape
+    (look-aheads, steps).
     """
     if change_m == 0:
-        return asked
+        return np.tile(asked, (len(look_aheads_m), 1))
     ramp_m, delay_m = (1.0 - DELAY_SHARE) * change_m, DELAY_SHARE * change_m
     edges_m = np.arange(len(asked) + 1) * step_m
     total = np.concatenate([[0.0], np.cumsum(asked * step_m)])
@@ -195,7 +240,7 @@ def _lagged(asked: Floats, step_m: float, look_ahead_m: float, change_m: float) 
         before, after = np.minimum(at_m, 0.0), np.maximum(at_m - edges_m[-1], 0.0)
         return np.asarray(np.interp(at_m, edges_m, total) + before * asked[0] + after * asked[-1])
 
-    newest_m = np.asarray(edges_m[:-1] + step_m / 2 + look_ahead_m - delay_m)
+    newest_m = edges_m[:-1] + step_m / 2 + look_aheads_m[:, None] - delay_m
     return np.asarray((total_until(newest_m) - total_until(newest_m - ramp_m)) / ramp_m)
 
 

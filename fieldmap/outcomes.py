@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -92,18 +93,33 @@ class Ground:
     money: Economics | None
     area_ha: float
 
+    @functools.cached_property
+    def wanted(self) -> Floats:
+        """Nitrogen that each point wants spread, (points, draws), at the expected release."""
+        return np.maximum(0.0, (self.target - self.supply) / self.recovery)
+
+    @functools.cached_property
+    def wanted_all_doubt(self) -> Floats:
+        """As `wanted`, with the release drawn too."""
+        return np.maximum(0.0, (self.target - self.supply_all_doubt) / self.recovery)
+
+    @functools.cached_property
+    def zones_loss(self) -> Floats:
+        """What the zones' own rates lose in each draw, as `loss`."""
+        return self.loss(self.rate_n_kg_ha)
+
     def loss(self, rate_n_kg_ha: Floats, *, release_known: bool = False) -> Floats:
         """Mean loss of the field in each draw, (draws,): money a hectare, or squared error (kg N/ha)².
 
         `rate_n_kg_ha` is the rate of each point, (points,). With `release_known` the samples alone leave doubt.
         """
-        supply = self.supply if release_known else self.supply_all_doubt
         rate = rate_n_kg_ha[:, None]
         if self.money is not None:
+            supply = self.supply if release_known else self.supply_all_doubt
             lost = self.money.lost_ha(supply, rate, self.recovery)
         else:
-            lost = (rate - np.maximum(0.0, (self.target - supply) / self.recovery)) ** 2
-        return np.asarray(np.average(lost, axis=0, weights=self.cells))
+            lost = (rate - (self.wanted if release_known else self.wanted_all_doubt)) ** 2
+        return np.asarray(self.cells @ lost / self.cells.sum())
 
     def rates_of(self, flat: OneRate) -> Floats:
         """The flat rate of each point's block, kg N/ha."""
@@ -111,9 +127,9 @@ class Ground:
 
     def outcome(self, name: str, rate_n_kg_ha: Floats) -> Outcome:
         """What comes of giving each point a rate."""
-        missed = np.maximum(0.0, (self.target - self.supply) / self.recovery) - rate_n_kg_ha[:, None]
-        loss = self.loss(rate_n_kg_ha)
+        missed = self.wanted - rate_n_kg_ha[:, None]
         is_zones = rate_n_kg_ha is self.rate_n_kg_ha
+        loss = self.zones_loss if is_zones else self.loss(rate_n_kg_ha)
 
         def mean(values: NDArray[np.float64] | NDArray[np.bool_]) -> float:
             return float(np.average(values.mean(axis=1), weights=self.cells))
@@ -125,7 +141,7 @@ class Ground:
             over_n_kg=mean(np.maximum(-missed, 0.0)) * self.area_ha,
             off_share=mean(np.abs(missed) > OFF_KG_HA),
             money_lost_ha=float(loss.mean()) if self.money is not None else None,
-            zones_better=None if is_zones else float((loss > self.loss(self.rate_n_kg_ha)).mean()),
+            zones_better=None if is_zones else float((loss > self.zones_loss).mean()),
         )
 
 

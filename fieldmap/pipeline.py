@@ -23,6 +23,7 @@ from fieldmap.stages import SOURCES as STAGE_SOURCES
 from fieldmap.stand import Stand, survey
 from fieldmap.strip_findings import strip_warnings
 from fieldmap.thin_ground import thin_ground_text
+from fieldmap.tiles import one_blas_thread
 from fieldmap.trend import trend_warnings
 
 if TYPE_CHECKING:
@@ -86,11 +87,12 @@ def run(
     InputError
         With every problem of the input.
     """
-    stand = stand or survey(plan, progress=progress)
-    progress("working out credit and need")
-    budget = reckon(plan, stand)
-    shares = shares_of(plan, budget.needs, budget.seasons, budget.sidedress)
-    applications = draw_maps(plan, stand, budget, shares, progress=progress)
+    with one_blas_thread():  # small matrices; and the same sums on every machine
+        stand = stand or survey(plan, progress=progress)
+        progress("working out credit and need")
+        budget = reckon(plan, stand)
+        shares = shares_of(plan, budget.needs, budget.seasons, budget.sidedress)
+        applications = draw_maps(plan, stand, budget, shares, progress=progress)
     lines = ledgers(budget, stand, applications[-1].spread.zone_map.credit_used_kg_ha)
     return Result(
         plan=plan,

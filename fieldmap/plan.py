@@ -567,6 +567,11 @@ class Application(Section):
     product: Product | None = None
 
     @property
+    def through_drip(self) -> bool:
+        """Whether no machine drives it."""
+        return self.method == "through drip"
+
+    @property
     def follows_planting(self) -> bool:
         """Whether it feeds a standing crop."""
         return self.method in ("side-dress", "through drip")

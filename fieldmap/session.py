@@ -217,7 +217,7 @@ def file_of(folder: Path, result: Result, name: str) -> bytes:
 def prepare_files(folder: Path, result: Result) -> None:
     """Write every file of a run beforehand, with a bar that says how far it is."""
     bar = st.progress(0.0, text="Writing the files")
-    names = files_of(result)
+    names = list(files_of(result))
     for number, name in enumerate(names, start=1):
         file_of(folder, result, name)
         bar.progress(number / len(names), text=f"Writing the files: {name}")

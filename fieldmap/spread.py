@@ -101,7 +101,7 @@ class ApplicationMap:
     @property
     def through_drip(self) -> bool:
         """Whether no machine drives it."""
-        return self.told.method == "through drip"
+        return self.told.through_drip
 
 
 def draw_maps(

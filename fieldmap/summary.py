@@ -48,7 +48,7 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
     )
 
 
-def _order_text(mass_kg: float, units: UnitSystem) -> str:
+def mass_to_order_text(mass_kg: float, units: UnitSystem) -> str:
     """A weight to order: ``4,680 lb (2.3 short tons)`` or ``2,120 kg (2.1 t)``."""
     tons = f"{mass_kg / KG_PER_SHORT_TON:.1f} short tons" if units == "us" else f"{mass_kg / 1000:.1f} t"
     return f"{mass_text(mass_kg, units)} ({tons})"
@@ -72,7 +72,7 @@ def order_text(result: Result) -> str:
         orders[name] = orders.get(name, 0.0) + product_kg
     texts = []
     for name, product_kg in orders.items():
-        text = f"{_order_text(product_kg, result.plan.units)} of {name}"
+        text = f"{mass_to_order_text(product_kg, result.plan.units)} of {name}"
         if price and name == priced:
             text += f", {price.currency}\u00a0{whole(price.amount * product_kg)}"
         texts.append(text)

@@ -303,11 +303,16 @@ def joint(
     at_targets = fit.drift.rows(*fit.drift.at_targets(len(places), target_covariates, target_strata)).T
     places = places - fit.origin
     to_samples, apart = distance_matrix(fit.points, places), distance_matrix(places, places)
-    shift, moment = np.zeros(len(places)), np.zeros((len(places), len(places)))
-    for form in fit.forms:
-        u = np.vstack([np.exp(-to_samples / form.range_m), at_targets])
-        shift += form.linear @ u
-        moment += form.signal * np.exp(-apart / form.range_m) + u.T @ form.quadratic @ u
+    shift, (moment, work) = np.zeros(len(places)), np.zeros((2, len(places), len(places)))
+    with one_blas_thread():
+        for form in fit.forms:
+            u = np.vstack([np.exp(-to_samples / form.range_m), at_targets])
+            shift += form.linear @ u
+            np.multiply(apart, -1.0 / form.range_m, out=work)
+            np.exp(work, out=work)
+            work *= form.signal
+            moment += work
+            moment += np.matmul(u.T, form.quadratic @ u, out=work)
     mean = fit.base @ at_targets
     if fit.method != "field mean":
         mean = mean + fit.scale * shift

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.markup import escape
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from fieldmap import tables
@@ -19,18 +20,23 @@ from fieldmap.summary import (
     driven_text,
     field_area_text,
     five_numbers,
+    mass_to_order_text,
     season_rows,
     zone_cells,
     zone_columns,
 )
-from fieldmap.units import rate_unit
+from fieldmap.together import orders_by_kind
+from fieldmap.units import area_text, rate_unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
+    from fieldmap.batch import BatchResult, FieldOutcome
     from fieldmap.pipeline import Result
     from fieldmap.spread import ApplicationMap
+
+FAILURES_SHOWN = 10
 
 
 @contextlib.contextmanager
@@ -41,8 +47,55 @@ def progress() -> Iterator[Callable[[str], None]]:
         yield status.update
 
 
-def show(result: Result, folder: Path) -> None:
-    """Print the five numbers, the zone table, the warnings, and where the files are."""
+@contextlib.contextmanager
+def batch_progress(fields: int) -> Iterator[Callable[[FieldOutcome], None]]:
+    """A bar on stderr: fields done, without files, time left. Without a terminal it is printed once, at the end."""
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.completed:,.0f} of {task.total:,.0f} fields"),
+        BarColumn(),
+        TextColumn("{task.fields[without]} without files, left"),
+        TimeRemainingColumn(elapsed_when_finished=True),
+        console=console,
+    )
+    task = bar.add_task("", total=fields, without=0)
+    without = 0
+
+    def done(outcome: FieldOutcome) -> None:
+        nonlocal without
+        without += outcome.rows is None
+        bar.update(task, advance=1, without=without)
+
+    with bar:
+        yield done
+
+
+def show_batch(found: BatchResult, folder: Path) -> None:
+    """Print what to order, where varying is worth it, what has no files and why, and where the rest is."""
+    console, summary = Console(highlight=False), found.summary
+    kept = sum(one.state == "kept" for one in found.outcomes)
+    area = area_text(summary.area_ha, summary.units)
+    console.print(
+        f"\n[bold]{summary.fields:,} fields[/bold], {area}"
+        + (f", {kept:,} of them from before" if kept else "")
+    )
+    numbers = Table.grid(padding=(0, 2))
+    for kind, kg in orders_by_kind(summary).items():
+        numbers.add_row("[bold]Order[/bold]", escape(f"{mass_to_order_text(kg, summary.units)} of {kind}"))
+    numbers.add_row("[bold]Vary the rate[/bold]", f"worth it on {len(summary.worth):,} fields")
+    numbers.add_row("[bold]Sample more[/bold]", f"{len(summary.more_samples):,} fields, to be able to tell")
+    console.print(numbers)
+    for one in found.without_files[:FAILURES_SHOWN]:
+        for message in one.messages:
+            console.print(f"No files for {escape(one.name)}: {escape(message)}", soft_wrap=True)
+    more = len(found.without_files) - FAILURES_SHOWN
+    if more > 0:
+        console.print(f"{more:,} more fields have no files: problems.csv says why.")
+    console.print(f"Written to {escape(str(folder))}: open index.html in a browser.")
+
+
+def show(result: Result, folder: Path, *, page: bool = True) -> None:
+    """Print the five numbers, the zone table, the warnings, and where the files are (`page`: the map among them)."""
     console = Console(highlight=False)
     console.print(f"\n[bold]{escape(result.plan.name)}[/bold], {field_area_text(result)}")
     numbers = Table.grid(padding=(0, 2))
@@ -54,9 +107,8 @@ def show(result: Result, folder: Path) -> None:
     console.print(f"The verdict: {escape(result.spread.verdict.change)}")
     for warning in result.warnings:
         console.print(f"Note: {escape(warning)}")
-    console.print(
-        f"Written to {escape(str(folder))}: open map.html in a browser. {escape(result.cautions[0])}"
-    )
+    opened = ": open map.html in a browser" if page else ""
+    console.print(f"Written to {escape(str(folder))}{opened}. {escape(result.cautions[0])}")
 
 
 def _show_application(console: Console, one: ApplicationMap, result: Result) -> None:

@@ -36,6 +36,8 @@ class Verdict:
     ----------
     change
         What would change the answer, in a sentence.
+    more_samples
+        Whether that is more samples, or a covariate.
     misplaced_zones_kg_ha, misplaced_flat_kg_ha
         Nitrogen short and over together, mean of the field, at the expected release.
     gain_kg_ha
@@ -56,6 +58,7 @@ class Verdict:
     answer: Literal["worth it", "not worth it", "cannot tell"]
     text: str
     change: str
+    more_samples: bool
     misplaced_zones_kg_ha: float
     misplaced_flat_kg_ha: float
     gain_kg_ha: float
@@ -82,7 +85,7 @@ def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool
         Whether one %N stands for a mixed or weedy stand.
     """
     one_rate = ground.rates_of(flats[0])
-    saved = ground.loss(one_rate) - ground.loss(ground.rate_n_kg_ha)
+    saved = ground.loss(one_rate) - ground.zones_loss
     by_samples = ground.loss(one_rate, release_known=True) - ground.loss(
         ground.rate_n_kg_ha, release_known=True
     )
@@ -105,6 +108,7 @@ def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool
         answer=answer,
         text=_text(answer, found, plan, pattern=pattern, unmixed=unmixed),
         change=_change(answer, found, pattern=pattern, unmixed=unmixed),
+        more_samples=answer == "cannot tell" and not unmixed and not (pattern and found.release_rules),
         misplaced_zones_kg_ha=found.zones,
         misplaced_flat_kg_ha=found.flat,
         gain_kg_ha=0.0 if money else max(0.0, gain_ha) ** 0.5,

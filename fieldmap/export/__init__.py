@@ -15,8 +15,6 @@ from fieldmap.export.figures import write_figures
 from fieldmap.export.geojson import write_zones_geojson
 from fieldmap.export.geopackage import write_geopackage
 from fieldmap.export.gpx import write_gpx
-from fieldmap.export.html import write_map
-from fieldmap.export.pdf import write_card, write_report
 from fieldmap.export.raster import write_surface
 from fieldmap.export.shapefile import write_shapefile
 from fieldmap.export.tables import write_drip_csv, write_loads_csv, write_season_csv, write_zones_csv
@@ -26,8 +24,32 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fieldmap.pipeline import Result
-    from fieldmap.spread import ApplicationMap
+    from fieldmap.plan import Application, Plan
 
+
+def _write_map(result: Result, path: Path) -> None:
+    from fieldmap.export.html import write_map  # folium and matplotlib take a second: for pages alone
+
+    write_map(result, path)
+
+
+def _write_report(result: Result, path: Path) -> None:
+    from fieldmap.export.pdf import write_report
+
+    write_report(result, path)
+
+
+def _write_card(result: Result, path: Path) -> None:
+    from fieldmap.export.pdf import write_card
+
+    write_card(result, path)
+
+
+PAGES: dict[str, Callable[[Result, Path], None]] = {
+    "map.html": _write_map,
+    "report.pdf": _write_report,
+    "card.pdf": _write_card,
+}
 WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "zones.geojson": write_zones_geojson,
     "zones.gpkg": write_geopackage,
@@ -39,9 +61,7 @@ WRITERS: dict[str, Callable[[Result, Path], None]] = {
     "loads.csv": write_loads_csv,
     "season.csv": write_season_csv,
     "surface.tif": write_surface,
-    "map.html": write_map,
-    "report.pdf": write_report,
-    "card.pdf": write_card,
+    **PAGES,
     "result.json": write_figures,
 }
 # What each of several applications has in a folder of its own; what goes through drip has no files for a spreader.
@@ -50,19 +70,31 @@ FOR_A_SPREADER = ("zones_shapefile.zip", "taskdata_grid.zip", "taskdata_zones.zi
 DRIP = "drip.csv"
 
 
-def files_of(result: Result) -> dict[str, Callable[[Path], None]]:
-    """Every file of a run by its path in the output folder, with what writes it."""
+def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[Path], None]]:
+    """Every file of a run by its path in the output folder, with what writes it; `data_only` leaves the pages out."""
     files: dict[str, Callable[[Path], None]] = {
-        name: partial(write, result) for name, write in WRITERS.items()
+        name: partial(write, result) for name, write in WRITERS.items() if not (data_only and name in PAGES)
     }
     for one in result.applications if len(result.applications) > 1 else ():
-        for name in application_files(one):
+        for name in application_files(one.told):
             write = write_drip_csv if name == DRIP else WRITERS[name]
             files[f"application-{one.number}/{name}"] = partial(write, result.alone(one))
     return files
 
 
-def application_files(one: ApplicationMap) -> tuple[str, ...]:
+def file_names(plan: Plan, *, data_only: bool = False) -> tuple[str, ...]:
+    """What `files_of` a run of a plan will name, before it is run."""
+    top = tuple(name for name in WRITERS if not (data_only and name in PAGES))
+    several = plan.applications if len(plan.applications) > 1 else ()
+    own = (
+        f"application-{number}/{name}"
+        for number, one in enumerate(several, start=1)
+        for name in application_files(one)
+    )
+    return (*top, *own)
+
+
+def application_files(one: Application) -> tuple[str, ...]:
     """The files that one of several applications has in its own folder."""
     return (*OF_AN_APPLICATION, *((DRIP,) if one.through_drip else FOR_A_SPREADER))
 
@@ -115,8 +147,10 @@ def _not_writable(folder: Path, reason: str) -> Problem:
     return Problem(str(folder), "", f"it cannot be written ({reason})", expected, "Name another folder")
 
 
-def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> None:
-    """Write every file of a run into `folder`; where one fails, the folder is left as it was.
+def write_folder(result: Result, folder: Path, *, overwrite: bool = False, data_only: bool = False) -> None:
+    """Write the files of a run into `folder`; where one fails, the folder is left as it was.
+
+    With `data_only` the pages for people (report, card, map) are left out.
 
     Raises
     ------
@@ -131,7 +165,7 @@ def write_folder(result: Result, folder: Path, *, overwrite: bool = False) -> No
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as beside:
         fresh, old = Path(beside, "new"), Path(beside, "old")
         fresh.mkdir()
-        for name, write in files_of(result).items():
+        for name, write in files_of(result, data_only=data_only).items():
             (fresh / name).parent.mkdir(exist_ok=True)
             write(fresh / name)
         if folder.exists():

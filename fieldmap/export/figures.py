@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from dataclasses import asdict
 from importlib.metadata import version
@@ -151,8 +152,14 @@ def figures(result: Result) -> dict[str, Any]:
             {"key": key, "mark": tables.sources()[key].mark, "citation": tables.sources()[key].citation}
             for key in result.sources
         ],
-        "versions": {name: version(name) for name in _LIBRARIES},
+        "versions": versions(),
     }
+
+
+@functools.cache
+def versions() -> dict[str, str]:
+    """Of fieldmap and the libraries behind its figures; looking one up takes as long as a small file."""
+    return {name: version(name) for name in _LIBRARIES}
 
 
 def totals(result: Result) -> dict[str, float]:
@@ -310,6 +317,7 @@ def verdict_figures(verdict: Verdict) -> dict[str, Any]:
         "answer": verdict.answer,
         "text": verdict.text,
         "change": verdict.change,
+        "more_samples": verdict.more_samples,
         "chance": round(verdict.chance, 3),
         "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
         "misplaced_n_flat_kg_ha": _rate(verdict.misplaced_flat_kg_ha),

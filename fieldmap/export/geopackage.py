@@ -58,18 +58,20 @@ def write_geopackage(result: Result, path: Path) -> None:
     }
     if len(result.plan.application) > 1:
         about["application"] = application_title(result.applications[0])
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": now().strftime("%Y-%m-%dT%H:%M:%S.000Z")})
+    # The file is moved into place when whole, so that SQLite need not wait for the disk at every layer.
+    options = {"OGR_CURRENT_DATE": now().strftime("%Y-%m-%dT%H:%M:%S.000Z"), "OGR_SQLITE_SYNCHRONOUS": "OFF"}
+    pyogrio.set_gdal_config_options(options)
     try:
         for name, (rows, shapes) in layers.items():
             present = [k for k, shape in enumerate(shapes) if not shape.is_empty]
-            frame = gpd.GeoDataFrame(
-                [rows[k] for k in present], geometry=[shapes[k] for k in present], crs=field.crs
-            )
             if present:
+                frame = gpd.GeoDataFrame(
+                    [rows[k] for k in present], geometry=[shapes[k] for k in present], crs=field.crs
+                )
                 _write(frame, path, name)
         _write(pd.DataFrame({"key": list(about), "value": list(about.values())}), path, "about")
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+        pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 def _write(frame: pd.DataFrame, path: Path, layer: str) -> None:

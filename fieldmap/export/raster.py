@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fieldmap.pipeline import Result
 
 NODATA = -9999.0
+OVERVIEWS_ABOVE = 512  # rows or columns; below, readers take the whole as soon as an overview
 
 
 def write_surface(result: Result, path: Path) -> None:
@@ -52,6 +53,8 @@ def write_surface(result: Result, path: Path) -> None:
                 driver="COG",
                 compress="DEFLATE",
                 predictor="YES",
+                level=1,  # after the predictor, higher levels take longer and gain nothing
                 blocksize=256,
+                overviews="AUTO" if max(grid.shape) > OVERVIEWS_ABOVE else "NONE",
                 overview_resampling="average",
             )

@@ -8,7 +8,6 @@ Written with the standard library; whether a given terminal takes them is untest
 from __future__ import annotations
 
 import math
-from importlib.metadata import version
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
@@ -18,6 +17,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from fieldmap.export.archive import write_zip
+from fieldmap.export.figures import versions
 from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.tables import RATE_DECIMALS, part_rows
 from fieldmap.field import WGS84, to_lonlat
@@ -103,7 +103,7 @@ def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Ele
         VersionMajor=major,
         VersionMinor=minor,
         ManagementSoftwareManufacturer="fieldmap",
-        ManagementSoftwareVersion=version("fieldmap"),
+        ManagementSoftwareVersion=versions()["fieldmap"],
         DataTransferOrigin="1",
     )
     name = _name(plan.name)
@@ -179,11 +179,11 @@ def _grid_codes(result: Result, rates: list[float]) -> tuple[NDArray[np.uint8], 
     spread = np.isfinite(rate)
     codes[spread] = np.searchsorted(rates, rate[spread]) + 1
     # A cell that only touches a no-spread area stays empty: the machine knows no finer border than the cell's.
-    kept_out = to_lonlat(field.no_spread, field.crs)
-    cells = shapely.box(
-        longitude - width / 2, latitude - height / 2, longitude + width / 2, latitude + height / 2
-    ).ravel()
-    codes[(codes != OUTSIDE) & shapely.intersects(kept_out, cells)] = NO_SPREAD
+    if not field.no_spread.is_empty:
+        left, below = longitude.ravel() - width / 2, latitude.ravel() - height / 2
+        cells = shapely.box(left, below, left + width, below + height)
+        touched = shapely.intersects(to_lonlat(field.no_spread, field.crs), cells)
+        codes[(codes != OUTSIDE) & touched] = NO_SPREAD
     return codes.reshape(rows, columns).astype(np.uint8), south, west, height, width
 
 

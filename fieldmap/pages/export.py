@@ -71,7 +71,7 @@ def groups_of(result: Result) -> dict[str, dict[str, str]]:
     what = {DRIP: DRIP_TABLE} | {name: text for files in GROUPS.values() for name, text in files.items()}
     own = {
         application_title(one): {
-            f"application-{one.number}/{name}": what[name] for name in application_files(one)
+            f"application-{one.number}/{name}": what[name] for name in application_files(one.told)
         }
         for one in result.applications
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import hashlib
 import json
 import tomllib
@@ -16,6 +17,7 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.plan import Plan
 
 PLAN_FILE = "plan.toml"
+REMEMBERED_BYTES = 32 * 2**20  # of larger files the digest is kept while their size and time stay the same
 
 
 def read_plan(path: str | Path) -> Plan:
@@ -58,6 +60,17 @@ def inputs_told(path: str | Path) -> dict[str, Any] | None:
     }
 
 
+def named_files(path: str | Path) -> tuple[str, ...]:
+    """Every input file that a plan folder's plan.toml names, there or not.
+
+    Raises
+    ------
+    InputError
+        As `read_plan`, but for files that are not there.
+    """
+    return parse_plan(*_told(Path(path))).file_names()
+
+
 def _told(path: Path) -> tuple[dict[str, Any], Path]:
     """The content of a plan.toml as TOML has it, and its folder."""
     file = path / PLAN_FILE if path.is_dir() else path
@@ -97,11 +110,25 @@ def _no_such_file(name: str) -> Problem:
 
 def file_digests(plan: Plan) -> dict[str, str]:
     """The sha256 of every input file of a plan, by its name."""
-    digests = {}
-    for name in plan.file_names():
-        with (plan.folder / name).open("rb") as file:  # in pieces: a covariate may be gigabytes
-            digests[name] = hashlib.file_digest(file, "sha256").hexdigest()
-    return digests
+    return {name: _digest((plan.folder / name).resolve()) for name in plan.file_names()}
+
+
+def _digest(path: Path) -> str:
+    about = path.stat()
+    if about.st_size < REMEMBERED_BYTES:
+        return _sha256(path)
+    return _digest_of_large(path, about.st_size, about.st_mtime_ns)
+
+
+@functools.lru_cache(maxsize=64)
+def _digest_of_large(path: Path, _size: int, _changed_ns: int) -> str:
+    """A mosaic that the plans of many fields link to is read once, as long as it stays the same."""
+    return _sha256(path)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:  # in pieces: a covariate may be gigabytes
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def parse_plan(told: dict[str, Any], folder: Path) -> Plan:

@@ -143,7 +143,8 @@ def read_boundary(path: Path) -> gpd.GeoDataFrame:
     merged = gpd.GeoDataFrame(
         {"block": blocks.to_numpy()}, geometry=shapes.geometry.to_numpy(), crs=layer.crs
     )
-    merged = merged.dissolve(by="block", sort=False).reset_index()[["block", "geometry"]]
+    if not blocks.is_unique:
+        merged = merged.dissolve(by="block", sort=False).reset_index()[["block", "geometry"]]
     raise_all(path.name, overlaps(path.name, merged))
     return merged
 

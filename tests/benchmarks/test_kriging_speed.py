@@ -7,8 +7,6 @@ second core busy, ours loses the most.
 
 from __future__ import annotations
 
-import os
-import platform
 import subprocess
 import sys
 from pathlib import Path
@@ -62,18 +60,6 @@ def side_by_side(ours, theirs):
     return tuple(median(column) for column in zip(*times, strict=True))
 
 
-def report(capsys, text):
-    with capsys.disabled():
-        print(f"\n[load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores] {text}")
-
-
-def processor():
-    lines = Path("/proc/cpuinfo").read_text().splitlines() if Path("/proc/cpuinfo").exists() else []
-    return next(
-        (line.split(":")[1].strip() for line in lines if line.startswith("model name")), platform.processor()
-    )
-
-
 @pytest.mark.parametrize(
     ("n", "cells", "backend", "at_least"),
     [
@@ -84,7 +70,7 @@ def processor():
         (1000, 4 * 10**4, "C", 5.0),
     ],
 )
-def test_exact_kriging(n, cells, backend, at_least, capsys):
+def test_exact_kriging(n, cells, backend, at_least, bench):
     coords, values = layout(n)
     east, north, targets = grid(cells)
     mean, variance = krige(coords, values, targets, covariance=COVARIANCE)
@@ -95,15 +81,16 @@ def test_exact_kriging(n, cells, backend, at_least, capsys):
         lambda: krige(coords, values, targets, covariance=COVARIANCE),
         lambda: pykrige(coords, values, east, north, backend),
     )
-    report(
-        capsys,
-        f"{processor()}: n={n}, {len(targets)} cells: {ours:.3f} s, pykrige {backend} {theirs:.3f} s, "
-        f"{theirs / ours:.1f} times as fast (at least {at_least}); largest difference {worst:.1e}",
+    bench(
+        f"krige, n = {n}, {len(targets):,} cells, over pykrige {backend}",
+        measured=f"{ours:.3f} s, {theirs / ours:.1f} times as fast; differs by {worst:.0e} at most",
+        ratio=ours / theirs,
+        limit=f"{at_least:g} times as fast",
     )
     assert theirs / ours >= at_least
 
 
-def test_likelihood_averaged_map(capsys):
+def test_likelihood_averaged_map(bench):
     """Against one plug-in map: the average is over 71 spatial models."""
     coords, _ = layout(30)
     distance = np.linalg.norm(coords[:, None] - coords, axis=2)
@@ -115,10 +102,11 @@ def test_likelihood_averaged_map(capsys):
         lambda: predict(fit_surface(coords, values), targets),
         lambda: pykrige(coords, values, east, north, "C"),
     )
-    report(
-        capsys,
-        f"likelihood-averaged map, n=30, {len(targets)} cells, {len(fit.forms)} ranges: {ours:.3f} s, "
-        f"one plug-in map of pykrige C {theirs:.3f} s: {ours / theirs:.2f} of its time (at most 1.5)",
+    bench(
+        f"likelihood-averaged map, n = 30, {len(targets):,} cells, over one plug-in map of pykrige C",
+        measured=f"{ours:.3f} s, {ours / theirs:.2f} of its time; {len(fit.forms)} ranges",
+        ratio=ours / theirs,
+        limit="1.5 of its time",
     )
     assert ours / theirs <= 1.5
 
@@ -144,7 +132,7 @@ print((peak_kb() - before) / 1024)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="peak memory is counted as Linux does, in kB")
-def test_memory(capsys):
+def test_memory(bench):
     """Peak above what inputs and imports take, each in its own process, n = 200, 10^6 cells."""
     calls = {
         "krige": "speed.krige(coords, values, targets, covariance=speed.COVARIANCE)",
@@ -156,17 +144,17 @@ def test_memory(capsys):
         script = MEMORY.format(folder=str(Path(__file__).parent), call=call)
         done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
         peak[name] = float(done.stdout)
-    report(
-        capsys,
-        f"peak memory, n=200, 10^6 cells: krige {peak['krige']:.0f} MB, "
-        f"likelihood-averaged {peak['averaged']:.0f} MB, pykrige C {peak['pykrige']:.0f} MB, "
-        f"{peak['pykrige'] / peak['krige']:.0f} times krige's (at least 20)",
+    bench(
+        "extra memory, n = 200, 1,000,000 cells, krige over pykrige C",
+        measured=f"{peak['krige']:.0f} MB; averaged {peak['averaged']:.0f} MB, pykrige C {peak['pykrige']:.0f} MB",
+        ratio=peak["krige"] / peak["pykrige"],
+        limit="64 MB, a twentieth",
     )
     assert peak["krige"] < 64
     assert peak["krige"] <= peak["pykrige"] / 20
 
 
-def test_local_kriging(capsys):
+def test_local_kriging(bench):
     """100 000 samples, a million cells; error against 400 neighbours at a few cells."""
     rng = np.random.default_rng(1)
     coords = rng.uniform([0, 0], [500, 300], (10**5, 2))
@@ -179,18 +167,18 @@ def test_local_kriging(capsys):
     some = rng.choice(len(targets), 500, replace=False)
     reference = krige_local(coords, values, targets[some], covariance=COVARIANCE, neighbours=400)
     error = (mean[some] - reference[0]) / values.std()
-    report(
-        capsys,
-        f"local kriging, 10^5 samples, {len(targets)} cells, 32 neighbours: {seconds:.1f} s (under 15); "
-        f"against 400 neighbours: mean differs by {np.sqrt(np.mean(error**2)):.4f} (rms), "
-        f"{np.abs(error).max():.4f} (largest) of a standard deviation, "
-        f"variance by {np.abs(variance[some] / reference[1] - 1).max():.2%} at most",
+    bench(
+        f"local kriging, 100,000 samples, {len(targets):,} cells, 32 neighbours",
+        seconds,
+        measured=f"{seconds:.1f} s; mean within {np.abs(error).max():.3f} sd of 400 neighbours, variance within "
+        f"{np.abs(variance[some] / reference[1] - 1).max():.2%}",
+        limit="15 s",
     )
     assert seconds < 15
     assert np.sqrt(np.mean(error**2)) < 0.03
 
 
-def test_local_kriging_beside_pykrige(capsys):
+def test_local_kriging_beside_pykrige(bench):
     coords, values = layout(10**4)
     _, _, targets = grid(4000)
     parameters = {"psill": 1.0, "range": 180.0, "nugget": 0.2}
@@ -199,9 +187,10 @@ def test_local_kriging_beside_pykrige(capsys):
         lambda: krige_local(coords, values, targets, covariance=COVARIANCE),
         lambda: model.execute("points", *targets.T, n_closest_points=32, backend="C"),
     )
-    report(
-        capsys,
-        f"local kriging, 10^4 samples, {len(targets)} cells, 32 neighbours: {ours:.3f} s, pykrige C {theirs:.3f} s, "
-        f"{theirs / ours:.1f} times as fast (at least 10)",
+    bench(
+        f"local kriging, 10,000 samples, {len(targets):,} cells, over pykrige C",
+        measured=f"{ours:.3f} s, {theirs / ours:.0f} times as fast",
+        ratio=ours / theirs,
+        limit="10 times as fast",
     )
     assert theirs / ours >= 10

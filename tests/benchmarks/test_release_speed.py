@@ -28,7 +28,7 @@ def twenty_years():
     return pd.DataFrame({"tmin_c": mean - 6, "tmax_c": mean + 6, "rain_mm": rain}, index=dates)
 
 
-def test_every_year_of_twenty_for_a_thousand_zones(capsys):
+def test_every_year_of_twenty_for_a_thousand_zones(bench):
     """Each year's season to the day: soil, release, split, balance and weekly table of every zone."""
     daily = twenty_years()
     corn = find("sweet corn", crops())
@@ -47,13 +47,12 @@ def test_every_year_of_twenty_for_a_thousand_zones(capsys):
         assert short_from(found).shape == (ZONES,)
         assert split.useful.shape == (1,)
     taken_s = perf_counter() - start
-    with capsys.disabled():
-        print(f"\n20 seasons × {ZONES} zones: {taken_s:.2f} s")
+    bench("20 seasons of daily weather, 1,000 zones", taken_s, limit="2 s")
     assert np.isfinite(short_kg_ha).all()
     assert taken_s < 2.0
 
 
-def test_one_run_through_twenty_years_and_the_range_of_a_season_to_come(capsys):
+def test_one_run_through_twenty_years_and_the_range_of_a_season_to_come(bench):
     """All 7,305 days in one go with the release of every zone, and a season with twenty years as its range."""
     daily = twenty_years()
     corn = find("sweet corn", crops())
@@ -74,8 +73,7 @@ def test_one_run_through_twenty_years_and_the_range_of_a_season_to_come(capsys):
     found = balance(season, credit_kg_ha, 168.0, corn, planted=planted, harvested=harvested)
     clock.append(perf_counter())
     taken_s = np.diff(clock)
-    with capsys.disabled():
-        print(f"\n7,305 days × {ZONES} zones: {taken_s[0]:.2f} s; 20 scenarios: {taken_s[1]:.2f} s")
+    bench("7,305 days, 1,000 zones, and 20 years as the range of a season", taken_s.sum(), limit="2 s")
     assert by_zone_kg_ha.shape == (ZONES, 7305)
     assert to_come.temperature_c.shape[0] == 20
     assert found.short.shape == (ZONES, 103)

@@ -74,18 +74,18 @@ def outlined(zone_index, block_index):
 
 @pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
 @pytest.mark.parametrize("texture", [0.0, 0.5])
-def test_million_cells(texture, make_loss, capsys):
+def test_million_cells(texture, make_loss, bench):
     loss, block_index, levels, zone_index, clock = drawn(desired_rate(texture), make_loss)
     parts = outlined(zone_index, block_index)
     clock.append(perf_counter())
     taken_s = np.diff(clock)
     shaped = np.trace(loss.of_groups(zone_index.astype(int), 5, levels.levels)) / (block_index >= 0).sum()
-    with capsys.disabled():
-        print(
-            f"\n{(block_index >= 0).sum()} cells, texture {texture}, {make_loss.__name__}: "
-            f"levels {taken_s[0]:.3f} s, patches {taken_s[1]:.3f} s, polygons {taken_s[2]:.3f} s; "
-            f"{len(parts)} parts; loss of the levels {levels.loss:.4g}, as shaped {shaped:.4g}"
-        )
+    bench(
+        f"five zones, {(block_index >= 0).sum():,} cells, texture {texture:g}, {make_loss.__name__}",
+        taken_s.sum(),
+        measured=f"{taken_s.sum():.2f} s; {len(parts)} parts, loss {levels.loss:.4g}, as shaped {shaped:.4g}",
+        limit="1 s",
+    )
     assert taken_s[1] < 0.5
     assert taken_s.sum() < 1.0
     check(parts)
@@ -93,7 +93,7 @@ def test_million_cells(texture, make_loss, capsys):
 
 @pytest.mark.parametrize("runs", [True, False])
 @pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
-def test_million_cells_a_swath_wide(make_loss, runs, capsys, monkeypatch):
+def test_million_cells_a_swath_wide(make_loss, runs, bench, monkeypatch):
     if not runs:
         monkeypatch.setattr("fieldmap.width.cut_into_runs", lambda *_, **__: None)
     loss, block_index, levels, zone_index, clock = drawn(desired_rate(0.5), make_loss)
@@ -111,12 +111,12 @@ def test_million_cells_a_swath_wide(make_loss, runs, capsys, monkeypatch):
     parts = outlined(zone_index, block_index)
     clock.append(perf_counter())
     taken_s, thin = np.diff(clock), thin_share(parts)
-    with capsys.disabled():
-        losses = ", ".join(f"{method} {lost:.4g}" for method, lost in width.losses.items())
-        print(
-            f"\n{make_loss.__name__}: {width.method}, {taken_s[2]:.3f} s of {taken_s.sum():.3f} s; "
-            f"{thin:.4f} of the area thin; losses {losses}"
-        )
+    bench(
+        f"the same a swath wide, {make_loss.__name__}, {'runs tried' if runs else 'opening alone'}",
+        taken_s.sum(),
+        measured=f"{taken_s.sum():.2f} s; {width.method}, {thin:.1%} thin",
+        limit="2.5 s",
+    )
     assert taken_s.sum() < 2.5
     assert thin <= 0.02 or width.method == "runs along the heading"
     check(parts)
