@@ -105,7 +105,7 @@ def main() -> None:
     }
     st.session_state["pages"] = pages
     page = st.navigation(list(pages.values()), position="top")
-    _heading()
+    _heading(of_plan=page is not pages["plans"])
     try:
         page.run()
     except Exception:
@@ -116,9 +116,9 @@ def main() -> None:
         )
 
 
-def _heading() -> None:
-    """The open plan and the units, on every page."""
-    folder = the_open_plan()
+def _heading(*, of_plan: bool) -> None:
+    """The open plan and its units, on every page of it."""
+    folder = the_open_plan() if of_plan else None
     name, units = st.columns([5, 1], vertical_alignment="center")
     if folder is not None:
         name.title(heading_of(folder), anchor=False)

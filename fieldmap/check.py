@@ -11,6 +11,7 @@ from fieldmap.nitrogen import nitrogen_of_samples
 from fieldmap.read.inputs import read_inputs
 from fieldmap.read.plan import inputs_told, read_plan
 from fieldmap.samples import place_samples
+from fieldmap.season import credits_of
 from fieldmap.sidedress import sidedress_calls
 from fieldmap.spreader import product_rates_kg_ha
 from fieldmap.stand import covariates_of
@@ -72,3 +73,4 @@ def _check_files(files: dict[str, Any], plan: Plan | None) -> None:
     sidedress_calls(plan, field)
     for block in field.blocks:
         growth_since(samplings, plan, block.name)
+        credits_of(plan, block.name, field, inputs.weather)

@@ -20,6 +20,7 @@ from fieldmap.units import rate_text, rate_unit, shown_rate, whole
 from fieldmap.workspace import read_told
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import geopandas as gpd
@@ -102,15 +103,22 @@ def look_over(folder: Path) -> Draft:
         told = {}
     problems = _problems(folder)
     field, samples = _section(told, "field"), _section(told, "samples")
-    boundary = _read(lambda: read_boundary(folder / str(field.get("boundary"))), field.get("boundary"))
-    no_spread = _read(lambda: read_no_spread(folder / str(field.get("no_spread"))), field.get("no_spread"))
-    rows = _read(lambda: read_rows(folder, str(samples.get("file"))), samples.get("file"))
-    places = [*problems]
-    if rows is not None:
+
+    def read(file: object, reader: Callable[[Path], Any]) -> Any:
+        """What a reader gives; None where the plan names no file, or one that cannot be read, which is told."""
+        if not isinstance(file, str) or not (folder / file).is_file():
+            return None
         try:
-            read_samples(folder / samples["file"], crs=samples.get("crs"))
+            return reader(folder / file)
         except InputError as error:
-            places += error.places
+            problems.extend(one for one in error.places if one not in problems)
+            return None
+
+    boundary = read(field.get("boundary"), read_boundary)
+    no_spread = read(field.get("no_spread"), read_no_spread)
+    rows = read(samples.get("file"), lambda path: read_rows(folder, path.name))
+    if rows is not None:
+        read(samples.get("file"), lambda path: read_samples(path, crs=samples.get("crs")))
     by_part = {title: [one for one in problems if part_of(one, told) == title] for title in PARTS}
     return Draft(
         told=told,
@@ -122,7 +130,7 @@ def look_over(folder: Path) -> Draft:
         boundary=boundary,
         no_spread=no_spread,
         rows=rows,
-        row_problems=_by_row(places, str(samples.get("file"))),
+        row_problems=_by_row(problems, str(samples.get("file"))),
     )
 
 
@@ -137,16 +145,6 @@ def _problems(folder: Path) -> list[Problem]:
 def _section(told: dict[str, Any], name: str) -> dict[str, Any]:
     section = told.get(name, {})
     return section if isinstance(section, dict) else {}
-
-
-def _read(read: Any, named: object) -> Any:
-    """What a reader gives; None where the plan names no file, or one that cannot be read."""
-    if not isinstance(named, str):
-        return None
-    try:
-        return read()
-    except InputError:
-        return None
 
 
 def _by_row(problems: list[Problem], file: str) -> dict[int, str]:

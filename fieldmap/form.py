@@ -251,3 +251,6 @@ ZONES_MAX, ZONE_MIN = (question for question in SPREADER if question.key in ("zo
 def need_of(block: str) -> Question:
     """The need, for one of several blocks."""
     return replace(NEED, label=f"{NEED.label}, {block}")
+
+
+QUESTIONS = (*STAND, STAGE, *CREDIT, *CROP, *WEATHER, *SOIL, *SPREADER, *PRICES)

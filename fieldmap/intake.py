@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +12,9 @@ import pandas as pd
 
 from fieldmap.errors import InputError, Problem
 from fieldmap.read.delimited import read_delimited
-from fieldmap.read.files import WGS84, text_of
+from fieldmap.read.files import WGS84, names, text_of
 from fieldmap.read.shapes import is_a
-from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS, nearest_columns
+from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS, SHORT_NAMES, nearest_columns
 from fieldmap.read.vector import ACCEPTED, read_layer
 from fieldmap.workspace import UPLOAD_MAX_BYTES, change_plan, read_told, safe_name, save_file
 
@@ -31,6 +32,7 @@ KEYS: dict[Role, tuple[str, str]] = {
 }
 TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
 WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
+WEIGHING_WORDS = ("dry", "fresh", "frame", "weight", "mass", "yield", "kg", "lb")
 UNUSED = "unused"
 FIRST_ROWS = 8
 SAMPLES_FILE = "samples.csv"
@@ -50,7 +52,7 @@ class Arrival:
 
 
 def take_in(folder: Path, name: str, content: bytes, *, role: Role | None = None) -> Arrival:
-    """Keep an uploaded file in a plan folder and name it in the plan.
+    """Keep an uploaded file in a plan folder and name it in the plan; what it replaces can be put back.
 
     Parameters
     ----------
@@ -84,9 +86,45 @@ def take_in(folder: Path, name: str, content: bytes, *, role: Role | None = None
                 said += (
                     " " + "; ".join(f"column {old} was read as {new}" for old, new in matched.items()) + "."
                 )
+    former = _file_as(folder, role)
+    if former is not None:
+        save_former(folder, role, former)
+        said += f" It takes the place of {former.name}, which can be put back below."
     kept = save_file(folder, name, content)
     change_plan(folder, [(KEYS[role], kept)])
     return Arrival(kept, role, said)
+
+
+def _file_as(folder: Path, role: Role) -> Path | None:
+    """The one file that the plan names for a role, where it is there."""
+    section, key = KEYS[role]
+    name = read_told(folder).get(section, {}).get(key)
+    return folder / name if isinstance(name, str) and (folder / name).is_file() else None
+
+
+def save_former(folder: Path, role: Role, former: Path) -> None:
+    """Set a file aside before another takes its place; one for each role."""
+    for old in folder.glob(f".former-{KEYS[role][1]}-*"):
+        old.unlink()
+    shutil.copyfile(former, folder / f".former-{KEYS[role][1]}-{former.name}")
+
+
+def former_of(folder: Path, role: Role) -> Path | None:
+    """The file that was in a role before; None where none was replaced."""
+    return next(iter(folder.glob(f".former-{KEYS[role][1]}-*")), None)
+
+
+def put_back(folder: Path, role: Role) -> None:
+    """Change the file of a role with the one that was there before."""
+    former = former_of(folder, role)
+    assert former is not None  # noqa: S101 - only offered where there is one
+    name, content = former.name.removeprefix(f".former-{KEYS[role][1]}-"), former.read_bytes()
+    present = _file_as(folder, role)
+    if present is not None:
+        save_former(folder, role, present)
+    else:
+        former.unlink()
+    change_plan(folder, [(KEYS[role], save_file(folder, name, content))])
 
 
 def find_role(path: Path, *, has_boundary: bool) -> Role:
@@ -102,7 +140,12 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
         return "covariate"
     if suffix in TABLES:
         table = read_delimited(path, known={*COLUMNS, *POSITIONS, *WEATHER_COLUMNS})
-        return "weather" if {*WEATHER_COLUMNS} & set(table.cells) else "samples"
+        columns = {str(column) for column in table.cells}
+        if columns & {*WEATHER_COLUMNS}:
+            return "weather"
+        if _weighed(columns):
+            return "samples"
+        raise InputError(_neither(path, columns))
     if suffix not in ACCEPTED:
         raise InputError(
             Problem(path.name, "", f'files ending in "{suffix}" are not read',
@@ -111,13 +154,32 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
         )  # fmt: skip
     layer = read_layer(path)
     columns = {str(column).strip().lower() for column in layer.columns}
-    if not any(is_a(shape, "Polygon") for shape in layer.geometry):
-        weighed = columns & {*NUMBERS}
-        lines = any(is_a(shape, "LineString") for shape in layer.geometry)
-        kept_out = any("setback" in column for column in columns)
-        return "no-spread areas" if (lines or kept_out) and not weighed else "samples"
-    kept_out = any("setback" in column for column in columns) or "spread" in path.stem.lower()
-    return "no-spread areas" if kept_out or (has_boundary and _is_small(layer)) else "boundary"
+    kept_out = any("setback" in column for column in columns)
+    if any(is_a(shape, "Polygon") for shape in layer.geometry):
+        kept_out = kept_out or "spread" in path.stem.lower()
+        return "no-spread areas" if kept_out or (has_boundary and _is_small(layer)) else "boundary"
+    if _weighed(columns):
+        return "samples"
+    if kept_out or any(is_a(shape, "LineString") for shape in layer.geometry):
+        return "no-spread areas"
+    raise InputError(_neither(path, columns - {"geometry"}))
+
+
+def _weighed(columns: set[str]) -> bool:
+    """Whether a column may hold a weighing, under whatever name."""
+    return any(word in column for column in columns for word in WEIGHING_WORDS)
+
+
+def _neither(path: Path, columns: set[str]) -> Problem:
+    found = f"its columns are {names(sorted(columns))}" if columns else "it has no columns"
+    weather = any(column.startswith(("tmin", "tmax", "rain", "temp")) for column in columns)
+    expected = (
+        "daily weather with date, tmin_c, tmax_c (degrees Celsius) and rain_mm is expected"
+        if weather
+        else "samples with a weighing, or no-spread areas with a column setback_m, are expected"
+    )
+    action = "Rename and convert the columns" if weather else "Give the file to its own part of the page"
+    return Problem(path.name, "", found, expected, action)
 
 
 def _is_small(layer: gpd.GeoDataFrame) -> bool:
@@ -129,7 +191,7 @@ def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
     """Samples as rows of text, and the columns whose names were matched to known ones.
 
     A layer of points becomes a table with longitude and latitude. A name is matched only where a single known
-    column of the same unit comes near; others are left for a person to say.
+    column without a unit comes near: what was weighed in which unit is for a person to say.
     """
     if path.suffix.lower() in TABLES:
         table = read_delimited(path, known={*COLUMNS, *POSITIONS})
@@ -141,8 +203,10 @@ def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
             cells[numbers] = cells[numbers].apply(lambda column: column.str.replace(",", "."))
     else:
         layer = read_layer(path)
+        cut = SHORT_NAMES if path.suffix.lower() == ".zip" else {}
+        named = {name: str(name).strip().lower() for name in layer.columns.drop("geometry")}
         cells = pd.DataFrame(
-            {str(name).strip().lower(): layer[name].map(text_of) for name in layer.columns.drop("geometry")}
+            {cut.get(name, name): layer[column].map(text_of) for column, name in named.items()}
         )
         points = layer.geometry.to_crs(WGS84)
         cells["longitude"], cells["latitude"] = points.x.map("{:.7f}".format), points.y.map("{:.7f}".format)
@@ -159,7 +223,7 @@ def match_columns(columns: list[str]) -> dict[str, str]:
         if name in known:
             continue
         near = nearest_columns(name, [each for each in (*COLUMNS, *POSITIONS) if each not in columns])
-        if len(near) == 1 and near[0] not in matched.values():
+        if len(near) == 1 and near[0] not in NUMBERS and near[0] not in matched.values():
             matched[name] = near[0]
     return matched
 

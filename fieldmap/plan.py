@@ -26,6 +26,7 @@ from pydantic import (
 )
 
 from fieldmap import tables, units
+from fieldmap.units import rate_text
 
 
 def _quantity(kind: units.Kind) -> BeforeValidator:
@@ -268,8 +269,9 @@ class Crop(Section):
     def _agrees(self) -> Self:
         if self.need_kg_ha > NEED_MAX_KG_HA:
             raise ValueError(
-                f"need comes to {self.need_kg_ha:.0f} kg N/ha; no vegetable needs more than {NEED_MAX_KG_HA:.0f} "
-                "kg/ha: check the unit"
+                f"need comes to {rate_text(self.need_kg_ha, 'metric')} ({rate_text(self.need_kg_ha, 'us')}) of "
+                f"nitrogen; no vegetable needs more than {rate_text(NEED_MAX_KG_HA, 'metric')} "
+                f"({rate_text(NEED_MAX_KG_HA, 'us')}): check the unit"
             )
         if self.harvested <= self.planted:
             raise ValueError(f"harvested {self.harvested} is not after planted {self.planted}")
@@ -375,7 +377,7 @@ class OtherCredit(Section):
             sets = (*sets, plain)
         amounts = given & _AMOUNT_KEYS | given & plain
         if not any(keys <= given and amounts - {"share"} <= keys for keys in sets):
-            ways = " or ".join(", ".join(sorted(map(_key_of, keys))) for keys in sets)
+            ways = ", or ".join(" and ".join(sorted(map(_key_of, keys))) for keys in sets)
             found = ", ".join(sorted(map(_key_of, amounts))) or "no amount"
             raise ValueError(f"found {found}; for {self.source} {ways} is expected")
         return self

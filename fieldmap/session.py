@@ -16,7 +16,7 @@ import streamlit as st
 from filelock import Timeout
 
 from fieldmap.draft import Draft, average_text, look_over
-from fieldmap.errors import InputError
+from fieldmap.errors import InputError, Problem
 from fieldmap.export import files_of
 from fieldmap.export.html import map_page
 from fieldmap.overlays import Pixels, map_pixels
@@ -164,18 +164,24 @@ def result_of(folder: Path) -> Result:
     return _result(f"{folder} {plan.hash(digests)}", plan, stand)
 
 
+def try_result(folder: Path) -> Result | tuple[Problem, ...]:
+    """The run of a plan, or everything that is wrong with it."""
+    draft = draft_of(folder)
+    if not draft.ready:
+        parts = (one for part in draft.parts for one in part.problems)
+        return InputError(*parts, *draft.other_problems).problems
+    try:
+        return result_of(folder)
+    except InputError as error:
+        return error.problems
+
+
 def need_result(folder: Path) -> Result:
     """The run of a plan that is ready; else the page says what is missing and ends."""
-    draft = draft_of(folder)
-    if draft.ready:
-        try:
-            return result_of(folder)
-        except InputError as error:
-            problems = error.problems
-    else:
-        problems = InputError(
-            *(one for part in draft.parts for one in part.problems), *draft.other_problems
-        ).problems
+    found = try_result(folder)
+    if isinstance(found, Result):
+        return found
+    draft, problems = draft_of(folder), found
     waiting = [part.title for part in draft.parts if part.state == "empty" and part.problems]
     st.info(
         "This page fills once the plan is complete"
@@ -400,14 +406,16 @@ def _write_down(folder: Path, place: Place, key: str, question: Question, units:
 
 
 def need_places(draft: Draft) -> list[tuple[str, Place]]:
-    """Where each need stands: a block's own, and the one that the other blocks share."""
-    own: list[tuple[str, Place]] = [
-        (str(block["block"]), ("block", str(block["block"]), "crop", "need"))
-        for block in draft.told.get("block", [])
-        if "need" in block.get("crop", {})
-    ]
-    others = [name for name in draft.blocks if name not in dict(own)]
-    return [*own, *([(", ".join(others), ("crop", "need"))] if others else [])]
+    """Where each need stands, in the order of the blocks: a block's own, and the one that the others share."""
+    own = [block["block"] for block in draft.told.get("block", []) if "need" in block.get("crop", {})]
+    others = [name for name in draft.blocks if name not in own]
+    places: dict[str, Place] = {}
+    for name in draft.blocks:
+        if name in own:
+            places[name] = ("block", name, "crop", "need")
+        else:
+            places[", ".join(others)] = ("crop", "need")
+    return list(places.items())
 
 
 CAUTION_STEPS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)

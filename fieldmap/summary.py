@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from fieldmap.spread import ApplicationMap
 
 
+AS_EXPECTED = 0.5  # the confidence at which the expected credit is used
+
+
 @dataclass(frozen=True)
 class Line:
     """A title and what it says."""
@@ -44,8 +47,13 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
         Line("Where", _where(result)),
         Line("Against one rate", _against_one_rate(result)),
         Line("How sure", result.spread.verdict.text),
-        Line("When", result.timing),
+        Line("When", result.timing + _before_caution(result)),
     )
+
+
+def _before_caution(result: Result) -> str:
+    """The season is reckoned on what is expected; the rates may be more cautious."""
+    return " (as expected; the rates credit less)" if result.plan.credit.confidence > AS_EXPECTED else ""
 
 
 def mass_to_order_text(mass_kg: float, units: UnitSystem) -> str:
@@ -221,7 +229,7 @@ def cost_text(result: Result) -> str:
         product = result.plan.spreader.product_entry
         each = prices.product.amount / product.nitrogen_fraction * per
         texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
-    return f"Nitrogen costs {' and '.join(texts)} a {unit}." if texts else ""
+    return f"A {unit} of nitrogen costs {' and '.join(texts)}." if texts else ""
 
 
 LOAD_COLUMNS = ("Load", "Passes", "Product")

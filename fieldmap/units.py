@@ -97,7 +97,7 @@ SECONDS = Kind("a time", "s", ("4 s",))
 DAYS = Kind("a number of days", "d", ("21 d",))
 ANGLE = Kind("a heading", "deg", ("32 deg",))
 TEMPERATURE = Kind("a temperature", "degC", ("11 degC", "52 degF"), signed=True)
-TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 delta_degC",))
+TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 delta_degC", "22 delta_degF"))
 BULK_DENSITY = Kind("a bulk density", "kg/m**3", ("750 kg/m3",))
 WATER_DEPTH = Kind("a depth of water", "mm", ("250 mm", "10 in"))
 CONCENTRATION = Kind("a concentration", "ppm", ("8 ppm",))
@@ -159,7 +159,7 @@ def _in_unit(unit: str, kind: Kind, found: str) -> float:
 
 
 def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
-    """A written quantity as a number of the unit that is shown, to six figures.
+    """A written quantity as a number of the unit that is shown: as written, or converted to four figures.
 
     Raises
     ------
@@ -167,9 +167,11 @@ def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
         As `parse_quantity`.
     """
     value, unit = parse_quantity(text, kind), kind.unit_in(units)
-    if unit == "degF":
-        return float(f"{value * 1.8 + 32.0:.6g}")
-    return float(f"{value / _in_unit(unit, kind, str(text)):.6g}")
+    number, written_in = str(text).strip().split(maxsplit=1) if " " in str(text).strip() else ("", "")
+    if written_in == unit:
+        return float(number)
+    shown = value * 1.8 + 32.0 if unit == "degF" else value / _in_unit(unit, kind, str(text))
+    return float(f"{shown:.4g}")
 
 
 @dataclass(frozen=True)

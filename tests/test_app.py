@@ -1,5 +1,6 @@
 """Every page of the app and every way it can go wrong, without a browser."""
 
+import datetime as dt
 import tomllib
 from importlib.resources import files
 from pathlib import Path
@@ -345,3 +346,68 @@ def test_several_applications_each_have_a_table_and_files_to_download(app, demo)
     offered = {button.label for button in app.get("download_button")}
     assert {"application-1/taskdata_grid.zip", "application-2/drip.csv"} <= offered
     assert "application-2/taskdata_grid.zip" not in offered
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        (" ", "The name is empty; type what you call this field."),
+        ("x" * 400, "The name has 400 letters; at most 120"),
+    ],
+)
+def test_a_name_that_does_not_do_is_told(app, tmp_path, name, words):
+    app.run()
+    app.text_input[0].set_value(name)
+    labelled(app.button, "Start").click().run()
+    assert words in app.error[0].value
+    assert not list(tmp_path.glob("*/plan.toml"))
+
+
+def test_an_impossible_need_leaves_map_and_controls(app, demo):
+    opened(app, demo, "map")
+    labelled(app.number_input, "Nitrogen need, west").set_value(99999.0).run()
+    assert not app.exception
+    assert "no vegetable needs more than 600 kg/ha" in said(app)
+    assert "The map is of the plan before the last change, which cannot be:" in said(app)
+    labelled(app.number_input, "Nitrogen need, west").set_value(170.0).run()
+    assert not app.error
+
+
+def test_a_typed_text_is_never_thrown_away(app, demo):
+    opened(app, demo, "upload")
+    typed = (demo / "plan.toml").read_text().replace("north piece", "typed piece")
+    app.text_area[0].set_value(typed)
+    change_plan(demo, [(("crop", "need"), "155 lb/ac")])
+    labelled(app.button, "Save").click().run()
+    assert "your text was not saved" in app.error[0].value
+    assert app.text_area[0].value == typed
+    assert read_told(demo)["crop"]["need"] == "155 lb/ac"
+    labelled(app.button, "Show the plan as it stands").click().run()
+    assert "155 lb/ac" in app.text_area[0].value
+
+
+def test_what_a_run_would_refuse_is_told_before_the_plan_is_called_complete(app, demo):
+    manure = {
+        "source": "manure",
+        "total_n": "100 lb/ac",
+        "share": 0.3,
+        "raw": True,
+        "applied": dt.date(2026, 5, 1),
+    }
+    change_plan(demo, [(("other_credits",), [manure])])
+    opened(app, demo, "upload")
+    assert "The plan is complete." not in said(app)
+    assert "days" in said(app)
+
+
+def test_the_needs_of_the_table_are_in_the_units_of_the_plan(app, demo):
+    opened(app, demo, "upload")
+    assert "For sweet corn the table has a need of 130 to 200 lb/ac" in said(app)
+    app.button_group[0].set_value("metric").run()
+    assert "For sweet corn the table has a need of 146 to 224 kg/ha" in said(app)
+
+
+def test_caution_is_said_beside_the_season(app, demo):
+    change_plan(demo, [(("credit", "confidence"), 0.9)])
+    opened(app, demo, "map")
+    assert "(as expected; the rates credit less)" in said(app)

@@ -13,6 +13,7 @@ from fieldmap.intake import (
     TEMPLATE,
     edit_rows,
     match_columns,
+    put_back,
     read_rows,
     rename_column,
     start_rows,
@@ -202,3 +203,44 @@ def test_a_disguised_driver_file_is_refused(folder):
     )
     with pytest.raises(InputError):
         take_in(folder, "b.geojson", stream.encode())
+
+
+@pytest.mark.parametrize("column", ["dry_kg_ac", "dry_lb_ha", "frame_m", "frame_ft", "dry_kg", "fresh_kg"])
+def test_a_unit_is_never_guessed(folder, column):
+    said = take_in(folder, "s.csv", f"longitude,latitude,{column}\n10,50,4\n".encode()).said
+    assert said == "s.csv was read as samples."
+    assert column in read_rows(folder, "samples.csv").columns
+
+
+def test_what_is_neither_is_refused_and_the_samples_stay(folder, tmp_path):
+    take_in(folder, "samples.csv", (FARM / "samples.csv").read_bytes())
+    before = (folder / "samples.csv").read_bytes()
+    with pytest.raises(InputError) as caught:
+        take_in(folder, "weather_f.csv", b"date,tmin_f,tmax_f,rain_in\n2026-05-01,40,60,0\n")
+    assert str(caught.value) == (
+        "weather_f.csv: its columns are date, rain_in, tmax_f, tmin_f; daily weather with date, tmin_c, tmax_c "
+        "(degrees Celsius) and rain_mm is expected. Rename and convert the columns."
+    )
+    well = layer_bytes(tmp_path, [Point(10.0, 50.0)], {"name": ["well"]}, "geojson")
+    with pytest.raises(InputError, match="no-spread areas with a column setback_m, are expected"):
+        take_in(folder, "well.geojson", well)
+    assert (folder / "samples.csv").read_bytes() == before
+    assert take_in(folder, "well.geojson", well, role="no-spread areas").role == "no-spread areas"
+
+
+def test_what_was_replaced_can_be_put_back_and_forth(folder):
+    take_in(folder, "samples.csv", (FARM / "samples.csv").read_bytes())
+    first = (folder / "samples.csv").read_bytes()
+    said = take_in(folder, "other.csv", b"longitude,latitude,dry_kg_ha\n10,50,4000\n").said
+    assert (
+        said
+        == "other.csv was read as samples. It takes the place of samples.csv, which can be put back below."
+    )
+    put_back(folder, "samples")
+    assert (folder / "samples.csv").read_bytes() == first
+    put_back(folder, "samples")
+    assert b"4000" in (folder / "samples.csv").read_bytes()
+    take_in(folder, "old.geojson", (FARM / "boundary.geojson").read_bytes())
+    take_in(folder, "new.geojson", (FARM / "boundary.geojson").read_bytes())
+    put_back(folder, "boundary")
+    assert read_told(folder)["field"]["boundary"] == "old.geojson"

@@ -11,11 +11,11 @@
     const view = document.querySelector('input[name="view"]:checked').value;
     const hidden = boxes().filter((box) => !box.checked).map(name);
     const shown = boxes().filter((box) => box.checked).map(name);
-    sessionStorage.setItem(key, JSON.stringify({ at: [centre.lat, centre.lng], zoom: map.getZoom(), view, hidden, shown }));
+    sessionStorage.setItem(key, JSON.stringify({ width: innerWidth, at: [centre.lat, centre.lng], zoom: map.getZoom(), view, hidden, shown }));
   };
   const kept = JSON.parse(sessionStorage.getItem(key) || "null");
   if (kept) {
-    map.setView(kept.at, kept.zoom, { animate: false });
+    if (kept.width === innerWidth) map.setView(kept.at, kept.zoom, { animate: false });
     const choice = document.querySelector(`input[name="view"][value="${CSS.escape(kept.view)}"]`);
     if (choice && !choice.checked) choice.click();
     for (const box of boxes()) {

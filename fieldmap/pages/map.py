@@ -15,6 +15,7 @@ from fieldmap.pictures import (
     surface_picture,
     variogram_picture,
 )
+from fieldmap.pipeline import Result
 from fieldmap.session import (
     ask,
     ask_confidence,
@@ -25,6 +26,7 @@ from fieldmap.session import (
     need_result,
     plain,
     show_told,
+    try_result,
 )
 from fieldmap.summary import (
     LOAD_COLUMNS,
@@ -43,8 +45,6 @@ from fieldmap.summary import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fieldmap.pipeline import Result
-
 MAP_HEIGHT = 770
 PICTURE_IN = (5.2, 4.0)
 
@@ -54,7 +54,16 @@ def bench(folder: Path) -> None:
     """Map, numbers and controls: a control that moves redraws these and nothing else."""
     show_told()
     draft = draft_of(folder)
-    result = need_result(folder)
+    found = try_result(folder)
+    if isinstance(found, Result):
+        st.session_state["last map"] = folder, found
+    kept_for, last = st.session_state.get("last map", (None, None))
+    result = found if isinstance(found, Result) else last if kept_for == folder else need_result(folder)
+    if not isinstance(found, Result):
+        # The controls stay, so that the one that was moved too far can be moved back.
+        st.error("The map is of the plan before the last change, which cannot be:")
+        for problem in found:
+            st.warning(plain(str(problem)))
     wide, beside = st.columns([5, 2], gap="large")
     with wide:
         st.iframe(map_of(folder, result), height=MAP_HEIGHT)
@@ -76,7 +85,11 @@ def _zone_table(result: Result) -> None:
         if len(result.applications) > 1:
             st.markdown(f"**{plain(application_title(one))}**")
         rows = [zone_cells(zone, result) for zone in one.spread.zone_map.rows]
-        st.dataframe(pd.DataFrame(rows, columns=list(zone_columns(result))), hide_index=True)
+        table = pd.DataFrame(rows, columns=list(zone_columns(result)))
+        # Rates first: on a phone the rest is reached by pushing the table aside.
+        st.dataframe(
+            table, hide_index=True, column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, 3, 4, 2)]
+        )
     st.caption(
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
         f"{plain(cost_text(result))}"

@@ -8,8 +8,9 @@ import streamlit as st
 
 from fieldmap.errors import InputError
 from fieldmap.sample_farm import sample_farm
-from fieldmap.session import close_plan, go_to, open_plan, plain, plans, the_open_plan, workspace
+from fieldmap.session import close_plan, go_to, open_plan, plain, plans, tell, the_open_plan, workspace
 from fieldmap.workspace import (
+    NAME_MAX,
     Listed,
     copy_for_next_season,
     copy_plan,
@@ -21,6 +22,12 @@ from fieldmap.workspace import (
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+
+NEXT_SEASON = (
+    "Carried over: boundary, no-spread areas, cover crop, crops with their needs, spreader, prices: look at each "
+    "once more. To be given again: samples, stage, dates, weather, other credits, check strips."
+)
 
 
 def page() -> None:
@@ -38,12 +45,19 @@ def page() -> None:
     with new:
         st.subheader("Start a plan", anchor=False)
         with st.form("new", border=False):
-            name = st.text_input("Name of the field", max_chars=120)
+            name = st.text_input("Name of the field")
             units = st.radio(
                 "Units", ["metric", "us"], format_func={"metric": "Metric", "us": "US"}.get, horizontal=True
             )
-            if st.form_submit_button("Start") and name.strip():
-                _turn_to(new_plan(workspace(), name, units=units), "upload")
+            if st.form_submit_button("Start"):
+                if not name.strip():
+                    st.error("The name is empty; type what you call this field.")
+                elif len(name.strip()) > NAME_MAX:
+                    st.error(
+                        f"The name has {len(name.strip())} letters; at most {NAME_MAX} are expected. Shorten it."
+                    )
+                else:
+                    _turn_to(new_plan(workspace(), name, units=units), "upload")
     with taken:
         st.subheader("Bring one along", anchor=False)
         brought = st.file_uploader("A plan folder that was downloaded (zip)", type=["zip"])
@@ -69,7 +83,9 @@ def _row(listed: Listed) -> None:
         if opened.button("Open", key=f"open {listed.folder.name}"):
             _turn_to(listed.folder, "upload")
         if copied.button("Copy for next season", key=f"copy {listed.folder.name}"):
-            _turn_to(copy_for_next_season(workspace(), listed.folder), "upload")
+            copied_to = copy_for_next_season(workspace(), listed.folder)
+            tell([NEXT_SEASON], [])
+            _turn_to(copied_to, "upload")
         with removed.popover("Remove"):
             st.write(f"Remove {plain(listed.name)} with all its files? This cannot be undone.")
             if st.button("Yes, remove it", key=f"remove {listed.folder.name}"):

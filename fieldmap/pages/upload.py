@@ -10,7 +10,17 @@ from streamlit_folium import st_folium
 from fieldmap import form, tables
 from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAND
 from fieldmap.errors import InputError
-from fieldmap.intake import ROLES, TEMPLATE, UNUSED, edit_rows, rename_column, start_rows, take_in
+from fieldmap.intake import (
+    ROLES,
+    TEMPLATE,
+    UNUSED,
+    edit_rows,
+    former_of,
+    put_back,
+    rename_column,
+    start_rows,
+    take_in,
+)
 from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
 from fieldmap.session import (
     ask,
@@ -25,6 +35,7 @@ from fieldmap.session import (
     value_at,
 )
 from fieldmap.sketch import build_sketch, drawn_geojson
+from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
 from fieldmap.workspace import change_plan, plan_text, write_plan_text
 
 if TYPE_CHECKING:
@@ -34,11 +45,17 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from fieldmap.draft import Draft, Part
+    from fieldmap.errors import Problem
     from fieldmap.form import Question
     from fieldmap.session import Place
+    from fieldmap.units import UnitSystem
 
 SHAPES = {"empty": "○", "needs a look": "△", "ready": "●"}
-DROPPED = ["geojson", "json", "gpkg", "zip", "kml", "csv", "txt", "tsv", "tif", "tiff"]
+LAYER_KINDS, TABLE_KINDS, RASTER_KINDS = (
+    ["geojson", "json", "gpkg", "zip", "kml"],
+    ["csv", "txt", "tsv"],
+    ["tif", "tiff"],
+)
 WHAT_TO_DO = {
     BOUNDARY: "Drop the field outline above, or draw it on the map.",
     SAMPLES: "Drop the clipped samples above, or type them into the table.",
@@ -48,6 +65,7 @@ WHAT_TO_DO = {
     SPREADER: "Say what is spread and what the machine can do.",
 }
 MAP_HEIGHT = 430
+ROWS_NAMED = 8
 
 
 def page() -> None:
@@ -57,7 +75,7 @@ def page() -> None:
     for problem in draft.other_problems:
         st.warning(plain(str(problem)))
     if not draft.told:
-        _as_text(folder)
+        _as_text(folder, draft)
         return
     arrived = _drop(folder)
     parts, beside = st.columns([3, 2], gap="large")
@@ -65,21 +83,21 @@ def page() -> None:
         _sketch(folder, draft)
         _average(folder, draft)
     with parts:
-        # What is open stays open while it is filled in; files that arrive open what is to do next.
-        kept = f"open part {folder.name}"
-        if arrived or kept not in st.session_state:
-            to_do = (part.title for part in draft.parts if part.state != "ready" and part.title != OTHER)
-            st.session_state[kept] = next(to_do, None)
         asks = (_boundary, _samples, _stand, _crop, _other, _spreader)
+        to_do = [part.title for part in draft.parts if part.state != "ready" and part.title != OTHER]
         for part, ask_part in zip(draft.parts, asks, strict=True):
-            with st.expander(
-                f"{SHAPES[part.state]} **{part.title}** · {part.state}",
-                expanded=part.title == st.session_state[kept],
-            ):
+            # Named, so that what is open stays open while it is filled in; files that arrive open what is next.
+            key = f"part {part.title} {folder.name}"
+            if arrived or key not in st.session_state:
+                st.session_state[key] = part.title in to_do[:1] or (
+                    arrived and st.session_state.get(key, False)
+                )
+            label = f"{SHAPES[part.state]} **{part.title}** · {part.state}"
+            with st.expander(label, key=key, on_change="rerun"):
                 _problems(part)
                 ask_part(folder, draft)
-        with st.expander("The plan as text"):
-            _as_text(folder)
+        with st.expander("The plan as text", key=f"text {folder.name}", on_change="rerun"):
+            _as_text(folder, draft)
 
 
 def _drop(folder: Path) -> bool:
@@ -87,7 +105,7 @@ def _drop(folder: Path) -> bool:
     turn = st.session_state.setdefault("drops", 0)
     files = st.file_uploader(
         "Drop files here: boundary, samples, no-spread areas, covariate raster, weather",
-        type=DROPPED,
+        type=[*LAYER_KINDS, *TABLE_KINDS, *RASTER_KINDS],
         accept_multiple_files=True,
         key=f"drop {turn}",
         help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF. Each is saved in the plan at once.",
@@ -113,7 +131,14 @@ def _problems(part: Part) -> None:
         return
     for problem in part.problems:
         if not (part.title == SAMPLES and problem.where.startswith("row ")):  # those stand beside their rows
-            st.warning(plain(str(problem)))
+            st.warning(plain(_of_box(problem)))
+
+
+def _of_box(problem: Problem) -> str:
+    """A problem in the words of the command line, after the name of the box that it is about."""
+    section, _, key = problem.where.strip("[").partition("] ")
+    box = next((one.label for one in form.QUESTIONS if (one.section, one.key) == (section, key)), None)
+    return f"{box}: {problem}" if box else str(problem)
 
 
 def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Place = ()) -> None:
@@ -136,6 +161,7 @@ def _replace(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
     """Give a part its file, whatever the file looks like."""
     turn = st.session_state.setdefault(f"turn {role}", 0)
     file = st.file_uploader(label, type=kinds, key=f"{role} {turn}")
+    _former(folder, role)
     if file is not None:
         st.session_state[f"turn {role}"] = turn + 1
         _take_in(folder, file.name, file.getvalue(), role)
@@ -147,6 +173,14 @@ def _take_in(folder: Path, name: str, content: bytes, role: Any) -> None:
         tell([take_in(folder, name, content, role=role).said], [])
     except InputError as error:
         tell([], [str(problem) for problem in error.problems])
+
+
+def _former(folder: Path, role: Any) -> None:
+    """The way back to the file that the last one replaced."""
+    former = former_of(folder, role)
+    if former is not None and st.button(f"Put back the former {role}", key=f"back {role}"):
+        put_back(folder, role)
+        st.rerun()
 
 
 def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
@@ -164,16 +198,18 @@ def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
 def _boundary(folder: Path, draft: Draft) -> None:
     if draft.boundary is not None:
         st.write(f"Blocks: {plain(', '.join(draft.blocks))}.")
-    vectors = ["geojson", "json", "gpkg", "zip", "kml"]
     _file_line(folder, draft, ("field", "boundary"), "Boundary")
-    _replace(folder, "boundary", "The field outline", vectors)
+    _replace(folder, "boundary", "The field outline", LAYER_KINDS)
     _file_line(folder, draft, ("field", "no_spread"), "No-spread areas")
-    _replace(folder, "no-spread areas", "No-spread areas: wells, water, what their setback covers", vectors)
+    _replace(
+        folder, "no-spread areas", "No-spread areas: wells, water, what their setback covers", LAYER_KINDS
+    )
     st.caption("A column block names the blocks; a column setback_m widens a no-spread area, in metres.")
 
 
 def _samples(folder: Path, draft: Draft) -> None:
     st.download_button("Template (CSV)", TEMPLATE, "samples.csv", "text/csv", on_click="ignore")
+    _replace(folder, "samples", "The clipped samples", [*TABLE_KINDS, *LAYER_KINDS])
     if draft.rows is None:
         _file_line(folder, draft, ("samples", "file"), "Samples")
         if st.button("Type them in"):
@@ -191,7 +227,7 @@ def _samples(folder: Path, draft: Draft) -> None:
         folder,
         "covariate",
         "A raster that may track biomass, such as a vegetation index (optional)",
-        ["tif", "tiff"],
+        RASTER_KINDS,
     )
 
 
@@ -221,8 +257,12 @@ def _sample_table(folder: Path, draft: Draft) -> None:
             **{name: st.column_config.TextColumn(help=units.get(name)) for name in draft.rows.columns},
         },
     )
+    rows_of: dict[str, list[int]] = {}
     for row, text in draft.row_problems.items():
-        st.warning(plain(f"{draft.told['samples']['file']}, row {row}: {text}"))
+        rows_of.setdefault(text, []).append(row)
+    for text, rows in rows_of.items():
+        named = ", ".join(map(str, rows[:ROWS_NAMED])) + (" and more" if len(rows) > ROWS_NAMED else "")
+        st.warning(plain(f"{draft.told['samples']['file']}, row{'s' * (len(rows) > 1)} {named}: {text}"))
 
 
 def _edit_rows(folder: Path, file: str, key: str, seen: pd.DataFrame) -> None:
@@ -276,13 +316,16 @@ def _crop(folder: Path, draft: Draft) -> None:
     _questions(folder, draft, form.CROP)
     name = value_at(draft.told, ("crop", "name"))
     entry = tables.find(name, tables.crops()) if isinstance(name, str) else None
+    units: UnitSystem = "us" if draft.told.get("units") == "us" else "metric"
     if entry is not None:
-        low, high = entry.need_lb_ac
+        low, high = (shown_rate(rate_lb_ac * KG_HA_PER_LB_AC, units) for rate_lb_ac in entry.need_lb_ac)
         sources = "; ".join(
             f"{tables.sources()[key].citation} ({tables.sources()[key].mark})" for key in entry.sources
         )
         st.caption(
-            plain(f"For {entry.name} the table has a need of {low:.0f} to {high:.0f} lb/ac. {sources}")
+            plain(
+                f"For {entry.name} the table has a need of {low:.0f} to {high:.0f} {rate_unit(units)}. {sources}"
+            )
         )
     _per_block(folder, draft, "crop", form.CROP[:4])
 
@@ -318,7 +361,7 @@ def _other(folder: Path, draft: Draft) -> None:
         st.rerun()
     st.markdown("**When it comes: weather**")
     _file_line(folder, draft, ("weather", "file"), "Daily weather")
-    _replace(folder, "weather", "Daily weather: date, tmin_c, tmax_c, rain_mm (CSV)", ["csv", "txt", "tsv"])
+    _replace(folder, "weather", "Daily weather: date, tmin_c, tmax_c, rain_mm (CSV)", TABLE_KINDS)
     by_file = bool(value_at(draft.told, ("weather", "file")))
     _questions(folder, draft, form.WEATHER[-1:] if by_file else form.WEATHER)
     st.markdown("**Phosphorus and potassium**")
@@ -335,19 +378,41 @@ def _spreader(folder: Path, draft: Draft) -> None:
     _questions(folder, draft, form.PRICES)
 
 
-def _as_text(folder: Path) -> None:
-    """plan.toml itself: everything that has no question of its own."""
-    text = plan_text(folder)
+def _as_text(folder: Path, draft: Draft) -> None:
+    """plan.toml itself: everything that has no question of its own.
+
+    A text that was typed is never thrown away: where the plan changed meanwhile that is said, and it stays.
+    """
+    key, base = f"typed {folder.name}", f"base {folder.name}"
+    now = plan_text(folder)
+    if st.session_state.get(key) == st.session_state.get(base):  # nothing typed yet
+        st.session_state[key] = st.session_state[base] = now
     st.caption("plan.toml, as the command line reads it. `fieldmap tables keys` lists every key.")
-    with st.form("plan text", border=False):
-        edited = st.text_area("plan.toml", text, height=420, label_visibility="collapsed")
-        if st.form_submit_button("Save") and edited != text:
+    edited = st.text_area("plan.toml", key=key, height=420, label_visibility="collapsed")
+    save_it, drop_it, _ = st.columns([1, 2, 3])
+    if save_it.button("Save") and edited != st.session_state[base]:
+        if now != st.session_state[base]:
+            st.error(
+                "The plan was changed in another place since this text was shown, so your text was not saved. "
+                "Copy what you changed, show the plan as it stands, and change it there."
+            )
+        else:
             try:
                 write_plan_text(folder, edited)
             except InputError as error:
                 st.error(plain(str(error)))
             else:
+                st.session_state[base] = edited
                 st.rerun()
+    if edited != now:
+        drop_it.button("Show the plan as it stands", on_click=_forget, args=(key, base))
+    for problem in (*draft.other_problems, *(one for part in draft.parts for one in part.problems)):
+        st.warning(plain(str(problem)))
+
+
+def _forget(*keys: str) -> None:
+    for key in keys:
+        st.session_state.pop(key, None)
 
 
 def _sketch(folder: Path, draft: Draft) -> None:
@@ -394,16 +459,18 @@ def _keep_drawing(folder: Path, role: Any, drawings: list[dict[str, Any]]) -> No
 def _average(folder: Path, draft: Draft) -> None:
     """As soon as the first four parts are ready, what the field comes to on average."""
     ready = {part.title for part in draft.parts if part.state == "ready"}
+    sound = draft.ready
     if {*PARTS[:4]} <= ready:
         try:
             text = average_of(folder, draft)
         except InputError as error:
+            sound = False
             st.warning(plain(str(error)))
         else:
             st.markdown("**On average** (90 % interval in brackets)")
             for line in text.splitlines():
                 st.write(plain(line) + ".")
-    if draft.ready:
+    if sound:
         st.success("The plan is complete.")
         if st.button("See the map", type="primary"):
             go_to("map")

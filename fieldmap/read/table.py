@@ -69,7 +69,7 @@ _RIVALS = (
     ("fresh_g", "fresh_lb"),
 )
 # A shapefile cuts column names at ten characters.
-_SHORT = {"subfresh_g": "subsample_fresh_g", "subdry_g": "subsample_dry_g", "nitrogen_p": "nitrogen_pct"}
+SHORT_NAMES = {"subfresh_g": "subsample_fresh_g", "subdry_g": "subsample_dry_g", "nitrogen_p": "nitrogen_pct"}
 
 
 @dataclass(frozen=True)
@@ -228,9 +228,9 @@ def _from_layer(path: Path) -> tuple[TextTable, gpd.GeoSeries, list[Problem]]:
     cells, problems, warnings = {}, [], []
     for column in layer.columns.drop("geometry"):
         name = str(column).strip().lower()
-        if path.suffix.lower() == ".zip" and name in _SHORT:
-            warnings.append(f"{path.name}: column {name} was read as {_SHORT[name]}.")
-            name = _SHORT[name]
+        if path.suffix.lower() == ".zip" and name in SHORT_NAMES:
+            warnings.append(f"{path.name}: column {name} was read as {SHORT_NAMES[name]}.")
+            name = SHORT_NAMES[name]
         if name in cells:
             found, expected = f"column {quoted(name)} is there twice", "each column once is expected"
             problems.append(Problem(path.name, "", found, expected, "Rename or delete one"))
@@ -295,8 +295,10 @@ def _unknown_columns(table: TextTable) -> tuple[list[Problem], tuple[str, ...]]:
         meant = ", ".join(f"{column} ({units[column]})" if column in units else column for column in nearest)
         expected = f"the nearest known {'name is' if len(nearest) == 1 else 'names are'} {meant}"
         action = "Rename it if it is that, or delete it"
-        if len(name) == 10 and set(_SHORT.values()).issuperset(nearest):
-            action = f"A shapefile cuts names at ten letters: write {', '.join(_SHORT)}, or use a GeoPackage"
+        if len(name) == 10 and set(SHORT_NAMES.values()).issuperset(nearest):
+            action = (
+                f"A shapefile cuts names at ten letters: write {', '.join(SHORT_NAMES)}, or use a GeoPackage"
+            )
         problems.append(Problem(table.file, "", f"column {quoted(name)} is not known", expected, action))
     return problems, ignored_columns(table.file, ignored)
 
