@@ -159,7 +159,7 @@ def test_views_can_be_chosen_with_the_keyboard(file, opened):
     page = opened(file).page
     page.locator("input[value=zones]").focus()
     page.keyboard.press("ArrowRight")
-    assert page.locator("input[value=credit]").is_checked()
+    assert page.locator("input[value=received]").is_checked()
     assert page.locator(".leaflet-views-pane img").count() == 1
 
 
@@ -280,10 +280,12 @@ def test_a_sample_gives_its_weighing(result, file, opened, screen):
     nitrogen = f"{result.stand.nitrogen.nitrogen_pct[0]:.2f} %"
     if not np.isfinite(samples.nitrogen_pct[0]):
         nitrogen += " (not measured)"
+    left_out = rate_text(float(result.stand.biomass.fit.loo_predicted[0]), result.plan.units)
     assert told == [
         ("Sample", samples.label[0]),
         ("Dry biomass", rate_text(float(samples.dry_kg_ha[0]), result.plan.units)),
         ("N in dry matter", nitrogen),
+        *([("Dry biomass by the other samples", left_out)] if screen == "390" else []),
     ]
     assert seen.messages == []
 
@@ -348,7 +350,7 @@ def test_buttons_are_large_enough_for_a_thumb(file, opened):
     page = opened(file, "390").page
     wanted = "fieldset label, #whole-field, summary, .leaflet-control-zoom a, .leaflet-control-layers-toggle"
     found = boxes(page, elements(wanted))
-    assert len(found) == 9
+    assert len(found) == 12
     assert (found[:, 2:] - found[:, :2] >= 24).all()
 
 
