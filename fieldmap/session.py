@@ -158,10 +158,21 @@ def result_of(folder: Path) -> Result:
     InputError
         With everything that is wrong with the plan.
     """
-    plan = read_plan(folder)
+    return _result_of(folder, read_plan(folder))
+
+
+def _result_of(folder: Path, plan: Plan) -> Result:
     digests = file_digests(plan)
     stand = _stand(stand_key(plan, digests), plan)
     return _result(f"{folder} {plan.hash(digests)}", plan, stand)
+
+
+def last_result(folder: Path) -> Result | None:
+    """The run of the plan as it last could be run; None where that was not seen here."""
+    plan = st.session_state.get(
+        "last plan"
+    )  # not the result: what a closed tab leaves behind should be small
+    return _result_of(folder, plan) if plan is not None and plan.folder == folder else None
 
 
 def try_result(folder: Path) -> Result | tuple[Problem, ...]:
@@ -171,9 +182,11 @@ def try_result(folder: Path) -> Result | tuple[Problem, ...]:
         parts = (one for part in draft.parts for one in part.problems)
         return InputError(*parts, *draft.other_problems).problems
     try:
-        return result_of(folder)
+        result = result_of(folder)
     except InputError as error:
         return error.problems
+    st.session_state["last plan"] = result.plan
+    return result
 
 
 def need_result(folder: Path) -> Result:

@@ -20,6 +20,7 @@ from fieldmap.session import (
     ask,
     ask_confidence,
     draft_of,
+    last_result,
     map_of,
     need_open_plan,
     need_places,
@@ -55,10 +56,7 @@ def bench(folder: Path) -> None:
     show_told()
     draft = draft_of(folder)
     found = try_result(folder)
-    if isinstance(found, Result):
-        st.session_state["last map"] = folder, found
-    kept_for, last = st.session_state.get("last map", (None, None))
-    result = found if isinstance(found, Result) else last if kept_for == folder else need_result(folder)
+    result = found if isinstance(found, Result) else last_result(folder) or need_result(folder)
     if not isinstance(found, Result):
         # The controls stay, so that the one that was moved too far can be moved back.
         st.error("The map is of the plan before the last change, which cannot be:")
