@@ -25,7 +25,7 @@ from filelock import FileLock
 from tomlkit.exceptions import TOMLKitError
 
 from fieldmap.errors import InputError, Problem
-from fieldmap.read.plan import PLAN_FILE
+from fieldmap.read.plan import PLAN_FILE, not_toml
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -311,15 +311,7 @@ def _parse(text: str) -> tomlkit.TOMLDocument:
     try:
         return tomlkit.parse(text)
     except TOMLKitError as error:
-        raise InputError(
-            Problem(
-                PLAN_FILE,
-                "",
-                f"this is not valid TOML ({error})",
-                "key = value lines are expected",
-                "Correct the line; text values stand in quotes",
-            )
-        ) from None
+        raise InputError(not_toml(error)) from None
 
 
 def save_file(folder: Path, name: str, content: bytes) -> str:

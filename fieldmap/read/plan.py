@@ -87,15 +87,18 @@ def _told(path: Path) -> tuple[dict[str, Any], Path]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8-sig")), file.parent
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(
-            Problem(
-                PLAN_FILE,
-                "",
-                f"this is not valid TOML ({error})",
-                "key = value lines are expected",
-                "Correct the line; text values stand in quotes",
-            )
-        ) from None
+        raise InputError(not_toml(error)) from None
+
+
+def not_toml(error: Exception) -> Problem:
+    """A plan.toml that cannot be parsed."""
+    return Problem(
+        PLAN_FILE,
+        "",
+        f"this is not valid TOML ({error})",
+        "key = value lines are expected",
+        "Correct the line; text values stand in quotes",
+    )
 
 
 def _no_such_file(name: str) -> Problem:

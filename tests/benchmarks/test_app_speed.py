@@ -44,7 +44,7 @@ def drawn(page):
     page.frame_locator("iframe").first.locator(ZONES).first.wait_for()
 
 
-def test_upload_controls_and_memory(plans, tmp_path):
+def test_upload_controls_and_memory(bench, plans, tmp_path):
     chromium = shutil.which("chromium")
     assert chromium, "install Debian's package chromium to measure the app"
     with served(plans) as server, sync_playwright() as playwright:
@@ -90,12 +90,14 @@ def test_upload_controls_and_memory(plans, tmp_path):
             page.goto(f"{server.address}/map?plan=plan-{seed}")
             drawn(page)
         memory_mb = psutil.Process(server.pid).memory_info().rss / 2**20
-        print(
-            f"\nupload to zones, 20 ha   {statistics.median(uploads):6.2f} s             limit 4 s"
-            f"\na control moved          {statistics.median(moves):6.2f} s             limit 1 s"
-            f"\n  at worst of {len(moves)}         {max(moves):6.2f} s             limit 2 s"
-            f"\nserver after 20 plans    {memory_mb:6.0f} MB            limit 500 MB"
+        bench(
+            "app: from upload to drawn zones, 20 ha at 2 m, 40 samples",
+            statistics.median(uploads),
+            limit="4 s",
         )
+        bench("app: a control moved, map and table drawn anew", statistics.median(moves), limit="1 s")
+        bench(f"app: the same, the slowest of {len(moves)}", max(moves), limit="2 s")
+        bench("app: server after 20 plans", measured=f"{memory_mb:.0f} MB", limit="500 MB")
         assert statistics.median(uploads) < 4.0
         assert statistics.median(moves) < 1.0
         assert max(moves) < 2.0
