@@ -377,10 +377,15 @@ class OtherCredit(Section):
             sets = (*sets, plain)
         amounts = given & _AMOUNT_KEYS | given & plain
         if not any(keys <= given and amounts - {"share"} <= keys for keys in sets):
-            ways = ", or ".join(" and ".join(sorted(map(_key_of, keys))) for keys in sets)
+            ways = ", or ".join(_listed(sorted(map(_key_of, keys))) for keys in sets)
             found = ", ".join(sorted(map(_key_of, amounts))) or "no amount"
             raise ValueError(f"found {found}; for {self.source} {ways} is expected")
         return self
+
+
+def _listed(words: list[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _key_of(name: str) -> str:

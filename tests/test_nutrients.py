@@ -32,7 +32,7 @@ def test_what_a_kilogram_of_nitrogen_costs(plan_folder):
     mean = result.budget.credit.credit_kg_ha[result.field.inside].mean()
     assert (
         cost_text(result)
-        == f"Nitrogen costs EUR {100 / mean:.2f} from the cover crop and EUR 1.00 from urea a kg."
+        == f"A kg of nitrogen costs EUR {100 / mean:.2f} from the cover crop and EUR 1.00 from urea."
     )
     assert cost_text(run(read_plan(plan_folder(name="plain")))) == ""
 

@@ -115,16 +115,16 @@ def test_a_soil_test_in_the_growing_stand_is_warned_of():
 @pytest.mark.parametrize(
     ("body", "message"),
     [
-        ('source = "irrigation water"\nnitrate_n = "8 ppm"', "for irrigation water nitrate_n, water or"),
+        ('source = "irrigation water"\nnitrate_n = "8 ppm"', "for irrigation water nitrate_n and water, or"),
         (
             'source = "soil nitrate"\nnitrate_n = "8 ppm"\nnitrate = "8 ppm"\ndepth = "30 cm"',
             "found depth, nitrate, nitrate_n",
         ),
         (
             'source = "manure"\ntotal_n = "100 kg/ha"\napplied = 2026-05-10',
-            "applied, share, total_n or nitrogen is expected",
+            "applied, share and total_n, or nitrogen is expected",
         ),
-        ('source = "previous legume"\nnitrogen = "40 kg/ha"', "crop, ended, nitrogen is expected"),
+        ('source = "previous legume"\nnitrogen = "40 kg/ha"', "crop, ended and nitrogen is expected"),
         ('source = "starter"', "found no amount; for starter nitrogen is expected"),
         (
             'source = "soil nitrate"\nnitrate_n = "8 kg/ha"\ndepth = "30 cm"',

@@ -231,7 +231,7 @@ def _place(path: list[Any]) -> str:
         )
     head, rest = path[0], path[1:]
     if isinstance(rest[0], int):
-        return f"[[{head}]] {rest[0] + 1} " + ".".join(str(part) for part in rest[1:])
+        return f"[[{head}]] {rest[0] + 1} {'.'.join(str(part) for part in rest[1:])}".strip()
     return f"[{head}] " + ".".join(str(part) for part in rest)
 
 

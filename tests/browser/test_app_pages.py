@@ -318,8 +318,9 @@ def test_a_tap_on_a_zone_and_on_a_sample_gives_its_numbers(tab, workspace):
     frame.locator(".leaflet-popup-close-button").click()
     label = frame.locator(".zone-label text").first.bounding_box()  # lets clicks through to its zone
     page.mouse.click(label["x"] + label["width"] / 2, label["y"] + label["height"] / 2)
-    frame.locator(".leaflet-popup-content").get_by_text("Credit").first.wait_for()
-    assert frame.locator(".leaflet-popup-content").inner_text().count("lb/ac") >= 2
+    popup = frame.locator(".leaflet-popup-content", has_text="Credit")
+    expect(popup).to_be_visible()
+    assert popup.inner_text().count("lb/ac") >= 2
 
 
 @pytest.mark.parametrize("path", ["", "upload", "map", "season", "export"])
