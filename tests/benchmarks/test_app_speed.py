@@ -8,7 +8,7 @@ import time
 import numpy as np
 import psutil
 import pytest
-from browser.server import served
+from browser.server import dropper, served
 from playwright.sync_api import sync_playwright
 from shapely.geometry import box
 from small_fields import PLAN, boundary_geojson, random_places, samples_csv, trend
@@ -68,7 +68,7 @@ def test_upload_controls_and_memory(bench, plans, tmp_path):
             page.get_by_text("Drop files here").wait_for()
             page.wait_for_timeout(1000)
             start = time.perf_counter()
-            page.locator("input[type=file]").first.set_input_files(dropped)
+            dropper(page).set_input_files(dropped)
             page.get_by_role("button", name="See the map").click()
             drawn(page)
             uploads.append(time.perf_counter() - start)

@@ -40,3 +40,9 @@ def served(workspace, *options):
     finally:
         server.terminate()
         server.wait()
+
+
+def dropper(page):
+    """Where files of any kind are dropped: the parts of a page appear one by one, and each has an input of its own."""
+    box = page.get_by_test_id("stFileUploader").filter(has_text="Drop files here")
+    return box.locator("input[type=file]")

@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from browser.server import ROOT, served
+from browser.server import ROOT, dropper, served
 from playwright.sync_api import expect
 
 from fieldmap import read_plan, run
@@ -168,9 +168,7 @@ def boundary_in(kind, tmp_path):
 def test_a_boundary_of_each_format_and_samples_are_uploaded_and_drawn(tab, workspace, tmp_path, kind):
     folder = new_plan(workspace, f"by {kind}")
     page = tab(f"upload?plan={folder.name}")
-    page.locator("input[type=file]").first.set_input_files(
-        [boundary_in(kind, tmp_path), FARM / "samples.csv"]
-    )
+    dropper(page).set_input_files([boundary_in(kind, tmp_path), FARM / "samples.csv"])
     page.get_by_text("was read as boundary").wait_for()
     page.get_by_text("samples.csv was read as samples").wait_for()
     frame = page.frame_locator("iframe").first
@@ -246,10 +244,10 @@ def test_a_bad_file_is_told_and_nothing_is_lost(tab, workspace, tmp_path):
     )
     (tmp_path / "field.kml").write_text("<kml>")
     page = tab(f"upload?plan={folder.name}")
-    page.locator("input[type=file]").first.set_input_files([tmp_path / "field.kml"])
+    dropper(page).set_input_files([tmp_path / "field.kml"])
     page.get_by_text("field.kml").first.wait_for()
     assert read_told(folder)["field"]["boundary"] == "boundary.geojson"
-    page.locator("input[type=file]").first.set_input_files([tmp_path / "samples.csv"])
+    dropper(page).set_input_files([tmp_path / "samples.csv"])
     page.get_by_text('row 2: fresh_lb is "heavy"').locator("visible=true").first.wait_for()
     frame = page.frame_locator("iframe").first
     frame.get_by_text("✕ row 2").wait_for()
