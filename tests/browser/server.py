@@ -43,6 +43,6 @@ def served(workspace, *options):
 
 
 def dropper(page):
-    """Where files of any kind are dropped: the parts of a page appear one by one, and each has an input of its own."""
+    """Where files of any kind are dropped: a page appears part by part, each with an input of its own."""
     box = page.get_by_test_id("stFileUploader").filter(has_text="Drop files here")
     return box.locator("input[type=file]")

@@ -245,7 +245,8 @@ def test_a_bad_file_is_told_and_nothing_is_lost(tab, workspace, tmp_path):
     (tmp_path / "field.kml").write_text("<kml>")
     page = tab(f"upload?plan={folder.name}")
     dropper(page).set_input_files([tmp_path / "field.kml"])
-    page.get_by_text("field.kml").first.wait_for()
+    page.get_by_text("field.kml: this is not XML").wait_for()
+    expect(page.get_by_test_id("stFileUploaderFile")).to_have_count(0)  # the box is empty again
     assert read_told(folder)["field"]["boundary"] == "boundary.geojson"
     dropper(page).set_input_files([tmp_path / "samples.csv"])
     page.get_by_text('row 2: fresh_lb is "heavy"').locator("visible=true").first.wait_for()
