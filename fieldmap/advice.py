@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from fieldmap.samples import Samples
 
 GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
+EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
 COUNTED = {source: item for item, source in COUNTED_BY_GUIDE.items()}
@@ -138,6 +139,8 @@ def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:
             continue
         if one.date > useful:
             expected = f"a day up to {useful} is expected, when 95 % of what it takes up is in"
+        elif (crop.planted - one.date).days > EARLIEST_DAYS:
+            expected = f"a day at most {EARLIEST_DAYS} days before planting is expected"
         elif one.follows_planting and one.date < crop.planted:
             expected = (
                 f"{one.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"

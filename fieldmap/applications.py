@@ -175,10 +175,29 @@ def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     for number, one in enumerate(plan.application, start=1):
         if one.date is None:
             continue
+        product = plan.spreader.product_entry if one.product is None else product_entry(one.product)
+        if one.through_drip and product.organic:
+            found.append(
+                f"Application {number} of {one.date}: {product.name} goes through drip, and only what dissolves "
+                "does not clog the lines (common practice, no source): choose a product that does."
+            )
         name = f"Application {number} of {one.date}"
         for block in field.blocks:
             found += [f"{name}: {text}" for text in _of_block(one, one.date, block.name, plan)]
     return tuple(dict.fromkeys(found))
+
+
+def late_test_warnings(plan: Plan, calls: Sequence[SidedressCall]) -> tuple[str, ...]:
+    """A nitrate test after the last application calls for what has been spread already."""
+    if not plan.application or any(one.date is None for one in plan.application):
+        return ()
+    late = sorted({call.sampled for call in calls if not following(plan, call)})
+    return tuple(
+        f"The nitrate test of {day} is later than every application: the whole need is spread by then, and what the "
+        "test calls for would come on top. A test soon after spreading reads what was spread (common practice, no "
+        "source). Hold an application back for it, or leave the test out."
+        for day in late
+    )
 
 
 def _of_block(one: Application, date: dt.date, block: str, plan: Plan) -> list[str]:

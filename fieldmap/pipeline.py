@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import climate_warnings, date_warnings
-from fieldmap.applications import Share, application_warnings, products_of, shares_of
+from fieldmap.applications import Share, application_warnings, late_test_warnings, products_of, shares_of
 from fieldmap.budget import Budget, ledgers, reckon
 from fieldmap.cautions import cautions
 from fieldmap.course import tested_warnings
@@ -126,6 +126,7 @@ def warnings_of(
         *stand.nitrogen.warnings,
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
+        *late_test_warnings(plan, budget.sidedress),
         *trend_warnings(stand.samplings, stand.growths, plan),
         *tested_warnings(plan, stand.field),
         *climate_warnings(budget.rules, budget.courses, plan),

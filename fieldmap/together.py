@@ -47,7 +47,7 @@ ZONE_COLUMNS = (
 class FieldRows:
     """One field in the tables: its row, its outline, and a row and a shape for each zone; shapes in degrees.
 
-    `products` are those of all its applications: name, product and nitrogen in kg; the row has the first's.
+    `products` are those of all its applications: name, product and nitrogen in kg.
     """
 
     figures: dict[str, Any]
@@ -115,6 +115,12 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
     def mean(column: str) -> float:
         return round(float(np.average([zone[column] for zone in zones], weights=areas_ha)), 2)
 
+    applications, products = result["applications"], _products(result)
+    several = len(applications) > 1
+
+    def in_all(column: str) -> float:
+        return round(sum(one["totals"][column] for one in applications), 2)
+
     rates = [zone["rate_n_kg_ha"] for zone in zones]
     flat, zoned = verdict["misplaced_n_flat_kg_ha"], verdict["misplaced_n_zones_kg_ha"]
     figures = {
@@ -134,15 +140,17 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "need_kg_ha": mean("need_kg_ha"),
         "credit_kg_ha": mean("credit_kg_ha"),
         "zones": len({zone["zone"] for zone in zones}),
-        "rate_n_kg_ha": mean("rate_n_kg_ha"),
-        "rate_n_low_kg_ha": min(rates),
-        "rate_n_high_kg_ha": max(rates),
-        "applications": len(result["applications"]),
-        "product": zones[0]["product"],
-        "product_kg": totals["product_kg"],
-        "n_kg": totals["n_kg"],
-        "flat_rate_n_kg_ha": totals["flat_rate_n_kg_ha"],
-        "flat_product_kg": totals["flat_product_kg"],
+        # Over all applications; lowest and highest are of zones, and each application has its own.
+        "rate_n_kg_ha": round(in_all("n_kg") / spread_ha, 2) if several else mean("rate_n_kg_ha"),
+        "rate_n_low_kg_ha": np.nan if several else min(rates),
+        "rate_n_high_kg_ha": np.nan if several else max(rates),
+        "applications": len(applications),
+        "product": "; ".join(name for name, *_ in products),
+        "product_kg": in_all("product_kg"),
+        "n_kg": in_all("n_kg"),
+        "flat_rate_n_kg_ha": in_all("flat_rate_n_kg_ha"),
+        "flat_product_kg": in_all("flat_product_kg"),
+        "orders_kg": [kg for _, kg, _ in products],
         "verdict": verdict["answer"],
         "chance": verdict["chance"],
         "misplaced_n_zones_kg_ha": zoned,
@@ -156,7 +164,7 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "plan_hash": result["plan_hash"],
     }
     outline = to_lonlat(folder.outline, pyproj.CRS.from_user_input(folder.crs))
-    return FieldRows(figures, _products(result), outline, tuple(_zone_rows(name, folder)))
+    return FieldRows(figures, products, outline, tuple(_zone_rows(name, folder)))
 
 
 def _products(result: dict[str, Any]) -> tuple[tuple[str, float, float], ...]:
@@ -170,18 +178,21 @@ def _products(result: dict[str, Any]) -> tuple[tuple[str, float, float], ...]:
 
 
 def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], BaseGeometry]]:
-    """A row for each zone and block, and each check strip, its parts together."""
-    shapes: dict[tuple[Any, ...], list[Polygon]] = {}
-    for row, shape in folder.zones:
-        shapes.setdefault((row["strip"], row["zone"], row["block"]), []).extend(shapely.get_parts(shape))
-    rows = [*folder.result["zones"], *folder.result["strips"]["strips"]]
-    return [
-        (
-            {"field": name, **{column: row[column] for column in ZONE_COLUMNS}},
-            MultiPolygon(shapes[row["strip"], row["zone"], row["block"]]),
-        )
-        for row in rows
-    ]
+    """A row for each zone and block, and each check strip, of each application; its parts together."""
+    rows: list[tuple[dict[str, Any], BaseGeometry]] = []
+    for one, features in zip(folder.result["applications"], folder.zones, strict=True):
+        shapes: dict[tuple[Any, ...], list[Polygon]] = {}
+        for row, shape in features:
+            shapes.setdefault((row["strip"], row["zone"], row["block"]), []).extend(shapely.get_parts(shape))
+        told = {"field": name, "application": one["application"], "date": one["date"] or ""}
+        rows += [
+            (
+                told | {column: row[column] for column in ZONE_COLUMNS},
+                MultiPolygon(shapes[row["strip"], row["zone"], row["block"]]),
+            )
+            for row in (*one["zones"], *one["strips"])
+        ]
+    return rows
 
 
 def summarise(rows: Sequence[FieldRows], *, failed: int) -> Summary:
@@ -239,7 +250,10 @@ def field_line(row: dict[str, Any], units: UnitSystem) -> tuple[str, ...]:
         row["name"],
         area_text(row["area_ha"], units),
         str(row["samples"]),
-        f"{mass_text(row['product_kg'], units)} of {row['product']}",
+        "; ".join(
+            f"{mass_text(kg, units)} of {name}"
+            for kg, name in zip(row["orders_kg"], row["product"].split("; "), strict=True)
+        ),
         mass_text(max(row["n_put_right_kg"], 0.0), units),
         row["verdict"],
     )

@@ -806,3 +806,31 @@ def test_blocks_with_other_dates_are_looked_at_one_by_one(result_of):
     with pytest.raises(InputError, match=r"sweet corn in east grows from 2026-07-01") as raised:
         result_of(late + before_and_after(), blocks=TWO_BLOCKS)
     assert "blocks with other dates need a plan of their own" in str(raised.value)
+
+
+def test_an_application_of_another_year_is_refused(plan_folder):
+    folder = plan_folder(extra='\n[[application]]\ndate = 2025-05-20\nshare = "auto"\n')
+    with pytest.raises(InputError) as caught:
+        run(read_plan(folder))
+    assert "found 2025-05-20, but sweet corn in field grows from 2026-05-24 to 2026-08-14" in str(
+        caught.value
+    )
+    assert "a day at most 120 days before planting is expected" in str(caught.value)
+
+
+def test_what_does_not_dissolve_is_warned_of_through_drip(plan_folder):
+    extra = (
+        "\n[[application]]\ndate = 2026-05-20\nshare = 0.5\n\n[[application]]\ndate = 2026-06-25\nshare = 0.5\n"
+        'method = "through drip"\nproduct = "feather meal"\n'
+    )
+    warnings = run(read_plan(plan_folder(extra=extra))).warnings
+    assert any("feather meal goes through drip, and only what dissolves" in text for text in warnings)
+
+
+def test_a_test_after_the_last_application_is_warned_of(plan_folder):
+    extra = (
+        '\n[[application]]\ndate = 2026-05-20\nshare = 1\n\n[sidedress_test]\nnitrate_n = "15 ppm"\n'
+        'sampled = 2026-07-01\nthreshold = "25 ppm"\n'
+    )
+    warnings = run(read_plan(plan_folder(extra=extra))).warnings
+    assert any("The nitrate test of 2026-07-01 is later than every application" in text for text in warnings)

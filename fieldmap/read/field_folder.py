@@ -23,13 +23,13 @@ class FieldFolder:
     """What the files of one field say.
 
     `result` is result.json; `outline` the blocks together in `crs` (metres); `zones` the features of
-    zones.geojson: properties and polygon in degrees.
+    zones.geojson, of each application: properties and polygon in degrees.
     """
 
     result: dict[str, Any]
     outline: BaseGeometry
     crs: str
-    zones: tuple[tuple[dict[str, Any], BaseGeometry], ...]
+    zones: tuple[tuple[tuple[dict[str, Any], BaseGeometry], ...], ...]
 
 
 def is_written(folder: Path, *, files: Collection[str], plan_hash: str, versions: dict[str, str]) -> bool:
@@ -47,11 +47,20 @@ def is_written(folder: Path, *, files: Collection[str], plan_hash: str, versions
 def read_field_folder(folder: Path) -> FieldFolder:
     """Read back what the tables of many fields are made of."""
     result = json.loads((folder / RESULT_FILE).read_bytes())
-    features = json.loads((folder / ZONES_FILE).read_bytes())["features"]
+    several = len(result["applications"]) > 1
+    files = [
+        folder / f"application-{one['application']}" / ZONES_FILE if several else folder / ZONES_FILE
+        for one in result["applications"]
+    ]
     _, _, outlines, _ = pyogrio.raw.read(folder / LAYERS_FILE, layer="boundary", columns=[])
     return FieldFolder(
         result,
         shapely.union_all(shapely.from_wkb(outlines)),
         result["field"]["crs"],
-        tuple((feature["properties"], shapely.geometry.shape(feature["geometry"])) for feature in features),
+        tuple(_features(file) for file in files),
     )
+
+
+def _features(file: Path) -> tuple[tuple[dict[str, Any], BaseGeometry], ...]:
+    features = json.loads(file.read_bytes())["features"]
+    return tuple((one["properties"], shapely.geometry.shape(one["geometry"])) for one in features)
