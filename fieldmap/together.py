@@ -119,7 +119,7 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
     several = len(applications) > 1
 
     def in_all(column: str) -> float:
-        return round(sum(one["totals"][column] for one in applications), 2)
+        return round(float(sum(one["totals"][column] for one in applications)), 2)
 
     rates = [zone["rate_n_kg_ha"] for zone in zones]
     flat, zoned = verdict["misplaced_n_flat_kg_ha"], verdict["misplaced_n_zones_kg_ha"]
