@@ -591,6 +591,8 @@ def test_every_application_of_a_field_counts_in_the_order_and_is_kept(tmp_path):
     assert set(first.rows.figures["product"].split("; ")) == set(orders)
     assert first.rows.figures["product_kg"] == pytest.approx(sum(orders.values()), abs=0.05)
     assert {row["application"] for row, _ in first.rows.zones} == {1, 2}
-    assert sum(row["product_kg"] for row, _ in first.rows.zones) == pytest.approx(sum(orders.values()), abs=0.5)
+    assert sum(row["product_kg"] for row, _ in first.rows.zones) == pytest.approx(
+        sum(orders.values()), abs=0.5
+    )
     (tmp_path / "out" / "piece" / "application-2" / "zones.csv").unlink()
     assert alone(plan_folder, tmp_path / "out").state == "written"
