@@ -40,11 +40,15 @@ class ThinZone:
         What one rate a block would give its ground, on average.
     capped
         Whether it is held at the flat rate.
+    block
+        The one block whose thin stand lies in the zone, where the zone as a whole is not above the flat rate: then
+        it cannot be held without starving the others. Empty where the zone as a whole is meant.
     """
 
     rate_n_kg_ha: float
     flat_rate_n_kg_ha: float
     capped: bool
+    block: str = ""
 
 
 def hold_back(
@@ -82,11 +86,26 @@ def hold_back(
     wanted = product_rate_kg_ha(of_block[field.block_index[here]].mean(), product)
     flat_kg_ha = nearest_rate_kg_ha(float(wanted), product_rates_kg_ha(plan.spreader))
     if flat_kg_ha >= highest:
-        return rate_kg_ha, None
+        return rate_kg_ha, _of_one_block(highest, of_block, here, field, plan)
     cap = plan.thin_ground.cap
     asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest, flat_kg_ha]), product).tolist()
     held = np.where(rate_kg_ha == highest, flat_kg_ha, rate_kg_ha) if cap else rate_kg_ha
     return held, ThinZone(asked_n, flat_n, cap)
+
+
+def _of_one_block(
+    highest_kg_ha: float, due_kg_ha: Floats, here: NDArray[np.bool_], field: Field, plan: Plan
+) -> ThinZone | None:
+    """The block that the zone gives most above its own flat rate; `due_kg_ha` (blocks,) is nitrogen, as due."""
+    product = plan.spreader.product_entry
+    rates = product_rates_kg_ha(plan.spreader)
+    inside = np.unique(field.block_index[here])
+    flats = [nearest_rate_kg_ha(float(product_rate_kg_ha(due_kg_ha[k], product)), rates) for k in inside]
+    flat_kg_ha, block = min(zip(flats, inside.tolist(), strict=True))
+    if flat_kg_ha >= highest_kg_ha:
+        return None
+    asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest_kg_ha, flat_kg_ha]), product).tolist()
+    return ThinZone(asked_n, flat_n, capped=False, block=field.blocks[block].name)
 
 
 def _mean(values: Floats) -> float:
@@ -101,6 +120,12 @@ def thin_ground_text(thin: ThinZone | None, plan: Plan) -> str:
     asked, flat = (rate_text(each, plan.units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
     told = plan.thin_ground
     why = "its cause is unknown" if told.cause == "unknown" else f"its cause is given as {told.cause}"
+    if thin.block:
+        return (
+            f"In block {thin.block} the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, "
+            f"and {why}: look, dig and test there before spreading more."
+            + (" It is not held back: the rest of its zone would go short." if told.cap else "")
+        )
     if thin.capped:
         return (
             f"The thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: {why}, and may "

@@ -6,6 +6,7 @@ import pytest
 from fieldmap import read_plan, run
 from fieldmap.errors import InputError
 from fieldmap.export.figures import figures
+from fieldmap.units import rate_text
 
 
 def ran(plan_folder, text="", **keys):
@@ -67,3 +68,24 @@ def test_a_cap_without_a_reason_is_refused(plan_folder):
     message = r'\[thin_ground\]: found cap = true with cause = "no nodules"; what thinned the cover crop'
     with pytest.raises(InputError, match=message):
         ran(plan_folder, 'cause = "no nodules"\ncap = true')
+
+
+def test_a_thin_stand_in_a_zone_that_is_mostly_another_blocks_is_said(kettle_bend_result):
+    result = kettle_bend_result
+    (text,) = [text for text in result.warnings if "thinnest" in text]
+    top = max(result.spread.zone_map.zones, key=lambda zone: zone.rate_n_kg_ha)
+    asked, flat = (
+        rate_text(rate, "us")
+        for rate in (
+            top.rate_n_kg_ha,
+            dict(zip(("west", "middle", "east"), flats(result), strict=True))["east"],
+        )
+    )
+    assert text.startswith(
+        f"In block east the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, and its cause"
+    )
+
+
+def flats(result):
+    """One rate for each block: its mean due, on the rate step."""
+    return result.spread.flat.rate_n_kg_ha

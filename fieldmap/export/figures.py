@@ -299,6 +299,7 @@ def thin_ground_figures(result: Result) -> dict[str, Any]:
         {
             "asked_rate_n_kg_ha": _rate(thin.rate_n_kg_ha),
             "flat_rate_n_kg_ha": _rate(thin.flat_rate_n_kg_ha),
+            "block": thin.block,
         }
         if thin
         else {}
