@@ -21,6 +21,7 @@ from fieldmap.sample_farm import sample_farm
 from fieldmap.workspace import copy_plan, new_plan, read_told
 
 pytestmark = pytest.mark.browser
+expect.set_options(timeout=30_000)
 
 SHOTS = ROOT / "out" / "screenshots"  # to be looked at
 FARM = sample_farm()[0]
@@ -315,6 +316,8 @@ def test_a_tap_on_a_zone_and_on_a_sample_gives_its_numbers(tab, workspace):
     frame.locator("path.sample").first.click(force=True)
     expect(frame.get_by_text("Dry biomass by the other samples")).to_be_visible()
     frame.locator(".leaflet-popup-close-button").click()
+    expect(frame.locator(".leaflet-popup")).to_have_count(0)  # it fades, and the map slides back
+    page.wait_for_timeout(500)
     label = frame.locator(".zone-label text").first.bounding_box()  # lets clicks through to its zone
     page.mouse.click(label["x"] + label["width"] / 2, label["y"] + label["height"] / 2)
     popup = frame.locator(".leaflet-popup-content", has_text="Credit")
