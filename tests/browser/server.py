@@ -9,6 +9,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from playwright.sync_api import expect
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -45,4 +47,7 @@ def served(workspace, *options):
 def dropper(page):
     """Where files of any kind are dropped: a page appears part by part, each with an input of its own."""
     box = page.get_by_test_id("stFileUploader").filter(has_text="Drop files here")
+    expect(box).to_have_count(
+        1, timeout=30_000
+    )  # an emptied box stands beside the old one until the page is drawn
     return box.locator("input[type=file]")
