@@ -255,13 +255,22 @@ def test_a_bad_file_is_told_and_nothing_is_lost(tab, workspace, tmp_path):
     shot(page, "bad-row")
 
 
+def wait_saved(page, folder, key, value):
+    """Wait until an answer of the spreader is on disk."""
+    for _ in range(300):
+        if read_told(folder)["spreader"].get(key) == value:
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"{key} is {read_told(folder)['spreader'].get(key)}, not {value}")
+
+
 def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Reloaded")
     page = tab(f"upload?plan={folder.name}")
     summary(page, "Spreader").click()
     page.get_by_role("spinbutton", name="Swath, ft").fill("50")
     page.get_by_role("spinbutton", name="Swath, ft").press("Enter")
-    page.wait_for_timeout(500)
+    wait_saved(page, folder, "swath", "50 ft")
     page.reload()
     page.get_by_role("heading", name="Reloaded").wait_for()
     summary(page, "Spreader").click()
@@ -272,16 +281,16 @@ def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
 def test_two_tabs_change_one_plan(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Two tabs")
     first, second = (tab(f"upload?plan={folder.name}") for _ in range(2))
-    for page, label, text in (
-        (first, "Swath, ft", "50"),
-        (second, "Zones at most", "3"),
-        (first, "Speed, mph", "8"),
+    for page in (first, second):
+        summary(page, "Spreader").click()
+    for page, label, text, key, value in (
+        (first, "Swath, ft", "50", "swath", "50 ft"),
+        (second, "Zones at most", "3", "zones_max", 3),
+        (first, "Speed, mph", "8", "speed", "8 mph"),
     ):
-        if not page.get_by_role("spinbutton", name=label).is_visible():
-            summary(page, "Spreader").click()
         page.get_by_role("spinbutton", name=label).fill(text)
         page.get_by_role("spinbutton", name=label).press("Enter")
-        page.wait_for_timeout(700)
+        wait_saved(page, folder, key, value)
     told = read_told(folder)["spreader"]
     assert (told["swath"], told["zones_max"], told["speed"]) == ("50 ft", 3, "8 mph")
     second.reload()
