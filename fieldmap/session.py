@@ -301,7 +301,7 @@ def change_units(folder: Path) -> None:
         return
     key = f"{folder.name} units"
     names = {"metric": "Metric", "us": "US"}
-    _show(key, value_at(told, ("units",)))
+    st.session_state[key] = value_at(told, ("units",))
     st.segmented_control(
         "Units",
         list(names),
@@ -315,12 +315,6 @@ def change_units(folder: Path) -> None:
 
 
 # Answers: shown in the unit that is chosen, written down as soon as they change.
-
-
-def _show(key: str, value: Any) -> None:
-    """Let a widget show a value; one that shows it already is left alone, so that typing in it is not undone."""
-    if key not in st.session_state or st.session_state[key] != value:
-        st.session_state[key] = value
 
 
 def ask(
@@ -347,36 +341,36 @@ def ask(
     if takes == "quantity":
         assert question.kind is not None  # noqa: S101 - that is what it takes
         try:
-            _show(key, None if value is None else shown_quantity(value, question.kind, units))
+            st.session_state[key] = None if value is None else shown_quantity(value, question.kind, units)
         except ValueError:
-            _show(key, None)  # what is written there is told as a problem
+            st.session_state[key] = None  # what is written there is told as a problem
         st.number_input(
             **common, value=None, step=None, format="%g", placeholder=_default_text(question, units)
         )
     elif takes in ("number", "whole number"):
         number = float if takes == "number" else int
-        _show(key, number(value) if isinstance(value, int | float) else None)
+        st.session_state[key] = number(value) if isinstance(value, int | float) else None
         placeholder = "" if question.default is None else f"{question.default:g} unless you say otherwise"
         st.number_input(**common, value=None, step=None if takes == "number" else 1, placeholder=placeholder,
                         format="%g" if takes == "number" else "%d")  # fmt: skip
     elif takes == "date":
-        _show(key, value if isinstance(value, dt.date) else None)
+        st.session_state[key] = value if isinstance(value, dt.date) else None
         st.date_input(**common, value=None, format="YYYY-MM-DD")
     elif takes == "flag":
-        _show(key, bool(value))
+        st.session_state[key] = bool(value)
         st.checkbox(**common)
     elif takes == "choices":
         options = shown.get("options", question.options)
         named = [value] if isinstance(value, str) else list(value or [])
-        _show(key, [each for each in named if each in options])
+        st.session_state[key] = [each for each in named if each in options]
         st.multiselect(**common, options=options, placeholder=open_text or "choose")
     elif takes == "choice":
         options = shown.get("options", question.options)
-        _show(key, value if value in options else None)
+        st.session_state[key] = value if value in options else None
         default = question.default
         st.selectbox(**common, options=options, index=None, placeholder=open_text or str(default or "choose"))
     else:
-        _show(key, "" if value is None else str(value))
+        st.session_state[key] = "" if value is None else str(value)
         st.text_input(**common)
 
 
@@ -444,7 +438,7 @@ def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
     """How cautiously to credit, as a slider in words."""
     key = f"{folder.name} confidence"
     value = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
-    _show(key, value)
+    st.session_state[key] = value
     st.select_slider(
         "How cautiously to credit",
         sorted({*CAUTION_STEPS, value}),
