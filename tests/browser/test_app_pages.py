@@ -268,6 +268,7 @@ def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Reloaded")
     page = tab(f"upload?plan={folder.name}")
     summary(page, "Spreader").click()
+    page.wait_for_timeout(3000)  # a redraw under way would take back what is typed
     page.get_by_role("spinbutton", name="Swath, ft").fill("50")
     page.get_by_role("spinbutton", name="Swath, ft").press("Enter")
     wait_saved(page, folder, "swath", "50 ft")
@@ -288,6 +289,7 @@ def test_two_tabs_change_one_plan(tab, workspace):
         (second, "Zones at most", "3", "zones_max", 3),
         (first, "Speed, mph", "8", "speed", "8 mph"),
     ):
+        page.wait_for_timeout(3000)  # a redraw under way would take back what is typed
         page.get_by_role("spinbutton", name=label).fill(text)
         page.get_by_role("spinbutton", name=label).press("Enter")
         wait_saved(page, folder, key, value)
