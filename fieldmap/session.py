@@ -169,9 +169,8 @@ def _result_of(folder: Path, plan: Plan) -> Result:
 
 def last_result(folder: Path) -> Result | None:
     """The run of the plan as it last could be run; None where that was not seen here."""
-    plan = st.session_state.get(
-        "last plan"
-    )  # not the result: what a closed tab leaves behind should be small
+    # Not the result itself: what a closed tab leaves behind should be small.
+    plan = st.session_state.get("last plan")
     return _result_of(folder, plan) if plan is not None and plan.folder == folder else None
 
 
@@ -248,14 +247,16 @@ def all_files(folder: Path, result: Result) -> bytes:
     return zip_files([(name, file_of(folder, result, name)) for name in files_of(result)])
 
 
-def cautions_read(folder: Path) -> bool:
-    """Whether the cautions were confirmed for this plan."""
-    return (folder / CAUTIONS_READ).is_file()
+def cautions_read(folder: Path, result: Result) -> bool:
+    """Whether the cautions of this plan were confirmed; one that has come since, as with another product, was not."""
+    file = folder / CAUTIONS_READ
+    confirmed = file.read_text(encoding="utf-8").splitlines() if file.is_file() else []
+    return {*result.cautions} <= {*confirmed}
 
 
-def confirm_cautions(folder: Path) -> None:
-    """Remember that the cautions were read, and when."""
-    (folder / CAUTIONS_READ).write_text(dt.datetime.now(dt.UTC).isoformat(), encoding="utf-8")
+def confirm_cautions(folder: Path, result: Result) -> None:
+    """Remember which cautions were read."""
+    (folder / CAUTIONS_READ).write_text("\n".join(result.cautions), encoding="utf-8")
 
 
 def heading_of(folder: Path) -> str:

@@ -165,17 +165,6 @@ def plan_zip(folder: Path) -> bytes:
     return zip_files([(f"{folder.name}/{file.name}", file.read_bytes()) for file in plan_files(folder)])
 
 
-def is_plan_zip(content: bytes) -> bool:
-    """Whether this is a zip that holds a plan.toml."""
-    if not content.startswith(b"PK"):
-        return False
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            return any(Path(name).name == PLAN_FILE for name in archive.namelist())
-    except zipfile.BadZipFile:
-        return False
-
-
 def open_plan_zip(root: Path, content: bytes, file: str) -> Path:
     """Unpack a plan folder that was taken along.
 

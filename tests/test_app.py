@@ -295,6 +295,9 @@ def test_cautions_are_confirmed_once_for_a_plan(app, demo):
     ]
     again = opened(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60), demo, "export")
     assert not again.checkbox
+    change_plan(demo, [(("spreader", "product"), "calcium nitrate")])  # brings a caution of its own
+    other = opened(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60), demo, "export")
+    assert other.checkbox[0].label == "I have read the cautions"
 
 
 def test_text_of_a_plan_is_shown_and_not_run(app, demo):

@@ -81,11 +81,11 @@ def groups_of(result: Result) -> dict[str, dict[str, str]]:
 @st.fragment
 def downloads(folder: Path, result: Result) -> None:
     """Cautions, confirmed once for a plan, then every file."""
-    if not cautions_read(folder):
+    if not cautions_read(folder, result):
         st.subheader("Before you spread", anchor=False)
         for caution in result.cautions:
             st.markdown(f"- {plain(caution)}")
-        st.checkbox("I have read the cautions", on_change=confirm_cautions, args=(folder,))
+        st.checkbox("I have read the cautions", on_change=confirm_cautions, args=(folder, result))
         st.caption("The files can be downloaded once this is ticked; it is asked once for a plan.")
         return
     prepare_files(folder, result)
