@@ -23,7 +23,7 @@ from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
 from fieldmap.read.plan import file_digests, read_plan
 from fieldmap.stand import Stand, survey
-from fieldmap.units import shown_quantity
+from fieldmap.units import parse_quantity, shown_quantity
 from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
 
 if TYPE_CHECKING:
@@ -300,12 +300,14 @@ def change_units(folder: Path) -> None:
     told = draft_of(folder).told
     if not told:  # plan.toml is to be mended first
         return
-    key = f"{folder.name} units"
     names = {"metric": "Metric", "us": "US"}
-    st.session_state[key] = value_at(told, ("units",))
+    saved = value_at(told, ("units",))
+    saved = saved if saved in names else None
+    key = _box(f"{folder.name} units", saved)
     st.segmented_control(
         "Units",
         list(names),
+        default=saved,
         format_func=names.__getitem__,
         key=key,
         label_visibility="collapsed",
@@ -328,8 +330,9 @@ def ask(
     """
     place = place or (question.section, question.key)
     units: UnitSystem = "us" if told.get("units") == "us" else "metric"
-    key = f"{folder.name} {place}"
-    value = value_at(told, place)
+    options = shown.get("options", question.options)
+    saved = _shown(question, value_at(told, place), units, options)
+    key = _box(f"{folder.name} {place}", saved)
     common: dict[str, Any] = {
         "label": _label(question, units, of_block=place[0] == "block"),
         "help": question.help or None,
@@ -337,42 +340,70 @@ def ask(
         "on_change": _write_down,
         "args": (folder, place, key, question, units),
     }
-    takes = question.takes
-    open_text = "as for the field" if place[0] == "block" else ""
-    if takes == "quantity":
-        assert question.kind is not None  # noqa: S101 - that is what it takes
-        try:
-            st.session_state[key] = None if value is None else shown_quantity(value, question.kind, units)
-        except ValueError:
-            st.session_state[key] = None  # what is written there is told as a problem
-        st.number_input(
-            **common, value=None, step=None, format="%g", placeholder=_default_text(question, units)
+    open_text = "as for the field" if place[0] == "block" else _default_text(question, units)
+    if question.takes == "date":
+        st.date_input(**common, value=saved, format="YYYY-MM-DD")
+        if saved is not None and (place[0] == "block" or not question.needed):
+            # A date that is there cannot be emptied in its box.
+            st.button(
+                "Leave it open",
+                key=f"open {key}",
+                type="tertiary",
+                on_click=_leave_open,
+                args=(folder, place),
+            )
+    elif question.takes == "flag":
+        st.checkbox(**common, value=saved)
+    elif question.takes == "choices":
+        st.multiselect(**common, options=options, default=saved, placeholder=open_text or "choose")
+    elif question.takes == "choice":
+        st.selectbox(
+            **common,
+            options=["", *options],
+            index=options.index(saved) + 1 if saved else 0,
+            format_func=lambda option: option or open_text or "choose",
         )
-    elif takes in ("number", "whole number"):
-        number = float if takes == "number" else int
-        st.session_state[key] = number(value) if isinstance(value, int | float) else None
-        placeholder = "" if question.default is None else f"{question.default:g} unless you say otherwise"
-        st.number_input(**common, value=None, step=None if takes == "number" else 1, placeholder=placeholder,
-                        format="%g" if takes == "number" else "%d")  # fmt: skip
-    elif takes == "date":
-        st.session_state[key] = value if isinstance(value, dt.date) else None
-        st.date_input(**common, value=None, format="YYYY-MM-DD")
-    elif takes == "flag":
-        st.session_state[key] = bool(value)
-        st.checkbox(**common)
-    elif takes == "choices":
-        options = shown.get("options", question.options)
-        named = [value] if isinstance(value, str) else list(value or [])
-        st.session_state[key] = [each for each in named if each in options]
-        st.multiselect(**common, options=options, placeholder=open_text or "choose")
-    elif takes == "choice":
-        options = shown.get("options", question.options)
-        st.session_state[key] = value if value in options else None
-        default = question.default
-        st.selectbox(**common, options=options, index=None, placeholder=open_text or str(default or "choose"))
     else:
-        st.session_state[key] = "" if value is None else str(value)
-        st.text_input(**common)
+        st.text_input(**common, value=saved, placeholder=open_text or None)
+    if key in st.session_state["refused"]:
+        st.error(plain(st.session_state["refused"][key]))
+
+
+def _box(place: str, saved: Any) -> str:
+    """The key of a box that starts with what is saved: a new box where the old one has come to show something else.
+
+    No box that stands is ever told what to show, for a redraw still under way would then take back what is being
+    typed in it; and none starts empty, for a redraw that was cut short would then leave it so.
+    """
+    turns = st.session_state.setdefault("boxes", {})
+    refused = st.session_state.setdefault("refused", {})
+    key = f"{place} {turns.setdefault(place, 0)}"
+    if key not in st.session_state:
+        refused.pop(key, None)
+    if key in refused or st.session_state.get(key, saved) == saved:
+        return key
+    turns[place] += 1
+    return f"{place} {turns[place]}"
+
+
+def _shown(question: Question, value: Any, units: UnitSystem, options: list[str]) -> Any:
+    """What a box shows of what the plan says; nothing where that cannot be shown, which is told as a problem."""
+    takes = question.takes
+    if takes == "date":
+        return value if isinstance(value, dt.date) else None
+    if takes == "flag":
+        return bool(value)
+    if takes == "choices":
+        named = [value] if isinstance(value, str) else list(value or [])
+        return [each for each in named if each in options]
+    if takes == "choice":
+        return value if value in options else ""
+    if question.kind is not None and value is not None:
+        try:
+            return f"{shown_quantity(value, question.kind, units):.10g}"
+        except ValueError:
+            return ""
+    return "" if value is None else str(value)
 
 
 def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
@@ -383,10 +414,12 @@ def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
 
 
 def _default_text(question: Question, units: UnitSystem) -> str:
-    if question.default is None or question.kind is None:
+    default = question.default
+    if default is None or question.takes in ("date", "flag", "choices"):
         return ""
-    shown = shown_quantity(f"{question.default} {question.kind.unit}", question.kind, units)
-    return f"{shown:.3g} unless you say otherwise"
+    if question.kind is not None:
+        default = f"{shown_quantity(f'{default} {question.kind.unit}', question.kind, units):.3g}"
+    return f"{default} unless you say otherwise"
 
 
 def value_at(told: dict[str, Any], place: Place) -> Any:
@@ -403,20 +436,45 @@ def value_at(told: dict[str, Any], place: Place) -> Any:
 
 
 def _write_down(folder: Path, place: Place, key: str, question: Question, units: UnitSystem) -> None:
-    """Save an answer; an empty one removes the key."""
-    answer = st.session_state[key]
-    if isinstance(answer, str):
-        answer = answer.strip()
-    if answer in ("", [], False):
-        answer = None
-    if question.kind is not None and answer is not None:
-        answer = f"{answer:.10g} {question.kind.unit_in(units)}"
-    if question.takes == "choices" and answer is not None and question.key == "species" and len(answer) == 1:
-        answer = answer[0]
+    """Save an answer; an empty one removes the key, and one that cannot be read is told beside its box."""
+    refused = st.session_state["refused"]
+    refused.pop(key, None)
+    try:
+        answer = _read(st.session_state[key], question, units)
+    except ValueError as error:
+        refused[key] = f"{question.label}: {error}. The old answer stands; type another."
+        return
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
     save(lambda: change_plan(folder, edits))
+
+
+def _leave_open(folder: Path, place: Place) -> None:
+    save(lambda: change_plan(folder, [(place, None)]))
+
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
+
+
+def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
+    """An answer as plan.toml holds it; None for an empty one. A bare number has the unit that stands at its box."""
+    if isinstance(answer, str):
+        answer = answer.strip()
+    if answer in ("", [], False, None):
+        return None
+    if question.kind is not None:
+        text = f"{answer} {question.kind.unit_in(units)}" if _NUMBER.fullmatch(answer) else answer
+        parse_quantity(text, question.kind)
+        return text
+    if question.takes in ("number", "whole number"):
+        whole = question.takes == "whole number"
+        if not _NUMBER.fullmatch(answer) or (whole and not answer.lstrip("+").isdecimal()):
+            raise ValueError(f'found "{answer}"; a {question.takes} is expected')
+        return int(answer) if whole else float(answer)
+    if question.key == "species" and len(answer) == 1:
+        return answer[0]
+    return answer
 
 
 def need_places(draft: Draft) -> list[tuple[str, Place]]:
@@ -437,12 +495,12 @@ CAUTION_STEPS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
     """How cautiously to credit, as a slider in words."""
-    key = f"{folder.name} confidence"
-    value = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
-    st.session_state[key] = value
+    saved = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
+    key = _box(f"{folder.name} confidence", saved)
     st.select_slider(
         "How cautiously to credit",
-        sorted({*CAUTION_STEPS, value}),
+        sorted({*CAUTION_STEPS, saved}),
+        value=saved,
         key=key,
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
         help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "

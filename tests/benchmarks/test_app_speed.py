@@ -74,7 +74,7 @@ def test_upload_controls_and_memory(bench, plans, tmp_path):
             uploads.append(time.perf_counter() - start)
 
         moves = []
-        need = page.get_by_role("spinbutton", name="Nitrogen need")
+        need = page.get_by_role("textbox", name="Nitrogen need")
         for kg_ha in range(150, 250, 10):  # each moves every rate
             before = page.locator("iframe").first.get_attribute("srcdoc")
             start = time.perf_counter()

@@ -268,14 +268,13 @@ def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Reloaded")
     page = tab(f"upload?plan={folder.name}")
     summary(page, "Spreader").click()
-    page.wait_for_timeout(3000)  # a redraw under way would take back what is typed
-    page.get_by_role("spinbutton", name="Swath, ft").fill("50")
-    page.get_by_role("spinbutton", name="Swath, ft").press("Enter")
+    page.get_by_role("textbox", name="Swath, ft").fill("50")
+    page.get_by_role("textbox", name="Swath, ft").press("Enter")
     wait_saved(page, folder, "swath", "50 ft")
     page.reload()
     page.get_by_role("heading", name="Reloaded").wait_for()
     summary(page, "Spreader").click()
-    expect(page.get_by_role("spinbutton", name="Swath, ft")).to_have_value("50")
+    expect(page.get_by_role("textbox", name="Swath, ft")).to_have_value("50")
     assert read_told(folder)["spreader"]["swath"] == "50 ft"
 
 
@@ -289,15 +288,30 @@ def test_two_tabs_change_one_plan(tab, workspace):
         (second, "Zones at most", "3", "zones_max", 3),
         (first, "Speed, mph", "8", "speed", "8 mph"),
     ):
-        page.wait_for_timeout(3000)  # a redraw under way would take back what is typed
-        page.get_by_role("spinbutton", name=label).fill(text)
-        page.get_by_role("spinbutton", name=label).press("Enter")
+        page.get_by_role("textbox", name=label).fill(text)
+        page.get_by_role("textbox", name=label).press("Enter")
         wait_saved(page, folder, key, value)
     told = read_told(folder)["spreader"]
     assert (told["swath"], told["zones_max"], told["speed"]) == ("50 ft", 3, "8 mph")
     second.reload()
     summary(second, "Spreader").click()
-    expect(second.get_by_role("spinbutton", name="Swath, ft")).to_have_value("50")
+    expect(second.get_by_role("textbox", name="Swath, ft")).to_have_value("50")
+
+
+def test_what_is_typed_while_the_last_answer_is_worked_out_stays(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="In a hurry")
+    page = tab(f"map?plan={folder.name}")
+    map_frame(page)
+    for round_, (zones, size) in enumerate((("2", "1.5"), ("4", "0.75"), ("3", "1.25"))):
+        page.get_by_role("textbox", name="Zones at most").fill(zones)
+        page.get_by_role("textbox", name="Zones at most").press("Tab")
+        box = page.get_by_role("textbox", name="Smallest zone, ac")
+        box.fill("")
+        box.press_sequentially(size, delay=700)  # slower than the redraw
+        expect(box).to_have_value(size)
+        box.press("Enter")
+        wait_saved(page, folder, "zone_min", f"{size} ac")
+        assert read_told(folder)["spreader"]["zones_max"] == int(zones), round_
 
 
 def test_a_control_redraws_the_map_where_it_was(tab, workspace):
@@ -308,8 +322,8 @@ def test_a_control_redraws_the_map_where_it_was(tab, workspace):
     frame.locator(".leaflet-control-zoom-in").click()
     page.wait_for_timeout(500)
     before = frame.locator("body").evaluate("() => [map_field.getZoom(), map_field.getCenter().lat]")
-    page.get_by_role("spinbutton", name="Zones at most").fill("2")
-    page.get_by_role("spinbutton", name="Zones at most").press("Enter")
+    page.get_by_role("textbox", name="Zones at most").fill("2")
+    page.get_by_role("textbox", name="Zones at most").press("Enter")
     page.get_by_text("2 zones: ").wait_for()
     page.wait_for_timeout(500)
     frame = page.frame_locator("iframe").first
