@@ -26,6 +26,9 @@ STYLE = """
   .block-container, [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; max-width: 1500px; }
   h1 { font-size: 1.5rem !important; } h2 { font-size: 1.2rem !important; } h3 { font-size: 1.05rem !important; }
   iframe { border: 0; }
+  [class*="st-key-working"] { position: fixed; top: 3.6rem; left: 0; right: 0; z-index: 999; padding: 0 1rem;
+    background: #ffffff; }
+  @media (min-width: 640px) { .st-key-pages { display: none; } }
   [data-testid="stDataFrame"], [data-testid="stMetricValue"] { font-variant-numeric: tabular-nums; }
 </style>
 """
@@ -105,6 +108,11 @@ def main() -> None:
     }
     st.session_state["pages"] = pages
     page = st.navigation(list(pages.values()), position="top")
+    with st.container(
+        key="pages", horizontal=True, gap="small"
+    ):  # a phone hides those at the top behind a button
+        for each in pages.values():
+            st.page_link(each)
     _heading(of_plan=page is not pages["plans"])
     try:
         page.run()

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+import pyproj
+from shapely import orient_polygons
 
 from fieldmap.budget import reckon
 from fieldmap.check import check
@@ -16,7 +18,7 @@ from fieldmap.read.plan import PLAN_FILE, parse_plan, read_plan
 from fieldmap.read.table import read_samples
 from fieldmap.read.vector import read_boundary, read_no_spread
 from fieldmap.stand import survey
-from fieldmap.units import rate_text, rate_unit, shown_rate, whole
+from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
 from fieldmap.workspace import read_told
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from fieldmap.plan import Plan
+    from fieldmap.units import UnitSystem
 
 State = Literal["empty", "needs a look", "ready"]
 BOUNDARY, SAMPLES, STAND, CROP, OTHER, SPREADER = PARTS = (
@@ -189,7 +192,22 @@ def _state(title: str, told: dict[str, Any], problems: list[Problem]) -> State:
     return "needs a look" if problems else "ready"
 
 
-def average_text(folder: Path, told: dict[str, Any]) -> str:
+def whereabouts(boundary: gpd.GeoDataFrame, units: UnitSystem) -> str:
+    """Size and place of an outline, so that one with latitude and longitude swapped is noticed."""
+    shapes = boundary.geometry.to_crs(4326)
+    geod = pyproj.Geod(ellps="WGS84")
+    area_ha = sum(abs(geod.geometry_area_perimeter(orient_polygons(shape))[0]) for shape in shapes) / 1e4
+    west, south, east, north = shapes.total_bounds
+    latitude, longitude = (south + north) / 2.0, (west + east) / 2.0
+    return (
+        f"{area_text(area_ha, units)} at {abs(latitude):.4f}° {'N' if latitude >= 0 else 'S'}, "
+        f"{abs(longitude):.4f}° {'E' if longitude >= 0 else 'W'}: is that your field?"
+    )
+
+
+def average_text(
+    folder: Path, told: dict[str, Any], *, progress: Callable[[str], None] = lambda _: None
+) -> str:
     """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left.
 
     It needs the first four parts only.
@@ -204,7 +222,7 @@ def average_text(folder: Path, told: dict[str, Any]) -> str:
         plan = parse_plan(known, folder)
     except InputError:
         plan = parse_plan({**told, "spreader": _ANY_SPREADER}, folder)
-    stand = survey(plan)
+    stand = survey(plan, progress=progress)
     budget = reckon(plan, stand)
     field, units = stand.field, plan.units
     draws = draw_credit(

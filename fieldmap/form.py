@@ -39,6 +39,8 @@ class Question:
         The agronomy in a sentence or two, with its source.
     when
         Whether it is asked, by what the section says already.
+    left_open
+        What holds where there is no answer, in words; without it the default of the key is shown.
     """
 
     section: str
@@ -46,11 +48,15 @@ class Question:
     label: str
     help: str = ""
     when: Callable[[Told], bool] = lambda _: True
+    left_open: str = ""
+
+    @property
+    def _section(self) -> FieldInfo:
+        return next(f for name, f in Plan.model_fields.items() if self.section in (name, f.alias))
 
     @property
     def _field(self) -> FieldInfo:
-        section = next(f for name, f in Plan.model_fields.items() if self.section in (name, f.alias))
-        model = _model_in(section.annotation)
+        model = _model_in(self._section.annotation)
         return next(f for name, f in model.model_fields.items() if self.key in (f.alias or name, name))
 
     @property
@@ -64,11 +70,13 @@ class Question:
         annotation = str(self._field.annotation)
         if self.kind is not None:
             return "quantity"
-        if self.key == "stage":
-            return "choice"  # of each species its own only in the plan as text
+        if self.key in ("stage", "block"):  # of each species its own stage only in the plan as text
+            return "choice"
+        if "float" in annotation:
+            return "number"  # or one of the options, as a word
         if self.options:
             return "choices" if annotation.startswith("tuple") or "tuple[str" in annotation else "choice"
-        sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number", "float": "number"}
+        sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number"}
         return next((sort for word, sort in sorts.items() if word in annotation), "text")
 
     @property
@@ -86,14 +94,15 @@ class Question:
 
     @property
     def needed(self) -> bool:
-        """Whether a run needs an answer."""
-        return self._field.is_required() and self.key != "ended_by"
+        """Whether a run needs an answer; where a plan does without the section it does not."""
+        return self._field.is_required() and self._section.default is not None and self.key != "ended_by"
 
 
 _FROM_TABLES: dict[tuple[str, str], Callable[[], Any]] = {
     ("cover_crop", "species"): tables.cover_crops,
     ("crop", "name"): tables.crops,
     ("spreader", "product"): tables.products,
+    ("application", "product"): tables.products,
 }
 
 
@@ -114,6 +123,12 @@ def stages_of(species: list[str] | str) -> list[str]:
     return list((legumes or entries)[0].stages) if entries else list(tables.LEGUME_STAGES)
 
 
+CRS = Question("samples", "crs", "Reference system of easting and northing", "Its code, such as EPSG:26918.")
+SAMPLES = (
+    Question("samples", "sampled", "Sampled on", "The day of the clipping."),
+    Question("samples", "confirmed", "Clipped after the stand was ended, and right all the same", "What lies "
+             "dead has lost nitrogen (common practice, no source): such samples are refused until you say so."),
+)  # fmt: skip
 STAND = (
     Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
              "by dry weight. The table of species holds %N by stage with its sources."),
@@ -164,6 +179,9 @@ CROP = (
              "takes up.", lambda told: told.get("need_is") == "crop uptake"),
     Question("crop", "need_allows_for", "The guide has counted already", "A credit that the guide counted is not "
              "subtracted a second time."),
+    Question("crop", "touches_soil", "The harvested part touches the soil", "Raw manure then needs 120 days before "
+             "the harvest, otherwise 90 (7 CFR 205.203, organic rule)."),
+    Question("crop", "plastic_laid", "Plastic laid on", "From that day on only drip reaches the crop's roots."),
     Question("crop", "need_per", "The figure is per area of", "A need per area of bed is turned into field area."),
     Question("crop", "bed_width", "Width of a bed", "", lambda told: told.get("need_per") == "bed"),
     Question("crop", "bed_spacing", "From bed to bed", "Middle to middle.",
@@ -200,6 +218,40 @@ SPREADER = (
     Question("spreader", "rate_n_min", "Every zone gets at least, of nitrogen", "A starter."),
     Question("spreader", "outside_rate", "Outside zones and on lost position, of product", "0 unless you say so."),
     Question("spreader", "border_spreading", "A border device is used", "It throws nothing beyond the boundary."),
+)  # fmt: skip
+APPLICATION = (
+    Question("application", "date", "On", "With several applications each needs its day."),
+    Question("application", "share", "Share of the supplemental nitrogen", "A number from 0 to 1, or auto: then each "
+             "carries the crop to the next, by the season; one auto beside numbers is the rest."),
+    Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
+             "leafy crop can burn it."),
+    Question("application", "product", "Product", "Of this application alone.", left_open="the spreader's"),
+)  # fmt: skip
+SIDEDRESS = (
+    Question("sidedress_test", "sampled", "Sampled on", "Nitrate in the top foot of soil, just before side-dressing. "
+             "From that day on the test, and not the ledger, says what is still to spread."),
+    Question("sidedress_test", "nitrate_n", "Nitrate-N", "As the laboratory gives it: nitrate-N here, or nitrate in "
+             "the next box."),
+    Question("sidedress_test", "nitrate", "Or nitrate"),
+    Question("sidedress_test", "threshold", "Enough from", "Your guide's threshold: from it on nothing is "
+             "side-dressed.", left_open="the crop's, from the table"),
+    Question("sidedress_test", "block", "Block", left_open="every block"),
+)  # fmt: skip
+STRIPS = (
+    Question("strips", "number", "Check strips", "Strips across the field with none, half and all of the rate: the "
+             "crop on them shows what the credit was worth.", left_open="none"),
+)  # fmt: skip
+RESPONSE = (
+    Question("response", "a", "Yield without nitrogen, t/ha (a)", "Yield = a + b N + c N² up to its top, N in kg/ha, "
+             "from a trial near you. With it and both prices zones follow money."),
+    Question("response", "b", "First gain, t per kg of N (b)"),
+    Question("response", "c", "Bend, below 0 (c)"),
+    Question("prices", "crop", "Price of the crop, such as 0.8 USD/kg", "What a kilogram of yield brings."),
+)  # fmt: skip
+THIN_GROUND = (
+    Question("thin_ground", "cause", "Why the stand is thin where it is thin", "Where wet, dry or acid "
+             "ground thinned the stand it may hold the vegetable back too (common practice, no source)."),
+    Question("thin_ground", "cap", "Hold the rate there back", "To what one rate for all would give there."),
 )  # fmt: skip
 PRICES = (
     Question("prices", "product", "Price of the product, such as 620 USD/t", "For the cost of the order and of a "
@@ -241,7 +293,7 @@ def credit_questions(source: str) -> tuple[Question, ...]:
     asked = [Question("other_credits", key, CREDIT_LABELS[key]) for key in keys]
     if "nitrogen" not in keys:
         asked.append(Question("other_credits", "nitrogen", "Or the nitrogen itself, where it is known"))
-    return tuple(asked)
+    return (*asked, Question("other_credits", "block", "Block", left_open="every block"))
 
 
 NEED = CROP[3]
@@ -253,4 +305,7 @@ def need_of(block: str) -> Question:
     return replace(NEED, label=f"{NEED.label}, {block}")
 
 
-QUESTIONS = (*STAND, STAGE, *CREDIT, *CROP, *WEATHER, *SOIL, *SPREADER, *PRICES)
+QUESTIONS = (
+    CRS, *SAMPLES, *STAND, STAGE, *CREDIT, *CROP, *WEATHER, *SOIL, *SPREADER, *APPLICATION, *SIDEDRESS, *STRIPS,
+    *RESPONSE, *THIN_GROUND, *PRICES,
+)  # fmt: skip

@@ -6,9 +6,12 @@ is kept by the content of the plan and its files, so that it can be shared by ta
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 import tempfile
+import threading
+from collections import OrderedDict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,19 +25,20 @@ from fieldmap.export.html import map_page
 from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
 from fieldmap.read.plan import file_digests, read_plan
-from fieldmap.stand import Stand, survey
+from fieldmap.stand import survey
 from fieldmap.units import parse_quantity, shown_quantity
 from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from fieldmap.form import Question
     from fieldmap.plan import Plan
+    from fieldmap.stand import Stand
     from fieldmap.units import UnitSystem
 
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
-KEPT_RESULTS, KEPT_FILES = 2, 40
+KEPT_RESULTS, KEPT_AVERAGES, KEPT_FILES = 2, 8, 40
 
 Place = tuple[str | int, ...]
 
@@ -109,19 +113,72 @@ def draft_of(folder: Path) -> Draft:
     return _draft(str(folder), _content(folder))
 
 
+class Kept:
+    """What was worked out last, by what it was worked out from.
+
+    Streamlit's own caches cannot show how far a computation is. One is done at a time, for each takes both memory and
+    cores; what is there already is not kept waiting by it.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._found: OrderedDict[str, Any] = OrderedDict()
+        self._looking, self._working = threading.Lock(), threading.Lock()
+
+    def of(self, key: str, work_out: Callable[[], Any]) -> Any:
+        """What is kept under a key; worked out where nothing is."""
+        if (found := self._look(key)) is not None:
+            return found
+        with self._working:
+            if (found := self._look(key)) is not None:  # another tab has just done it
+                return found
+            found = work_out()
+            with self._looking:
+                self._found[key] = found
+                while len(self._found) > self._most:
+                    self._found.popitem(last=False)
+            return found
+
+    def _look(self, key: str) -> Any:
+        with self._looking:
+            if key in self._found:
+                self._found.move_to_end(key)
+            return self._found.get(key)
+
+
+@st.cache_resource
+def _kept(what: str, most: int) -> Kept:  # noqa: ARG001 - one of each kind
+    return Kept(most)
+
+
+@contextlib.contextmanager
+def _told_how_far(key: str, steps: int) -> Iterator[Callable[[str], None]]:
+    """A bar at the head of the page that says what is being done; gone when it is done."""
+    bar, done = st.container(key=f"working {key}").empty(), 0
+
+    def step(doing: str) -> None:
+        nonlocal done
+        bar.progress(min(done / steps, 1.0), text=doing[:1].upper() + doing[1:])
+        done += 1
+
+    yield step
+    bar.empty()
+
+
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _draft(folder: str, content: Any) -> Draft:  # noqa: ARG001 - content is the key
     return look_over(Path(folder))
 
 
-@st.cache_resource(max_entries=8, show_spinner="Working out the field's average")
-def _average(folder: str, content: Any, _told: dict[str, Any]) -> str:  # noqa: ARG001
-    return average_text(Path(folder), _told)
-
-
 def average_of(folder: Path, draft: Draft) -> str:
     """The field's average in words; raises InputError where a part is not ready."""
-    return _average(str(folder), _content(folder), draft.told)
+
+    def work_out() -> str:
+        with _told_how_far("average", 2) as step:
+            return average_text(folder, draft.told, progress=step)
+
+    text: str = _kept("averages", KEPT_AVERAGES).of(f"{folder} {_content(folder)}", work_out)
+    return text
 
 
 def stand_key(plan: Plan, digests: dict[str, str]) -> str:
@@ -133,16 +190,6 @@ def stand_key(plan: Plan, digests: dict[str, str]) -> str:
     credit = plan.credit.model_copy(update={"confidence": 0.5})
     without = {"crop": crop, "block": tuple(blocks), "spreader": spreader, "credit": credit}
     return plan.model_copy(update=without).hash(digests)
-
-
-@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner="Reading the field and mapping the stand")
-def _stand(key: str, _plan: Plan) -> Stand:  # noqa: ARG001
-    return survey(_plan)
-
-
-@st.cache_resource(max_entries=KEPT_RESULTS, show_spinner="Working out zones and rates")
-def _result(key: str, _plan: Plan, _stand: Stand) -> Result:  # noqa: ARG001
-    return run(_plan, stand=_stand)
 
 
 @st.cache_resource(max_entries=KEPT_RESULTS, show_spinner=False)
@@ -163,8 +210,16 @@ def result_of(folder: Path) -> Result:
 
 def _result_of(folder: Path, plan: Plan) -> Result:
     digests = file_digests(plan)
-    stand = _stand(stand_key(plan, digests), plan)
-    return _result(f"{folder} {plan.hash(digests)}", plan, stand)
+
+    def work_out() -> Result:
+        with _told_how_far("result", 3 + 2 * len(plan.applications)) as step:
+            stand = _kept("stands", KEPT_RESULTS).of(
+                stand_key(plan, digests), lambda: survey(plan, progress=step)
+            )
+            return run(plan, stand=stand, progress=step)
+
+    result: Result = _kept("results", KEPT_RESULTS).of(f"{folder} {plan.hash(digests)}", work_out)
+    return result
 
 
 def last_result(folder: Path) -> Result | None:
@@ -329,7 +384,7 @@ def ask(
     widget is given, such as its options.
     """
     place = place or (question.section, question.key)
-    units: UnitSystem = "us" if told.get("units") == "us" else "metric"
+    units = units_of(told)
     options = shown.get("options", question.options)
     saved = _shown(question, value_at(told, place), units, options)
     key = _box(f"{folder.name} {place}", saved)
@@ -340,7 +395,9 @@ def ask(
         "on_change": _write_down,
         "args": (folder, place, key, question, units),
     }
-    open_text = "as for the field" if place[0] == "block" else _default_text(question, units)
+    open_text = (
+        "as for the field" if place[0] == "block" else question.left_open or _default_text(question, units)
+    )
     if question.takes == "date":
         st.date_input(**common, value=saved, format="YYYY-MM-DD")
         if saved is not None and (place[0] == "block" or not question.needed):
@@ -392,7 +449,7 @@ def _shown(question: Question, value: Any, units: UnitSystem, options: list[str]
     if takes == "date":
         return value if isinstance(value, dt.date) else None
     if takes == "flag":
-        return bool(value)
+        return bool(question.default if value is None else value)
     if takes == "choices":
         named = [value] if isinstance(value, str) else list(value or [])
         return [each for each in named if each in options]
@@ -420,6 +477,11 @@ def _default_text(question: Question, units: UnitSystem) -> str:
     if question.kind is not None:
         default = f"{shown_quantity(f'{default} {question.kind.unit}', question.kind, units):.3g}"
     return f"{default} unless you say otherwise"
+
+
+def units_of(told: dict[str, Any]) -> UnitSystem:
+    """The units that a plan is shown in."""
+    return "us" if told.get("units") == "us" else "metric"
 
 
 def value_at(told: dict[str, Any], place: Place) -> Any:
@@ -461,16 +523,19 @@ def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
     """An answer as plan.toml holds it; None for an empty one. A bare number has the unit that stands at its box."""
     if isinstance(answer, str):
         answer = answer.strip()
-    if answer in ("", [], False, None):
+    if question.takes == "flag":
+        return None if answer == bool(question.default) else answer
+    if answer in ("", [], None):
         return None
     if question.kind is not None:
         text = f"{answer} {question.kind.unit_in(units)}" if _NUMBER.fullmatch(answer) else answer
         parse_quantity(text, question.kind)
         return text
-    if question.takes in ("number", "whole number"):
+    if question.takes in ("number", "whole number") and answer not in question.options:
         whole = question.takes == "whole number"
         if not _NUMBER.fullmatch(answer) or (whole and not answer.lstrip("+").isdecimal()):
-            raise ValueError(f'found "{answer}"; a {question.takes} is expected')
+            words = "".join(f" or {word}" for word in question.options)
+            raise ValueError(f'found "{answer}"; a {question.takes}{words} is expected')
         return int(answer) if whole else float(answer)
     if question.key == "species" and len(answer) == 1:
         return answer[0]

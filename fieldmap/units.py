@@ -116,7 +116,7 @@ def _registry() -> pint.UnitRegistry[Any]:
 
 
 _UNIT = re.compile(r"^[A-Za-z_%]+[23²³]?(\s*/\s*[A-Za-z_]+[23²³]?)?$")
-_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s].*?)\s*$")
+_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s,.].*?)\s*$")
 
 
 def parse_quantity(text: object, kind: Kind) -> float:

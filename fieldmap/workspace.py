@@ -250,12 +250,55 @@ def change_plan(folder: Path, edits: Sequence[tuple[Path_, Any]]) -> None:
         _write_atomically(file, tomlkit.dumps(document).encode())
 
 
+def add_entry(folder: Path, section: str, entry: dict[str, Any]) -> None:
+    """Add a table to those of a section, such as one more [[other_credits]]."""
+    with _turn(folder):
+        file = folder / PLAN_FILE
+        document = _parse(file.read_text(encoding="utf-8-sig"))
+        if section not in document:
+            document[section] = tomlkit.aot()
+        document[section].append(tomlkit.item(entry))
+        _write_atomically(file, tomlkit.dumps(document).encode())
+
+
+def remove_entry(folder: Path, section: str, number: int, seen: dict[str, Any]) -> None:
+    """Remove the table of that number, if it still is the one that was seen.
+
+    Raises
+    ------
+    InputError
+        Where it was changed or removed meanwhile; nothing is written then.
+    """
+    with _turn(folder):
+        file = folder / PLAN_FILE
+        document = _parse(file.read_text(encoding="utf-8-sig"))
+        entries = document.get(section, [])
+        if number >= len(entries) or entries[number].unwrap() != seen:
+            raise InputError(_moved_on(section))
+        del entries[number]
+        if not entries:
+            del document[section]
+        _write_atomically(file, tomlkit.dumps(document).encode())
+
+
+def _moved_on(section: str) -> Problem:
+    return Problem(
+        PLAN_FILE,
+        f"[[{section}]]",
+        "this entry was changed or removed in another place meanwhile",
+        "the entry as it was shown is expected",
+        "Look at it again",
+    )
+
+
 def _set(document: Any, path: Path_, value: Any) -> None:
     *parents, key = path
     at = document
     for depth, part in enumerate(parents):
         if depth == 1 and parents[0] == "block":
             at = _block(at, str(part), make=value is not None)
+        elif isinstance(part, int) and part >= len(at):
+            raise InputError(_moved_on(str(parents[0])))
         elif isinstance(part, int) or part in at:
             at = at[part]
         elif value is None:
@@ -274,8 +317,10 @@ def _set(document: Any, path: Path_, value: Any) -> None:
     if value is None:
         if isinstance(key, int) or key in at:
             del at[key]
-            if parents and parents[0] == "block" and len(parents) == 3 and not at:
+            if len(parents) == 3 and parents[0] == "block" and not at:
                 del document["block"][_block_number(document["block"], str(parents[1]))][parents[2]]
+            elif len(parents) == 1 and not at.as_string().strip():  # nor a comment in it
+                del document[parents[0]]
     else:
         at[key] = value
 

@@ -1,20 +1,23 @@
 """A plan under work: its parts, what is wrong with each, and the field's average."""
 
 import pytest
+from shapely import transform
 
 from fieldmap import read_plan, run
 from fieldmap.check import check
-from fieldmap.draft import PARTS, average_text, look_over
+from fieldmap.draft import PARTS, average_text, look_over, whereabouts
 from fieldmap.errors import InputError
 from fieldmap.form import (
-    CREDIT,
+    APPLICATION,
     CREDIT_KEYS,
     CROP,
-    SOIL,
+    QUESTIONS,
+    RESPONSE,
+    SIDEDRESS,
     SPREADER,
     STAGE,
     STAND,
-    WEATHER,
+    STRIPS,
     credit_questions,
     stages_of,
 )
@@ -113,7 +116,7 @@ def test_a_sketch_opens_no_network(demo):
 
 def test_every_question_is_of_a_key_that_the_plan_knows():
     known = {key.strip("[]").replace("]", "").replace("[", "") for key, _, _ in plan_keys()}
-    for question in (*STAND, STAGE, *CREDIT, *CROP, *WEATHER, *SOIL, *SPREADER):
+    for question in QUESTIONS:
         assert f"{question.section} {question.key}" in known
         assert question.takes
     asked = {f"{question.section} {question.key}" for question in (*STAND, STAGE, *CROP, *SPREADER)}
@@ -132,3 +135,23 @@ def test_stages_follow_the_legume_of_a_mixture():
     assert stages_of(["cereal rye", "hairy vetch"])[0] == "vegetative"
     assert stages_of("cereal rye")[0] == "tillering"
     assert len(PARTS) == 6
+
+
+def test_a_share_is_a_number_or_a_word_and_what_may_be_left_out_is_not_called_for():
+    share = next(question for question in APPLICATION if question.key == "share")
+    assert (share.takes, share.options) == ("number", ["auto"])
+    assert not any(question.needed for question in (*STRIPS, *RESPONSE, *APPLICATION))
+    assert [question.key for question in SIDEDRESS if question.needed] == ["sampled"]
+
+
+def test_size_and_place_of_an_outline_are_told(demo):
+    boundary = look_over(demo).boundary
+    west, south, east, north = boundary.total_bounds
+    area_ha, latitude, longitude = run(read_plan(demo)).field.area_ha, (south + north) / 2, -(west + east) / 2
+    assert whereabouts(boundary, "metric") == (
+        f"{area_ha:.1f} ha at {latitude:.4f}° N, {longitude:.4f}° W: is that your field?"
+    )
+    turned = boundary.set_geometry(
+        boundary.geometry.map(lambda shape: transform(shape, lambda xy: xy[:, ::-1]))
+    )
+    assert f"{longitude:.4f}° S, {latitude:.4f}° E" in whereabouts(turned, "us")

@@ -10,6 +10,7 @@ import pytest
 from fieldmap import InputError, read_plan
 from fieldmap.sample_farm import sample_farm
 from fieldmap.workspace import (
+    add_entry,
     change_plan,
     copy_for_next_season,
     copy_plan,
@@ -21,6 +22,7 @@ from fieldmap.workspace import (
     plan_text,
     plan_zip,
     read_told,
+    remove_entry,
     remove_plan,
     safe_name,
     save_file,
@@ -82,6 +84,40 @@ def test_keys_of_blocks_and_lists_are_set_and_removed(demo):
     assert told["soil_test"] == {"phosphorus": "high"}
     change_plan(demo, [(("block", "middle", "crop", "need"), None)])
     assert "crop" not in read_told(demo)["block"][2]
+
+
+def test_entries_come_and_go_and_what_stands_beside_them_stays(demo):
+    before = plan_text(demo)
+    add_entry(demo, "other_credits", {"source": "starter"})
+    add_entry(demo, "application", {"share": "auto"})
+    told = read_told(demo)
+    assert told["other_credits"][1:] == [{"source": "starter"}]
+    assert told["application"] == [{"share": "auto"}]
+    remove_entry(demo, "application", 0, {"share": "auto"})
+    remove_entry(demo, "other_credits", 1, {"source": "starter"})
+    assert plan_text(demo).split() == before.split()
+
+
+def test_an_entry_that_was_changed_or_removed_in_another_place_is_left(demo):
+    seen = read_told(demo)["other_credits"][0]
+    change_plan(demo, [(("other_credits", 0, "nitrogen"), "13 lb/ac")])
+    before = plan_text(demo)
+    with pytest.raises(
+        InputError, match=r"plan\.toml, \[\[other_credits\]\]: this entry was changed or removed in"
+    ):
+        remove_entry(demo, "other_credits", 0, seen)
+    with pytest.raises(InputError, match="Look at it again"):
+        change_plan(demo, [(("other_credits", 5, "nitrogen"), "13 lb/ac")])
+    assert plan_text(demo) == before
+
+
+def test_a_section_that_was_emptied_is_gone_unless_something_is_noted_in_it(demo):
+    change_plan(demo, [(("strips", "number"), 3)])
+    change_plan(demo, [(("strips", "number"), None)])
+    assert "strips" not in read_told(demo)
+    write_plan_text(demo, plan_text(demo) + "\n[strips]\n# where last year's stood\nnumber = 3\n")
+    change_plan(demo, [(("strips", "number"), None)])
+    assert "# where last year's stood" in plan_text(demo)
 
 
 def test_two_writers_at_once_lose_nothing(demo):

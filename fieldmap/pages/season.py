@@ -20,18 +20,22 @@ def page() -> None:
         )
         if st.button("Go to upload", type="primary"):
             go_to("upload")
-    for season in result.budget.seasons:
-        st.pyplot(season_picture(result, season, width_in=9.0, height_in=3.0))
-        with st.expander(f"Week by week: {plain(season.block)}"):
-            st.dataframe(
-                pd.DataFrame(season_rows(season, result), columns=list(SEASON_COLUMNS)),
-                hide_index=True,
-            )
+    # Two beside each other where there is room, and drawn so small that a phone shows them as they are.
+    seasons = result.budget.seasons
+    for first in range(0, len(seasons), 2):
+        for column, season in zip(st.columns(2, gap="large"), seasons[first : first + 2], strict=False):
+            with column:
+                st.pyplot(season_picture(result, season, width_in=4.2, height_in=2.6))
+                with st.expander(f"Week by week: {plain(season.block)}"):
+                    st.dataframe(
+                        pd.DataFrame(season_rows(season, result), columns=list(SEASON_COLUMNS)),
+                        hide_index=True,
+                    )
     for call in result.budget.sidedress:
         st.write(plain(call.text))
     if result.budget.stages:
         st.subheader("The stand across its stages", anchor=False)
-        st.pyplot(stage_picture(result, width_in=9.0, height_in=3.2))
+        st.pyplot(stage_picture(result, width_in=4.2, height_in=3.0), width=650)
         for course in result.budget.stages:
             st.write(plain(course.text))
 

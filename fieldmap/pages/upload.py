@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 from streamlit_folium import st_folium
 
 from fieldmap import form, tables
-from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAND
+from fieldmap.draft import BOUNDARY, CROP, OTHER, PARTS, SAMPLES, SPREADER, STAND, whereabouts
 from fieldmap.errors import InputError
 from fieldmap.intake import (
     ROLES,
@@ -32,23 +33,23 @@ from fieldmap.session import (
     save,
     show_told,
     tell,
+    units_of,
     value_at,
 )
 from fieldmap.sketch import build_sketch, drawn_geojson
 from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
-from fieldmap.workspace import change_plan, plan_text, write_plan_text
+from fieldmap.workspace import add_entry, change_plan, plan_text, remove_entry, write_plan_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     import pandas as pd
 
     from fieldmap.draft import Draft, Part
     from fieldmap.errors import Problem
-    from fieldmap.form import Question
+    from fieldmap.form import Question, Told
     from fieldmap.session import Place
-    from fieldmap.units import UnitSystem
 
 SHAPES = {"empty": "○", "needs a look": "△", "ready": "●"}
 LAYER_KINDS, TABLE_KINDS, RASTER_KINDS = (
@@ -154,7 +155,39 @@ def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Pl
     for start in range(0, len(applying), 2):
         for column, (question, place) in zip(st.columns(2), applying[start : start + 2], strict=False):
             with column:
-                ask(folder, draft.told, question, place)
+                ask(folder, draft.told, question, place, **_blocks_for(question, draft))
+
+
+def _blocks_for(question: Question, draft: Draft) -> dict[str, list[str]]:
+    return {"options": draft.blocks} if question.key == "block" else {}
+
+
+def _entries(
+    folder: Path,
+    draft: Draft,
+    section: str,
+    title: Callable[[int, Told], str],
+    asked: Callable[[Told], Sequence[Question]],
+) -> None:
+    """What a plan has several of: each with its questions, and a way to take it out."""
+    told = draft.told.get(section, [])
+    if not (isinstance(told, list) and all(isinstance(entry, dict) for entry in told)):
+        st.caption(f"[{section}] stands in the plan as text.")
+        return
+    for number, entry in enumerate(told):
+        with st.container(border=True):
+            head, button = st.columns([3, 1], vertical_alignment="center")
+            head.markdown(f"**{plain(title(number, entry))}**")
+            if button.button("Remove", key=f"remove {section} {number}"):
+                save(partial(remove_entry, folder, section, number, entry))
+                st.rerun()
+            _questions(folder, draft, asked(entry), (section, number))
+
+
+def _add(folder: Path, section: str, entry: Told, label: str) -> None:
+    if st.button(label):
+        save(partial(add_entry, folder, section, entry))
+        st.rerun()
 
 
 def _replace(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
@@ -197,7 +230,9 @@ def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
 
 def _boundary(folder: Path, draft: Draft) -> None:
     if draft.boundary is not None:
-        st.write(f"Blocks: {plain(', '.join(draft.blocks))}.")
+        st.write(
+            f"Blocks: {plain(', '.join(draft.blocks))}. {plain(whereabouts(draft.boundary, units_of(draft.told)))}"
+        )
     _file_line(folder, draft, ("field", "boundary"), "Boundary")
     _replace(folder, "boundary", "The field outline", LAYER_KINDS)
     _file_line(folder, draft, ("field", "no_spread"), "No-spread areas")
@@ -219,9 +254,8 @@ def _samples(folder: Path, draft: Draft) -> None:
     _sample_table(folder, draft)
     _columns(folder, draft)
     if "easting" in draft.rows:
-        ask(folder, draft.told, form.Question("samples", "crs", "Reference system of easting and northing",
-                                              "Its code, such as EPSG:26918."))  # fmt: skip
-    ask(folder, draft.told, form.Question("samples", "sampled", "Sampled on", "The day of the clipping."))
+        ask(folder, draft.told, form.CRS)
+    _questions(folder, draft, form.SAMPLES)
     _file_line(folder, draft, ("samples", "covariate"), "Covariate raster")
     _replace(
         folder,
@@ -316,7 +350,7 @@ def _crop(folder: Path, draft: Draft) -> None:
     _questions(folder, draft, form.CROP)
     name = value_at(draft.told, ("crop", "name"))
     entry = tables.find(name, tables.crops()) if isinstance(name, str) else None
-    units: UnitSystem = "us" if draft.told.get("units") == "us" else "metric"
+    units = units_of(draft.told)
     if entry is not None:
         low, high = (shown_rate(rate_lb_ac * KG_HA_PER_LB_AC, units) for rate_lb_ac in entry.need_lb_ac)
         sources = "; ".join(
@@ -341,24 +375,32 @@ def _per_block(folder: Path, draft: Draft, section: str, questions: Sequence[Que
 
 
 def _other(folder: Path, draft: Draft) -> None:
-    told = draft.told.get("other_credits", [])
-    for number, credit in enumerate(told):
-        source = str(credit.get("source"))
-        with st.container(border=True):
-            head, button = st.columns([3, 1], vertical_alignment="center")
-            head.markdown(f"**{plain(source)}**")
-            if button.button("Remove", key=f"remove credit {number}"):
-                change_plan(folder, [(("other_credits",), [*told[:number], *told[number + 1 :]] or None)])
-                st.rerun()
-            if source in form.CREDIT_KEYS:
-                _questions(folder, draft, form.credit_questions(source), ("other_credits", number))
+    _entries(
+        folder,
+        draft,
+        "other_credits",
+        lambda _, credit: str(credit.get("source")),
+        lambda credit: (
+            form.credit_questions(credit["source"]) if credit.get("source") in form.CREDIT_KEYS else ()
+        ),
+    )
     chosen, button = st.columns([3, 1], vertical_alignment="bottom")
-    added = chosen.selectbox(
+    source = chosen.selectbox(
         "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
     )
-    if button.button("Add", disabled=added is None):
-        change_plan(folder, [(("other_credits",), [*told, {"source": added}])])
-        st.rerun()
+    with button:
+        if st.button("Add", disabled=source is None):
+            save(partial(add_entry, folder, "other_credits", {"source": source}))
+            st.rerun()
+    st.markdown("**Nitrate test before side-dressing**")
+    _entries(
+        folder,
+        draft,
+        "sidedress_test",
+        lambda _, test: f"Test of {test.get('block') or 'every block'}",
+        lambda _: form.SIDEDRESS,
+    )
+    _add(folder, "sidedress_test", {}, "Add a test")
     st.markdown("**When it comes: weather**")
     _file_line(folder, draft, ("weather", "file"), "Daily weather")
     _replace(folder, "weather", "Daily weather: date, tmin_c, tmax_c, rain_mm (CSV)", TABLE_KINDS)
@@ -376,6 +418,25 @@ def _spreader(folder: Path, draft: Draft) -> None:
         _questions(folder, draft, form.SPREADER)
     st.markdown("**Prices**")
     _questions(folder, draft, form.PRICES)
+    st.markdown("**In several applications**")
+    st.caption(
+        "Left out, all goes out at once. With several each has its day, its share and files of its own."
+    )
+    _entries(
+        folder,
+        draft,
+        "application",
+        lambda number, _: f"Application {number + 1}",
+        lambda _: form.APPLICATION,
+    )
+    _add(folder, "application", {"share": "auto"}, "Add an application")
+    for title, questions in (
+        ("Check strips", form.STRIPS),
+        ("Thin ground", form.THIN_GROUND),
+        ("Zones by money: a yield response", form.RESPONSE),
+    ):
+        st.markdown(f"**{title}**")
+        _questions(folder, draft, questions)
 
 
 def _as_text(folder: Path, draft: Draft) -> None:
