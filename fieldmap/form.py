@@ -133,7 +133,8 @@ STAND = (
     Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
              "by dry weight. The table of species holds %N by stage with its sources."),
     Question("cover_crop", "nitrogen", "Laboratory %N of dry matter", "What the laboratory found in a mixed sample "
-             "of the whole stand. Without it %N comes from the table by species and stage, which is less sure."),
+             "of the whole stand. Without it %N comes from the table by species and stage, which is less sure.",
+             left_open="by species and stage"),
     Question("cover_crop", "nodules", "Nodules on the roots", "Pink inside: nitrogen is being fixed. Few or white: "
              "the table's %N is not used and a laboratory value is needed (common practice, no source)."),
     Question("cover_crop", "terminated", "Ended on", "The day the stand is tilled, mown, rolled, sprayed or frozen. "
@@ -144,7 +145,7 @@ STAND = (
              "The tilled strip's width over the distance between strips.",
              lambda told: told.get("placement") == "strip-tilled"),
     Question("cover_crop", "ended_by", "Ended by", "Left open, tilling is taken for incorporated residue and mowing "
-             "for residue on the surface."),
+             "for residue on the surface.", left_open="by where it lies"),
     Question("cover_crop", "residue", "Residue", "Chopped residue decays sooner than whole plants."),
     Question("cover_crop", "tarped", "Days under the tarp", "Three weeks kill rye and vetch; one does not "
              "(published).",
@@ -178,7 +179,7 @@ CROP = (
     Question("crop", "recovery", "Recovery of spread nitrogen (0 to 1)", "The share of spread nitrogen that the crop "
              "takes up.", lambda told: told.get("need_is") == "crop uptake"),
     Question("crop", "need_allows_for", "The guide has counted already", "A credit that the guide counted is not "
-             "subtracted a second time."),
+             "subtracted a second time.", left_open="nothing"),
     Question("crop", "touches_soil", "The harvested part touches the soil", "Raw manure then needs 120 days before "
              "the harvest, otherwise 90 (7 CFR 205.203, organic rule)."),
     Question("crop", "plastic_laid", "Plastic laid on", "From that day on only drip reaches the crop's roots."),
@@ -196,8 +197,8 @@ WEATHER = (
 )  # fmt: skip
 SOIL = (
     Question("soil_test", "phosphorus", "Phosphorus in the soil test", "Organic products bring phosphorus along: "
-             "where it is high already, that is said."),
-    Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus."),
+             "where it is high already, that is said.", left_open="not tested"),
+    Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus.", left_open="not tested"),
 )  # fmt: skip
 SPREADER = (
     Question("spreader", "product", "Product", "What is spread, with its analysis from the table of products. An "
@@ -213,8 +214,10 @@ SPREADER = (
     Question("spreader", "speed", "Speed", "With the time of a change it gives the distance a change takes."),
     Question("spreader", "rate_change", "Time of a rate change", "From the old rate to the new one, 3 to 5 s "
              "(published)."),
-    Question("spreader", "hopper", "Hopper holds", "Left open, all is one load."),
-    Question("spreader", "heading", "Direction of the passes, from north", "Left open, along the field's long axis."),
+    Question("spreader", "hopper", "Hopper holds", "With it the map shows where a load runs out.",
+             left_open="all is one load"),
+    Question("spreader", "heading", "Direction of the passes, from north", "From north clockwise.",
+             left_open="along the field"),
     Question("spreader", "rate_n_min", "Every zone gets at least, of nitrogen", "A starter."),
     Question("spreader", "outside_rate", "Outside zones and on lost position, of product", "0 unless you say so."),
     Question("spreader", "border_spreading", "A border device is used", "It throws nothing beyond the boundary."),
@@ -238,7 +241,7 @@ SIDEDRESS = (
     Question("sidedress_test", "block", "Block", left_open="every block"),
 )  # fmt: skip
 STRIPS = (
-    Question("strips", "number", "Check strips", "Strips across the field with none, half and all of the rate: the "
+    Question("strips", "number", "How many", "Strips across the field with none, half and all of the rate: the "
              "crop on them shows what the credit was worth.", left_open="none"),
 )  # fmt: skip
 RESPONSE = (

@@ -403,7 +403,7 @@ def ask(
         if saved is not None and (place[0] == "block" or not question.needed):
             # A date that is there cannot be emptied in its box.
             st.button(
-                "Leave it open",
+                "As for the field" if place[0] == "block" else "Leave it open",
                 key=f"open {key}",
                 type="tertiary",
                 on_click=_leave_open,
@@ -476,7 +476,9 @@ def _default_text(question: Question, units: UnitSystem) -> str:
         return ""
     if question.kind is not None:
         default = f"{shown_quantity(f'{default} {question.kind.unit}', question.kind, units):.3g}"
-    return f"{default} unless you say otherwise"
+    elif question.takes == "number":
+        default = f"{default:g}"
+    return f"{default} (default)"
 
 
 def units_of(told: dict[str, Any]) -> UnitSystem:

@@ -274,9 +274,9 @@ def test_answers_can_be_taken_back(app, demo):
     assert read_told(demo)["crop"]["touches_soil"] is False
     labelled(app.checkbox, "The harvested part").check().run()
     assert "touches_soil" not in read_told(demo)["crop"]
-    labelled(app.text_input, "Check strips").set_value("3").run()
+    labelled(app.text_input, "How many").set_value("3").run()
     assert read_told(demo)["strips"] == {"number": 3}
-    labelled(app.text_input, "Check strips").set_value("").run()
+    labelled(app.text_input, "How many").set_value("").run()
     assert "strips" not in read_told(demo)
 
 
@@ -308,6 +308,8 @@ def test_a_nitrate_test_is_asked_for(app, demo):
     opened(app, demo, "upload")
     labelled(app.button, "Add a test").click().run()
     assert not app.exception
+    assert "Sampled on: plan.toml, [[sidedress_test]] 1 sampled: this key is missing" in said(app)
+    assert "The field's average comes once what needs a look is in order." in said(app)
     blocks = [element for element in app.selectbox if element.label == "Block"]
     assert blocks[-1].options == ["every block", "west", "middle", "east"]
     blocks[-1].set_value("middle").run()

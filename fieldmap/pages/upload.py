@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -137,8 +138,10 @@ def _problems(part: Part) -> None:
 
 def _of_box(problem: Problem) -> str:
     """A problem in the words of the command line, after the name of the box that it is about."""
-    section, _, key = problem.where.strip("[").partition("] ")
-    box = next((one.label for one in form.QUESTIONS if (one.section, one.key) == (section, key)), None)
+    named = re.fullmatch(r"\[+(\w+)\]+ (?:\d+ )?(\w+)", problem.where)
+    box = next(
+        (one.label for one in form.QUESTIONS if named and named.groups() == (one.section, one.key)), None
+    )
     return f"{box}: {problem}" if box else str(problem)
 
 
@@ -525,8 +528,11 @@ def _average(folder: Path, draft: Draft) -> None:
         try:
             text = average_of(folder, draft)
         except InputError as error:
+            if sound:
+                st.warning(plain(str(error)))
+            else:  # it is told where it is asked
+                st.caption("The field's average comes once what needs a look is in order.")
             sound = False
-            st.warning(plain(str(error)))
         else:
             st.markdown("**On average** (90 % interval in brackets)")
             for line in text.splitlines():
