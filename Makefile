@@ -11,7 +11,7 @@ test: .venv/ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -m "not slow and not benchmark"
+	$(BIN)/python -m pytest -m "not slow and not benchmark" -n logical --dist loadfile
 
 slow: .venv/ready
 	$(BIN)/python -m pytest -m slow
