@@ -116,14 +116,16 @@ def draft_of(folder: Path) -> Draft:
 class Kept:
     """What was worked out last, by what it was worked out from.
 
-    Streamlit's own caches cannot show how far a computation is. One is done at a time, for each takes both memory and
-    cores; what is there already is not kept waiting by it.
+    Streamlit's own caches cannot show how far a computation is. One is done at a time, of whatever kind, for each
+    takes both memory and cores; what is there already is not kept waiting by it.
     """
+
+    _working = threading.RLock()  # a result works out its stand on the way
 
     def __init__(self, most: int) -> None:
         self._most = most
         self._found: OrderedDict[str, Any] = OrderedDict()
-        self._looking, self._working = threading.Lock(), threading.Lock()
+        self._looking = threading.Lock()
 
     def of(self, key: str, work_out: Callable[[], Any]) -> Any:
         """What is kept under a key; worked out where nothing is."""
