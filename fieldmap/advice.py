@@ -53,7 +53,7 @@ def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
         if name not in known
     ]
     if problems:
-        raise InputError(*problems)
+        raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
 
 
 def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 
 import streamlit as st
 
-from fieldmap.session import change_units, heading_of, the_open_plan
+from fieldmap.session import change_units, heading_of, place_bar, save_answers, the_open_plan
 
 PAGES = (
     ("plans", "Plans"),
@@ -29,8 +29,9 @@ STYLE = """
   .block-container, [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; max-width: 1500px; }
   h1 { font-size: 1.5rem !important; } h2 { font-size: 1.2rem !important; } h3 { font-size: 1.05rem !important; }
   iframe { border: 0; }
-  [class*="st-key-working"] { position: fixed; top: 3.6rem; left: 0; right: 0; z-index: 999; padding: 0 1rem;
+  .st-key-working { position: fixed; top: 3.6rem; left: 0; right: 0; z-index: 999; padding: 0 1rem;
     background: #ffffff; }
+  [class*="st-key-head"] button { justify-content: flex-start; font-weight: 400; }
   @media (min-width: 640px) { .st-key-pages { display: none; } }
   [data-testid="stDataFrame"], [data-testid="stMetricValue"] { font-variant-numeric: tabular-nums; }
 </style>
@@ -124,6 +125,8 @@ def main() -> None:
     ):  # a phone hides those at the top behind a button
         for each in pages.values():
             st.page_link(each)
+    place_bar()
+    save_answers()
     _heading(of_plan=page is not pages["plans"])
     try:
         page.run()

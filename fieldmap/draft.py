@@ -233,6 +233,7 @@ def average_text(
         rules=budget.rules,
         strata=stand.strata,
     )
+    tested = {call.block for call in budget.sidedress}
     lines = []
     for number, (block, need) in enumerate(zip(field.blocks, budget.needs, strict=True)):
         cells = field.block_index == number
@@ -247,5 +248,6 @@ def average_text(
             f"{block.name}, {need.crop}: need {rate_text(need.need_kg_ha, units)}, credit from the stand "
             f"{shown[0]} ({shown[1]} to {shown[2]}) {rate_unit(units)}, other credits "
             f"{rate_text(need.other_credits_kg_ha, units)}, left to spread {rate_text(max(left, 0.0), units)}"
+            + (", of it what the nitrate test allows" if block.name in tested else "")
         )
     return "\n".join(lines)

@@ -32,7 +32,9 @@ def zones_say(result: Result) -> str:
     low, high = zones[0], zones[-1]
     if high.zone == 1:
         return f"One rate for the whole field: {_rate(low.rate_n_kg_ha, units)} of nitrogen"
-    highest = result.spread.zone_map.product_kg_ha == np.nanmax(result.spread.zone_map.product_kg_ha)
+    zone_map = result.spread.zone_map
+    in_zones = np.where(zone_map.in_strip, np.nan, zone_map.product_kg_ha)  # strips stand beside the zones
+    highest = in_zones == np.nanmax(in_zones)
     return (
         f"Most nitrogen{_in(highest, result.field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
         f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"

@@ -126,7 +126,7 @@ def stages_of(species: list[str] | str) -> list[str]:
 CRS = Question("samples", "crs", "Reference system of easting and northing", "Its code, such as EPSG:26918.")
 SAMPLES = (
     Question("samples", "sampled", "Sampled on", "The day of the clipping."),
-    Question("samples", "confirmed", "Clipped after the stand was ended, and right all the same", "What lies "
+    Question("samples", "confirmed", "Clipped after the stand ended: that is right", "What lies "
              "dead has lost nitrogen (common practice, no source): such samples are refused until you say so."),
 )  # fmt: skip
 STAND = (
@@ -201,8 +201,8 @@ SOIL = (
     Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus.", left_open="not tested"),
 )  # fmt: skip
 SPREADER = (
-    Question("spreader", "product", "Product", "What is spread, with its analysis from the table of products. An "
-             "analysis of your own is written in the plan as text."),
+    Question("spreader", "product", "Product", "What is spread, with its analysis from the table of products. One of "
+             'your own is written in the plan as text: product = { name = "my liquid", nitrogen = "9 %" }.'),
     Question("spreader", "swath", "Swath", "From pass to pass."),
     Question("spreader", "rate_step", "Step between rates, of product", "The controller sets whole steps of it."),
     Question("spreader", "rate_min", "Lowest rate, of product", "Below it the machine does not spread evenly; "
@@ -228,7 +228,8 @@ APPLICATION = (
              "carries the crop to the next, by the season; one auto beside numbers is the rest."),
     Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
              "leafy crop can burn it."),
-    Question("application", "product", "Product", "Of this application alone.", left_open="the spreader's"),
+    Question("application", "product", "Product", "Of this application alone; one of your own as for the "
+             "spreader.", left_open="the spreader's"),
 )  # fmt: skip
 SIDEDRESS = (
     Question("sidedress_test", "sampled", "Sampled on", "Nitrate in the top foot of soil, just before side-dressing. "
@@ -241,8 +242,9 @@ SIDEDRESS = (
     Question("sidedress_test", "block", "Block", left_open="every block"),
 )  # fmt: skip
 STRIPS = (
-    Question("strips", "number", "How many", "Strips across the field with none, half and all of the rate: the "
-             "crop on them shows what the credit was worth.", left_open="none"),
+    Question("strips", "number", "How many", "Strips with none, half and all of what the crop would need without "
+             "the cover crop, so some get more than any zone: the crop there shows what the credit was worth. Of two "
+             "one gets none and one all.", left_open="none"),
 )  # fmt: skip
 RESPONSE = (
     Question("response", "a", "Yield without nitrogen, t/ha (a)", "Yield = a + b N + c N² up to its top, N in kg/ha, "

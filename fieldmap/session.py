@@ -12,6 +12,7 @@ import re
 import tempfile
 import threading
 from collections import OrderedDict
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +27,7 @@ from fieldmap.overlays import Pixels, map_pixels
 from fieldmap.pipeline import Result, run
 from fieldmap.read.plan import file_digests, read_plan
 from fieldmap.stand import survey
-from fieldmap.units import parse_quantity, shown_quantity
+from fieldmap.units import comma_hint, parse_quantity, shown_quantity
 from fieldmap.workspace import change_plan, list_plans, plan_files, plan_folder, workspace_folder, zip_files
 
 if TYPE_CHECKING:
@@ -153,18 +154,25 @@ def _kept(what: str, most: int) -> Kept:  # noqa: ARG001 - one of each kind
     return Kept(most)
 
 
+def place_bar() -> None:
+    """Keep a place for the bar that says how far a computation is: always the same, so that nothing else moves."""
+    st.session_state["bar"] = st.container(key="working").empty()
+
+
 @contextlib.contextmanager
-def _told_how_far(key: str, steps: int) -> Iterator[Callable[[str], None]]:
-    """A bar at the head of the page that says what is being done; gone when it is done."""
-    bar, done = st.container(key=f"working {key}").empty(), 0
+def _told_how_far(steps: int) -> Iterator[Callable[[str], None]]:
+    """Say what is being done; gone when it is done."""
+    bar, done = st.session_state["bar"], 0
 
     def step(doing: str) -> None:
         nonlocal done
         bar.progress(min(done / steps, 1.0), text=doing[:1].upper() + doing[1:])
         done += 1
 
-    yield step
-    bar.empty()
+    try:
+        yield step
+    finally:
+        bar.empty()
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
@@ -176,7 +184,7 @@ def average_of(folder: Path, draft: Draft) -> str:
     """The field's average in words; raises InputError where a part is not ready."""
 
     def work_out() -> str:
-        with _told_how_far("average", 2) as step:
+        with _told_how_far(2) as step:
             return average_text(folder, draft.told, progress=step)
 
     text: str = _kept("averages", KEPT_AVERAGES).of(f"{folder} {_content(folder)}", work_out)
@@ -214,7 +222,7 @@ def _result_of(folder: Path, plan: Plan) -> Result:
     digests = file_digests(plan)
 
     def work_out() -> Result:
-        with _told_how_far("result", 3 + 2 * len(plan.applications)) as step:
+        with _told_how_far(3 + 2 * len(plan.applications)) as step:
             stand = _kept("stands", KEPT_RESULTS).of(
                 stand_key(plan, digests), lambda: survey(plan, progress=step)
             )
@@ -299,9 +307,24 @@ def prepare_files(folder: Path, result: Result) -> None:
     bar.empty()
 
 
-def all_files(folder: Path, result: Result) -> bytes:
-    """Every file of a run in one zip."""
+def file_to_hand_out(folder: Path, name: str) -> bytes:
+    """One file of the plan as it stands when it is asked for."""
+    return file_of(folder, _result_to_hand_out(folder), name)
+
+
+def all_files(folder: Path) -> bytes:
+    """Every file of the plan as it stands when it is asked for, in one zip."""
+    result = _result_to_hand_out(folder)
     return zip_files([(name, file_of(folder, result, name)) for name in files_of(result)])
+
+
+def _result_to_hand_out(folder: Path) -> Result:
+    """The run of the plan now, which another tab may have changed since the page was drawn."""
+    result = result_of(folder)
+    if not cautions_read(folder, result):
+        text = "the plan was changed meanwhile, and cautions came with it"
+        raise InputError(Problem(folder.name, "", text, "they are to be read first", "Open the page again"))
+    return result
 
 
 def cautions_read(folder: Path, result: Result) -> bool:
@@ -360,17 +383,18 @@ def change_units(folder: Path) -> None:
     names = {"metric": "Metric", "us": "US"}
     saved = value_at(told, ("units",))
     saved = saved if saved in names else None
-    key = _box(f"{folder.name} units", saved)
+    box = _box(
+        f"{folder.name} units",
+        saved,
+        lambda chosen: save(lambda: change_plan(folder, [(("units",), chosen or "metric")])),
+    )
     st.segmented_control(
         "Units",
         list(names),
         default=saved,
         format_func=names.__getitem__,
-        key=key,
         label_visibility="collapsed",
-        on_change=lambda: save(
-            lambda: change_plan(folder, [(("units",), st.session_state[key] or "metric")])
-        ),
+        **_watched(box),
     )
 
 
@@ -387,15 +411,23 @@ def ask(
     """
     place = place or (question.section, question.key)
     units = units_of(told)
+    value = value_at(told, place)
     options = shown.get("options", question.options)
-    saved = _shown(question, value_at(told, place), units, options)
-    key = _box(f"{folder.name} {place}", saved)
+    if not _fits_a_box(question, value):
+        st.caption(f"{question.label}: it stands in the plan as text.")
+        return
+    if question.takes in ("choice", "choices"):  # one that is not known is shown, and told as a problem
+        options = [*options, *(one for one in _listed(value) if one not in options)]
+    saved = _shown(question, value, units)
+    box = _box(
+        f"{folder.name} {place}",
+        saved,
+        lambda answer: _write_down(folder, place, _read(answer, question, units), question),
+    )
     common: dict[str, Any] = {
         "label": _label(question, units, of_block=place[0] == "block"),
         "help": question.help or None,
-        "key": key,
-        "on_change": _write_down,
-        "args": (folder, place, key, question, units),
+        **_watched(box),
     }
     open_text = (
         "as for the field" if place[0] == "block" else question.left_open or _default_text(question, units)
@@ -406,10 +438,10 @@ def ask(
             # A date that is there cannot be emptied in its box.
             st.button(
                 "As for the field" if place[0] == "block" else "Leave it open",
-                key=f"open {key}",
+                key=f"open {box.key}",
                 type="tertiary",
-                on_click=_leave_open,
-                args=(folder, place),
+                on_click=_write_down,
+                args=(folder, place, None, question),
             )
     elif question.takes == "flag":
         st.checkbox(**common, value=saved)
@@ -424,50 +456,104 @@ def ask(
         )
     else:
         st.text_input(**common, value=saved, placeholder=open_text or None)
-    if key in st.session_state["refused"]:
-        st.error(plain(st.session_state["refused"][key]))
+    if box.refused:
+        st.error(plain(f"{question.label}: {box.refused}. The old answer stands; type another."))
 
 
-def _box(place: str, saved: Any) -> str:
-    """The key of a box that starts with what is saved: a new box where the old one has come to show something else.
+@dataclass
+class Box:
+    """A box on a page: what it is known to show, what an answer does, and why the last one was refused.
 
     No box that stands is ever told what to show, for a redraw still under way would then take back what is being
-    typed in it; and none starts empty, for a redraw that was cut short would then leave it so.
+    typed in it; and none starts empty, for a redraw that was cut short would then leave it so. Where it has come to
+    show something else than what is saved, a new box takes its turn.
     """
-    turns = st.session_state.setdefault("boxes", {})
-    refused = st.session_state.setdefault("refused", {})
-    key = f"{place} {turns.setdefault(place, 0)}"
-    if key not in st.session_state:
-        refused.pop(key, None)
-    if key in refused or st.session_state.get(key, saved) == saved:
-        return key
-    turns[place] += 1
-    return f"{place} {turns[place]}"
+
+    place: str
+    shown: Any
+    write: Callable[[Any], None]
+    turn: int = 0
+    refused: str = ""
+
+    @property
+    def key(self) -> str:
+        """What Streamlit knows it by."""
+        return f"{self.place} {self.turn}"
 
 
-def _shown(question: Question, value: Any, units: UnitSystem, options: list[str]) -> Any:
-    """What a box shows of what the plan says; nothing where that cannot be shown, which is told as a problem."""
-    takes = question.takes
-    if takes == "date":
-        return value if isinstance(value, dt.date) else None
-    if takes == "flag":
+def _box(place: str, saved: Any, write: Callable[[Any], None]) -> Box:
+    """The box of a place, which starts with what is saved; `write` raises ValueError for what cannot be read."""
+    boxes: dict[str, Box] = st.session_state.setdefault("boxes", {})
+    box = boxes.setdefault(place, Box(place, saved, write))
+    box.write = write
+    if box.key not in st.session_state:  # its page was left: it is drawn anew
+        box.refused = ""
+    if not box.refused:
+        box.turn += st.session_state.get(box.key, saved) != saved
+        box.shown = saved
+    return box
+
+
+def _watched(box: Box) -> dict[str, Any]:
+    return {"key": box.key, "on_change": _save_answer, "args": (box,)}
+
+
+def _save_answer(box: Box) -> None:
+    """Save what a box has come to show; Streamlit may also report one that nobody has touched."""
+    answer = st.session_state.get(box.key, box.shown)
+    if answer == box.shown:
+        box.refused = ""
+        return
+    try:
+        box.write(answer)
+    except ValueError as error:
+        box.refused = str(error)
+    else:
+        box.shown, box.refused = answer, ""
+
+
+def save_answers() -> None:
+    """Save every answer that is not saved yet, before anything is drawn.
+
+    Streamlit calls `on_change` for the last answers only where several come while a page is being drawn.
+    """
+    for box in st.session_state.get("boxes", {}).values():
+        _save_answer(box)
+
+
+def _fits_a_box(question: Question, value: Any) -> bool:
+    """Whether what the plan says can be shown as an answer; a product written out, say, has no box."""
+    if value is None:
+        return True
+    if question.takes == "choices":
+        return all(isinstance(one, str) for one in _listed(value))
+    kinds = {"date": dt.date, "flag": bool}
+    return isinstance(value, kinds.get(question.takes, str | int | float))
+
+
+def _listed(value: Any) -> list[Any]:
+    return list(value) if isinstance(value, list) else [] if value is None else [value]
+
+
+def _shown(question: Question, value: Any, units: UnitSystem) -> Any:
+    """What a box shows of what the plan says; a quantity that cannot be read as it is written."""
+    if question.takes == "date":
+        return value
+    if question.takes == "flag":
         return bool(question.default if value is None else value)
-    if takes == "choices":
-        named = [value] if isinstance(value, str) else list(value or [])
-        return [each for each in named if each in options]
-    if takes == "choice":
-        return value if value in options else ""
+    if question.takes == "choices":
+        return _listed(value)
     if question.kind is not None and value is not None:
-        try:
+        with contextlib.suppress(ValueError):
             return f"{shown_quantity(value, question.kind, units):.10g}"
-        except ValueError:
-            return ""
-    return "" if value is None else str(value)
+    return f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
 
 
 def _label(question: Question, units: UnitSystem, *, of_block: bool) -> str:
     unit = "" if question.kind is None else question.kind.unit_in(units)
-    unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "d": "days"}.get(unit, unit)
+    unit = {"deg": "°", "degC": "°C", "degF": "°F", "delta_degC": "°C", "delta_degF": "°F", "d": "days"}.get(
+        unit, unit
+    )
     needed = " *" if question.needed and not of_block else ""
     return question.label + (f", {unit}" if unit else "") + needed
 
@@ -501,23 +587,12 @@ def value_at(told: dict[str, Any], place: Place) -> Any:
     return at
 
 
-def _write_down(folder: Path, place: Place, key: str, question: Question, units: UnitSystem) -> None:
-    """Save an answer; an empty one removes the key, and one that cannot be read is told beside its box."""
-    refused = st.session_state["refused"]
-    refused.pop(key, None)
-    try:
-        answer = _read(st.session_state[key], question, units)
-    except ValueError as error:
-        refused[key] = f"{question.label}: {error}. The old answer stands; type another."
-        return
+def _write_down(folder: Path, place: Place, answer: Any, question: Question) -> None:
+    """Save an answer as plan.toml holds it; None removes the key."""
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
     save(lambda: change_plan(folder, edits))
-
-
-def _leave_open(folder: Path, place: Place) -> None:
-    save(lambda: change_plan(folder, [(place, None)]))
 
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
@@ -535,11 +610,13 @@ def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
         text = f"{answer} {question.kind.unit_in(units)}" if _NUMBER.fullmatch(answer) else answer
         parse_quantity(text, question.kind)
         return text
-    if question.takes in ("number", "whole number") and answer not in question.options:
+    if question.takes == "number" and answer.lower() in question.options:
+        return answer.lower()
+    if question.takes in ("number", "whole number"):
         whole = question.takes == "whole number"
-        if not _NUMBER.fullmatch(answer) or (whole and not answer.lstrip("+").isdecimal()):
+        if not _NUMBER.fullmatch(answer) or (whole and "." in answer):
             words = "".join(f" or {word}" for word in question.options)
-            raise ValueError(f'found "{answer}"; a {question.takes}{words} is expected')
+            raise ValueError(f'found "{answer}"; a {question.takes}{words} is expected{comma_hint(answer)}')
         return int(answer) if whole else float(answer)
     if question.key == "species" and len(answer) == 1:
         return answer[0]
@@ -548,7 +625,10 @@ def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
 
 def need_places(draft: Draft) -> list[tuple[str, Place]]:
     """Where each need stands, in the order of the blocks: a block's own, and the one that the others share."""
-    own = [block["block"] for block in draft.told.get("block", []) if "need" in block.get("crop", {})]
+    # A crop of its own has a need of its own, given or still to be given.
+    own = [
+        block["block"] for block in draft.told.get("block", []) if {"need", "name"} & {*block.get("crop", {})}
+    ]
     others = [name for name in draft.blocks if name not in own]
     places: dict[str, Place] = {}
     for name in draft.blocks:
@@ -565,16 +645,17 @@ CAUTION_STEPS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
     """How cautiously to credit, as a slider in words."""
     saved = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
-    key = _box(f"{folder.name} confidence", saved)
+    box = _box(
+        f"{folder.name} confidence",
+        saved,
+        lambda step: save(lambda: change_plan(folder, [(("credit", "confidence"), step)])),
+    )
     st.select_slider(
         "How cautiously to credit",
         sorted({*CAUTION_STEPS, saved}),
         value=saved,
-        key=key,
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
         help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
         "the chance that is set.",
-        on_change=lambda: save(
-            lambda: change_plan(folder, [(("credit", "confidence"), st.session_state[key])])
-        ),
+        **_watched(box),
     )

@@ -107,6 +107,18 @@ def _where(result: Result) -> str:
 
 
 def _zones_text(result: Result) -> str:
+    return _zone_rates_text(result) + _strip_rates_text(result)
+
+
+def _strip_rates_text(result: Result) -> str:
+    """Strips get what the crop would need without the cover crop, which can be more than any zone."""
+    rates = [strip.rate_n_kg_ha for strip in result.spread.zone_map.strips]
+    if not rates:
+        return ""
+    return f", and check strips at {_range(min(rates), max(rates), result.plan.units)} of nitrogen"
+
+
+def _zone_rates_text(result: Result) -> str:
     zones, units = result.spread.zone_map.zones, result.plan.units
     if not zones:
         return "nothing is spread"

@@ -25,7 +25,7 @@ from fieldmap.summary import (
     zone_cells,
     zone_columns,
 )
-from fieldmap.together import orders_by_kind
+from fieldmap.together import fields_text, orders_by_kind
 from fieldmap.units import area_text, rate_unit
 
 if TYPE_CHECKING:
@@ -76,21 +76,23 @@ def show_batch(found: BatchResult, folder: Path) -> None:
     kept = sum(one.state == "kept" for one in found.outcomes)
     area = area_text(summary.area_ha, summary.units)
     console.print(
-        f"\n[bold]{summary.fields:,} fields[/bold], {area}"
+        f"\n[bold]{fields_text(summary.fields)}[/bold], {area}"
         + (f", {kept:,} of them from before" if kept else "")
     )
     numbers = Table.grid(padding=(0, 2))
     for kind, kg in orders_by_kind(summary).items():
         numbers.add_row("[bold]Order[/bold]", escape(f"{mass_to_order_text(kg, summary.units)} of {kind}"))
-    numbers.add_row("[bold]Vary the rate[/bold]", f"worth it on {len(summary.worth):,} fields")
-    numbers.add_row("[bold]Sample more[/bold]", f"{len(summary.more_samples):,} fields, to be able to tell")
+    numbers.add_row("[bold]Vary the rate[/bold]", f"worth it on {fields_text(len(summary.worth))}")
+    numbers.add_row(
+        "[bold]Sample more[/bold]", f"{fields_text(len(summary.more_samples))}, to be able to tell"
+    )
     console.print(numbers)
     for one in found.without_files[:FAILURES_SHOWN]:
         for message in one.messages:
             console.print(f"No files for {escape(one.name)}: {escape(message)}", soft_wrap=True)
     more = len(found.without_files) - FAILURES_SHOWN
     if more > 0:
-        console.print(f"{more:,} more fields have no files: problems.csv says why.")
+        console.print(f"Without files as well: {fields_text(more)}. problems.csv says why.")
     console.print(f"Written to {escape(str(folder))}: open index.html in a browser.")
 
 

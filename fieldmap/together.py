@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import MultiPolygon
 
 from fieldmap.field import to_lonlat
-from fieldmap.units import area_text, mass_text, whole
+from fieldmap.units import area_text, mass_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -238,10 +238,16 @@ def orders_by_kind(summary: Summary) -> dict[str, float]:
 
 def headline(summary: Summary) -> str:
     """The answer for all fields, in a line."""
+    need = "needs" if len(summary.more_samples) == 1 else "need"
     return (
-        f"Varying the rate is worth it on {len(summary.worth)} of {whole(summary.fields)} fields; "
-        f"{len(summary.more_samples)} need more samples to tell"
+        f"Varying the rate is worth it on {len(summary.worth):,} of {fields_text(summary.fields)}; "
+        f"{len(summary.more_samples):,} {need} more samples to tell"
     )
+
+
+def fields_text(number: int) -> str:
+    """``1 field`` or ``1,200 fields``."""
+    return f"{number:,} field{'' if number == 1 else 's'}"
 
 
 def field_line(row: dict[str, Any], units: UnitSystem) -> tuple[str, ...]:

@@ -129,7 +129,7 @@ def parse_quantity(text: object, kind: Kind) -> float:
     """
     found = f'found "{text}"' if isinstance(text, str) else f"found {text}"
     if not isinstance(text, str) or (match := _QUANTITY.match(text)) is None:
-        raise ValueError(f"{found}; {kind.wanted}")
+        raise ValueError(f"{found}; {kind.wanted}{comma_hint(text)}")
     number, unit = float(match[1]), match[2]
     value = number * _in_unit(unit, kind, found)
     if kind is TEMPERATURE and unit.strip() == "degF":
@@ -139,6 +139,11 @@ def parse_quantity(text: object, kind: Kind) -> float:
     if value < 0 and not kind.signed:
         raise ValueError(f"{found}; {kind.name} cannot be negative")
     return value
+
+
+def comma_hint(text: object) -> str:
+    """What to say to a number with a comma in it: 1,5 or 1,400 could be either."""
+    return ", with a point for decimals and no comma" if isinstance(text, str) and "," in text else ""
 
 
 def _in_unit(unit: str, kind: Kind, found: str) -> float:

@@ -10,10 +10,11 @@ import pytest
 from streamlit import config
 from streamlit.testing.v1 import AppTest
 
-from fieldmap import read_plan
+from fieldmap import InputError, read_plan, run
 from fieldmap.app import PAGES, settings
+from fieldmap.draft import PARTS
 from fieldmap.sample_farm import sample_farm
-from fieldmap.session import Kept
+from fieldmap.session import Kept, confirm_cautions, file_to_hand_out
 from fieldmap.workspace import change_plan, copy_plan, new_plan, read_told, save_file, workspace_folder
 
 ROOT = Path(__file__).parents[1]
@@ -50,7 +51,10 @@ def demo(tmp_path):
 
 
 def opened(app, folder, page):
+    """A page of a plan, with every part of it open."""
     app.query_params["plan"] = folder.name
+    for part in PARTS:
+        app.session_state[f"part {part} {folder.name}"] = True
     app.run()
     app.switch_page(f"fieldmap/pages/{page}.py").run()
     assert not app.exception
@@ -240,7 +244,10 @@ def test_a_number_may_bring_its_own_unit_and_one_that_cannot_be_read_is_told_bes
     assert read_told(demo)["spreader"]["swath"] == "15 m"
     assert labelled(app.text_input, "Swath, ft").value == "49.21"
     labelled(app.text_input, "Swath, ft").set_value("1,5").run()
-    told = 'Swath: found "1,5"; a length with its unit is expected, such as "18 m" or "60 ft". The old answer stands'
+    told = (
+        'Swath: found "1,5"; a length with its unit is expected, such as "18 m" or "60 ft", with a point for '
+        "decimals and no comma. The old answer stands; type another."
+    )
     assert told in said(app)
     assert labelled(app.text_input, "Swath, ft").value == "1,5"  # to be mended, not typed anew
     assert read_told(demo)["spreader"]["swath"] == "15 m"
@@ -304,11 +311,75 @@ def test_applications_are_asked_for(app, demo):
     assert read_told(demo)["application"] == [{"share": "auto", "date": dt.date(2026, 7, 6)}]
 
 
+def test_a_product_written_out_has_no_box_and_is_never_thrown_away(app, demo):
+    own = 'product = { name = "my liquid", nitrogen = "9 %" }'
+    plan = demo / "plan.toml"
+    plan.write_text(
+        plan.read_text().replace('product = "urea"', own)
+        + f"\n[[application]]\ndate = 2026-05-20\nshare = 0.5\n{own}\n"
+        + "\n[[application]]\ndate = 2026-07-20\nshare = 0.5\n"
+    )
+    opened(app, demo, "upload")
+    assert said(app).count("Product: it stands in the plan as text.") == 2
+    labelled(app.text_input, "Speed").set_value("8").run()
+    assert plan.read_text().count(own) == 2
+
+
+def test_a_box_that_nobody_touched_saves_nothing(app, demo):
+    opened(app, demo, "upload")
+    swath = labelled(app.text_input, "Swath, ft")
+    change_plan(demo, [(("spreader", "swath"), "70 ft")])
+    swath.set_value(swath.value)  # reported with what it showed, as Streamlit does at times
+    labelled(app.text_input, "Speed").set_value("8").run()
+    assert read_told(demo)["spreader"]["swath"] == "70 ft"
+
+
+def test_what_is_not_known_is_shown_and_told(app, demo):
+    change_plan(demo, [(("spreader", "product"), "wonder"), (("spreader", "swath"), "sixty")])
+    opened(app, demo, "upload")
+    assert labelled(app.selectbox, "Product").value == "wonder"
+    assert labelled(app.text_input, "Swath").value == "sixty"
+    assert "Product: plan.toml, [spreader] product" in said(app)
+
+
+def test_a_part_stays_open_when_its_state_changes(app, tmp_path):
+    folder = new_plan(tmp_path, "Oak")
+    app.query_params["plan"] = folder.name
+    app.run()
+    app.switch_page("fieldmap/pages/upload.py").run()
+    labelled(app.button, "○ **Spreader** · empty").click().run()
+    labelled(app.text_input, "Swath").set_value("18").run()
+    assert labelled(app.button, "△ **Spreader** · needs a look")
+    labelled(app.text_input, "Step between").set_value("10").run()
+    assert read_told(folder)["spreader"] == {"swath": "18 m", "rate_step": "10 kg/ha"}
+    assert "Still to answer: Product, Lowest rate, of product, Highest rate, of product" in said(app)
+
+
+def test_the_need_of_a_block_with_its_own_crop_keeps_its_box(app, demo):
+    opened(app, demo, "map")
+    labelled(app.text_input, "Nitrogen need, west").set_value("").run()
+    assert not app.exception
+    assert labelled(app.text_input, "Nitrogen need, west").label == "Nitrogen need, west, lb/ac"
+    labelled(app.text_input, "Nitrogen need, west").set_value("170").run()
+    assert read_told(demo)["block"][0]["crop"]["need"] == "170 lb/ac"
+
+
+def test_files_are_of_the_plan_as_it_stands_when_they_are_asked_for(demo, monkeypatch):
+    confirm_cautions(demo, run(read_plan(demo)))
+    monkeypatch.setattr("fieldmap.session.result_of", lambda folder: run(read_plan(folder)))
+    before = file_to_hand_out(demo, "zones.csv")
+    change_plan(demo, [(("crop", "need"), "100 lb/ac")])
+    assert file_to_hand_out(demo, "zones.csv") != before
+    change_plan(demo, [(("spreader", "product"), "calcium nitrate")])
+    with pytest.raises(InputError, match="the plan was changed meanwhile, and cautions came with it"):
+        file_to_hand_out(demo, "zones.csv")
+
+
 def test_a_nitrate_test_is_asked_for(app, demo):
     opened(app, demo, "upload")
     labelled(app.button, "Add a test").click().run()
     assert not app.exception
-    assert "Sampled on: plan.toml, [[sidedress_test]] 1 sampled: this key is missing" in said(app)
+    assert "Still to answer: Sampled on." in said(app)
     assert "The field's average comes once what needs a look is in order." in said(app)
     blocks = [element for element in app.selectbox if element.label == "Block"]
     assert blocks[-1].options == ["every block", "west", "middle", "east"]
@@ -357,7 +428,7 @@ def test_a_bad_row_is_marked_beside_it(app, demo):
         'samples.csv, row 2: fresh_lb is "heavy"; a number in pounds is expected. Correct the cell.'
         in said(app)
     )
-    assert "△ **Samples** · needs a look" in [expander.label for expander in app.expander]
+    assert "△ **Samples** · needs a look" in [button.label for button in app.button]
 
 
 def test_the_plan_as_text_is_refused_where_it_is_no_toml(app, demo):

@@ -1,6 +1,8 @@
-// A map drawn anew in a page comes back where it was: same place, same view, same layers.
+// A map drawn anew in a page comes back where it was: same place, same view, same layers. Its frame is as high as it.
 "use strict";
 (() => {
+  const fit = () => { if (frameElement) frameElement.style.height = `${document.body.scrollHeight}px`; };
+  new ResizeObserver(fit).observe(document.body);
   const map = window.map_field;
   const bounds = window.geo_json_outline.getBounds();
   const key = "fieldmap " + bounds.toBBoxString();

@@ -16,7 +16,7 @@ from fieldmap.export.geojson import cut_at_180
 from fieldmap.export.page import asset, leaflet_css, leaflet_js, script_hash, template
 from fieldmap.export.tables import defused
 from fieldmap.summary import mass_to_order_text
-from fieldmap.together import field_line, headline, orders_by_kind
+from fieldmap.together import field_line, fields_text, headline, orders_by_kind
 from fieldmap.units import area_text, rate_text, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -113,6 +113,10 @@ def index_page(
     units = summary.units
     features = [_feature(row, units, linked=linked) for row in rows]
     scripts = [leaflet_js(), asset("fields.js")]
+    told = {row["field"] for row in (*summary.worth, *summary.more_samples)}
+    others = sorted(
+        (row.figures for row in rows if row.figures["field"] not in told), key=lambda one: one["name"]
+    )
     return template("fields.html").render(
         name=name,
         headline=headline(summary),
@@ -128,6 +132,9 @@ def index_page(
             (*field_line(row, units)[:3], row["what_would_change_it"])
             for row in summary.more_samples[:LISTED]
         ],
+        others=[field_line(row, units) for row in others[:LISTED]],
+        number_of_others=len(others),
+        fields_text=fields_text,
         problems=problems[:LISTED],
         listed=LISTED,
         imperial=units == "us",

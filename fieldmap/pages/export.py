@@ -14,6 +14,7 @@ from fieldmap.session import (
     cautions_read,
     confirm_cautions,
     file_of,
+    file_to_hand_out,
     need_open_plan,
     need_result,
     plain,
@@ -91,11 +92,11 @@ def downloads(folder: Path, result: Result) -> None:
     prepare_files(folder, result)
     everything, plan = st.columns([1, 3])
     everything.download_button(
-        "Download all files", lambda: all_files(folder, result), f"{folder.name}.zip", MIME["zip"], type="primary",
+        "Download all files", partial(all_files, folder), f"{folder.name}.zip", MIME["zip"], type="primary",
         on_click="ignore", key="all files",
     )  # fmt: skip
     plan.download_button(
-        "The plan folder", lambda: plan_zip(folder), f"{folder.name}-plan.zip", MIME["zip"], on_click="ignore",
+        "The plan folder", partial(plan_zip, folder), f"{folder.name}-plan.zip", MIME["zip"], on_click="ignore",
         help="Plan and inputs, to be opened on another computer or by the command line.",
     )  # fmt: skip
     for group, files in groups_of(result).items():
@@ -103,7 +104,7 @@ def downloads(folder: Path, result: Result) -> None:
         for name, what in files.items():
             button, text = st.columns([1, 3], vertical_alignment="center")
             button.download_button(
-                name, partial(file_of, folder, result, name), name.replace("/", "-"),
+                name, partial(file_to_hand_out, folder, name), name.replace("/", "-"),
                 MIME[name.rpartition(".")[2]], on_click="ignore", key=name,
             )  # fmt: skip
             text.write(plain(what))

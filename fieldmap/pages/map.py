@@ -26,6 +26,7 @@ from fieldmap.session import (
     need_places,
     need_result,
     plain,
+    save_answers,
     show_told,
     try_result,
 )
@@ -46,22 +47,25 @@ from fieldmap.summary import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-MAP_HEIGHT = 770
+MAP_HEIGHT = 770  # until the map has said how high it is
 PICTURE_IN = (5.2, 4.0)
 
 
 @st.fragment
 def bench(folder: Path) -> None:
     """Map, numbers and controls: a control that moves redraws these and nothing else."""
-    show_told()
+    save_answers()
+    notes = st.container()  # there even when empty, so that nothing below moves and loses what is being typed
     draft = draft_of(folder)
     found = try_result(folder)
     result = found if isinstance(found, Result) else last_result(folder) or need_result(folder)
-    if not isinstance(found, Result):
-        # The controls stay, so that the one that was moved too far can be moved back.
-        st.error("The map is of the plan before the last change, which cannot be:")
-        for problem in found:
-            st.warning(plain(str(problem)))
+    with notes:
+        show_told()
+        if not isinstance(found, Result):
+            # The controls stay, so that the one that was moved too far can be moved back.
+            st.error("The map is of the plan before the last change, which cannot be:")
+            for problem in found:
+                st.warning(plain(str(problem)))
     wide, beside = st.columns([5, 2], gap="large")
     with wide:
         st.iframe(map_of(folder, result), height=MAP_HEIGHT)

@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
 
 NEXT_SEASON = (
-    "Carried over: boundary, no-spread areas, cover crop, crops with their needs, spreader, prices: look at each "
-    "once more. To be given again: samples, stage, dates, weather, other credits, check strips."
+    "Carried over: boundary, no-spread areas, cover crop, crops with their needs, spreader, prices, yield response: "
+    "look at each once more. To be given again: samples, stage, laboratory %N, nodules, dates, weather, other "
+    "credits, several applications (without them all goes out at once), nitrate test, check strips, thin ground."
 )
 
 

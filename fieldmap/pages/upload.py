@@ -23,6 +23,7 @@ from fieldmap.intake import (
     start_rows,
     take_in,
 )
+from fieldmap.read.plan import MISSING
 from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
 from fieldmap.session import (
     ask,
@@ -74,8 +75,10 @@ def page() -> None:
     """Draw the page."""
     folder = need_open_plan()
     draft = draft_of(folder)
-    for problem in draft.other_problems:
-        st.warning(plain(str(problem)))
+    # Containers are there even when empty, so that nothing below moves and loses what is being typed.
+    with st.container():
+        for problem in draft.other_problems:
+            st.warning(plain(str(problem)))
     if not draft.told:
         _as_text(folder, draft)
         return
@@ -88,18 +91,39 @@ def page() -> None:
         asks = (_boundary, _samples, _stand, _crop, _other, _spreader)
         to_do = [part.title for part in draft.parts if part.state != "ready" and part.title != OTHER]
         for part, ask_part in zip(draft.parts, asks, strict=True):
-            # Named, so that what is open stays open while it is filled in; files that arrive open what is next.
             key = f"part {part.title} {folder.name}"
-            if arrived or key not in st.session_state:
+            if arrived or key not in st.session_state:  # files that arrive open what is next
                 st.session_state[key] = part.title in to_do[:1] or (
                     arrived and st.session_state.get(key, False)
                 )
-            label = f"{SHAPES[part.state]} **{part.title}** · {part.state}"
-            with st.expander(label, key=key, on_change="rerun"):
-                _problems(part)
-                ask_part(folder, draft)
+            with st.container(border=True):
+                _head(part, key)
+                if st.session_state[key]:
+                    with st.container():
+                        _problems(part, draft)
+                    ask_part(folder, draft)
         with st.expander("The plan as text", key=f"text {folder.name}", on_change="rerun"):
             _as_text(folder, draft)
+
+
+def _head(part: Part, key: str) -> None:
+    """Title and state of a part; a click opens or closes it.
+
+    Not an expander: Streamlit takes one whose label has changed for another, and closes it under the hands of whoever
+    is filling it in.
+    """
+
+    def turn() -> None:
+        st.session_state[key] = not st.session_state[key]
+
+    st.button(
+        f"{SHAPES[part.state]} **{part.title}** · {part.state}",
+        key=f"head {key}",
+        icon=":material/expand_more:" if st.session_state[key] else ":material/chevron_right:",
+        type="tertiary",
+        width="stretch",
+        on_click=turn,
+    )
 
 
 def _drop(folder: Path) -> bool:
@@ -123,26 +147,41 @@ def _drop(folder: Path) -> bool:
         st.session_state["drops"] = turn + 1
         tell(said, refused)
         st.rerun()
-    return show_told()
+    with st.container():
+        return show_told()
 
 
-def _problems(part: Part) -> None:
-    """What is wrong, in the words of the command line; an empty part says what to do."""
+def _problems(part: Part, draft: Draft) -> None:
+    """What is wrong, in the words of the command line, what is only open in a line; an empty part says what to do."""
     if part.state == "empty":
         st.write(WHAT_TO_DO[part.title])
         return
+    open_boxes = []
     for problem in part.problems:
-        if not (part.title == SAMPLES and problem.where.startswith("row ")):  # those stand beside their rows
-            st.warning(plain(_of_box(problem)))
+        if part.title == SAMPLES and problem.where.startswith("row "):  # those stand beside their rows
+            continue
+        box = _box_of(problem, draft)
+        if box and problem.found == MISSING:
+            open_boxes.append(box)
+        else:
+            st.warning(plain(f"{box}: {problem}" if box else str(problem)))
+    if open_boxes:
+        st.warning(plain(f"Still to answer: {', '.join(dict.fromkeys(open_boxes))}."))
 
 
-def _of_box(problem: Problem) -> str:
-    """A problem in the words of the command line, after the name of the box that it is about."""
-    named = re.fullmatch(r"\[+(\w+)\]+ (?:\d+ )?(\w+)", problem.where)
-    box = next(
-        (one.label for one in form.QUESTIONS if named and named.groups() == (one.section, one.key)), None
-    )
-    return f"{box}: {problem}" if box else str(problem)
+def _box_of(problem: Problem, draft: Draft) -> str:
+    """The name of the box that a problem is about, with its block; empty where it is not about one."""
+    of_block = re.fullmatch(r"\[\[block\]\] (.+) (crop|cover_crop)\.(\w+)", problem.where)
+    named = of_block or re.fullmatch(r"\[+(\w+)\]+ (?:\d+ )?(\w+)", problem.where)
+    if named is None:
+        return ""
+    section, key = named.groups()[-2:]
+    label = next((one.label for one in form.QUESTIONS if (section, key) == (one.section, one.key)), "")
+    if not (label and of_block):
+        return label
+    block = of_block[1]
+    blocks = [each.get("block", "") for each in draft.told["block"]]
+    return f"{label}, {blocks[int(block) - 1] if block.isdecimal() and block not in blocks else block}"
 
 
 def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Place = ()) -> None:
@@ -338,11 +377,7 @@ def _columns(folder: Path, draft: Draft) -> None:
 def _stand(folder: Path, draft: Draft) -> None:
     species = value_at(draft.told, ("cover_crop", "species")) or []
     ask(folder, draft.told, form.STAND[0])
-    stages = form.stages_of(species)
-    if isinstance(value_at(draft.told, ("cover_crop", "stage")), list):
-        st.caption("The stage of each species stands in the plan as text.")
-    else:
-        ask(folder, draft.told, form.STAGE, options=stages)
+    ask(folder, draft.told, form.STAGE, options=form.stages_of(species))
     _questions(folder, draft, form.STAND[1:])
     st.markdown("**How it is credited**")
     _questions(folder, draft, form.CREDIT)
@@ -414,11 +449,7 @@ def _other(folder: Path, draft: Draft) -> None:
 
 
 def _spreader(folder: Path, draft: Draft) -> None:
-    if isinstance(value_at(draft.told, ("spreader", "product")), dict):
-        st.caption("The product is an analysis of your own: it stands in the plan as text.")
-        _questions(folder, draft, form.SPREADER[1:])
-    else:
-        _questions(folder, draft, form.SPREADER)
+    _questions(folder, draft, form.SPREADER)
     st.markdown("**Prices**")
     _questions(folder, draft, form.PRICES)
     st.markdown("**In several applications**")
@@ -510,7 +541,9 @@ def _sketch(folder: Path, draft: Draft) -> None:
         if second.button("Use it as no-spread areas"):
             _keep_drawing(folder, "no-spread areas", drawings)
     elif draft.boundary is None:
-        st.caption("The pencil at the map's left draws an outline; a double click closes it.")
+        st.caption(
+            "The pentagon at the map's left draws an outline, corner by corner; its first corner closes it."
+        )
 
 
 def _keep_drawing(folder: Path, role: Any, drawings: list[dict[str, Any]]) -> None:

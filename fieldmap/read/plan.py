@@ -17,6 +17,7 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.plan import Plan
 
 PLAN_FILE = "plan.toml"
+MISSING = "this key is missing"
 REMEMBERED_BYTES = 32 * 2**20  # of larger files the digest is kept while their size and time stay the same
 
 
@@ -210,7 +211,7 @@ def _one_problem(found: Any) -> Problem:
         return Problem(PLAN_FILE, where, "this key is not known", guess, "Correct or remove it")
     if found["type"] == "missing":
         hint = _required_hint(str(path[-1]), found["input"])
-        return Problem(PLAN_FILE, where, "this key is missing", hint, "Add it to plan.toml")
+        return Problem(PLAN_FILE, where, MISSING, hint, "Add it to plan.toml")
     value = found.get("input")
     written = json.dumps(value, default=str, ensure_ascii=False)
     shown = "" if isinstance(value, dict | BaseModel) else f"found {written}"

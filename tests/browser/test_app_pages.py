@@ -86,8 +86,9 @@ def map_frame(page):
     return frame
 
 
-def summary(page, part):
-    return page.locator("summary", has_text=part).first
+def head(page, part):
+    """The button that opens a part of Upload."""
+    return page.get_by_role("button", name=re.compile(rf"{part} · "))
 
 
 def test_from_demo_to_zip_in_six_clicks(tab, workspace, tmp_path):
@@ -212,7 +213,7 @@ def test_a_sample_that_is_edited_changes_table_and_map(tab, workspace):
     map_frame(page)
     before = read_plan(folder), run(read_plan(folder)).stand.biomass.mean
     page.get_by_role("link", name="Upload").click()
-    summary(page, "Samples").click()
+    head(page, "Samples").click()
     # The grid is drawn on a canvas: the cell is reached with the keyboard, as a person without a mouse would.
     grid = page.get_by_test_id("stDataFrame").first
     grid.scroll_into_view_if_needed()
@@ -267,13 +268,13 @@ def wait_saved(page, folder, key, value):
 def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Reloaded")
     page = tab(f"upload?plan={folder.name}")
-    summary(page, "Spreader").click()
+    head(page, "Spreader").click()
     page.get_by_role("textbox", name="Swath, ft").fill("50")
     page.get_by_role("textbox", name="Swath, ft").press("Enter")
     wait_saved(page, folder, "swath", "50 ft")
     page.reload()
     page.get_by_role("heading", name="Reloaded").wait_for()
-    summary(page, "Spreader").click()
+    head(page, "Spreader").click()
     expect(page.get_by_role("textbox", name="Swath, ft")).to_have_value("50")
     assert read_told(folder)["spreader"]["swath"] == "50 ft"
 
@@ -282,7 +283,7 @@ def test_two_tabs_change_one_plan(tab, workspace):
     folder = copy_plan(workspace, FARM, name="Two tabs")
     first, second = (tab(f"upload?plan={folder.name}") for _ in range(2))
     for page in (first, second):
-        summary(page, "Spreader").click()
+        head(page, "Spreader").click()
     for page, label, text, key, value in (
         (first, "Swath, ft", "50", "swath", "50 ft"),
         (second, "Zones at most", "3", "zones_max", 3),
@@ -294,7 +295,7 @@ def test_two_tabs_change_one_plan(tab, workspace):
     told = read_told(folder)["spreader"]
     assert (told["swath"], told["zones_max"], told["speed"]) == ("50 ft", 3, "8 mph")
     second.reload()
-    summary(second, "Spreader").click()
+    head(second, "Spreader").click()
     expect(second.get_by_role("textbox", name="Swath, ft")).to_have_value("50")
 
 
@@ -312,6 +313,36 @@ def test_what_is_typed_while_the_last_answer_is_worked_out_stays(tab, workspace)
         box.press("Enter")
         wait_saved(page, folder, "zone_min", f"{size} ac")
         assert read_told(folder)["spreader"]["zones_max"] == int(zones), round_
+
+
+def test_answers_typed_faster_than_a_page_is_drawn_are_all_saved(tab, workspace):
+    page = tab(f"upload?plan={new_plan(workspace, 'fast typing').name}")
+    head(page, "Spreader").click()
+    page.get_by_role("textbox", name="Swath").focus()
+    answers = {
+        "Swath": "18",
+        "Step": "10",
+        "Lowest": "40",
+        "Highest": "400",
+        "Zones at": "5",
+        "Smallest": "0.4",
+    }
+    for text in answers.values():
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")  # to the next question's help
+        page.keyboard.press("Tab")
+    folder = workspace / "fast-typing"
+    wait_saved(page, folder, "zones_max", 5)
+    wait_saved(page, folder, "zone_min", "0.4 ha")
+    told = read_told(folder)["spreader"]
+    assert (told["swath"], told["rate_step"], told["rate_min"], told["rate_max"]) == (
+        "18 m",
+        "10 kg/ha",
+        "40 kg/ha",
+        "400 kg/ha",
+    )
+    for name, text in answers.items():
+        expect(page.get_by_role("textbox", name=name)).to_have_value(text)
 
 
 def test_a_control_redraws_the_map_where_it_was(tab, workspace):
