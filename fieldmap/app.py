@@ -29,10 +29,11 @@ STYLE = """
   .block-container, [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; max-width: 1500px; }
   h1 { font-size: 1.5rem !important; } h2 { font-size: 1.2rem !important; } h3 { font-size: 1.05rem !important; }
   iframe { border: 0; }
-  .st-key-working { position: fixed; top: 3.6rem; left: 0; right: 0; z-index: 999; padding: 0 1rem;
-    background: #ffffff; }
-  [class*="st-key-head"] button { justify-content: flex-start; font-weight: 400; }
-  @media (min-width: 640px) { .st-key-pages { display: none; } }
+  [data-testid="stLayoutWrapper"]:has(> .st-key-working) { position: fixed; top: 3.6rem; left: 0; right: 0;
+    z-index: 999; padding: 0 1rem; background: #ffffff; }
+  [class*="st-key-head"] button, [class*="st-key-head"] button > div { justify-content: flex-start; width: 100%; }
+  [data-testid="stElementContainer"]:has(> iframe[srcdoc]) { flex-basis: auto; height: auto; }
+  @media (min-width: 640px) { [data-testid="stLayoutWrapper"]:has(> .st-key-pages) { display: none; } }
   [data-testid="stDataFrame"], [data-testid="stMetricValue"] { font-variant-numeric: tabular-nums; }
 </style>
 """

@@ -100,6 +100,7 @@ def test_what_is_wrong_is_said_with_its_key(old, new, message):
         ("[credit]\nconfidence = 0.3\n", r"greater than or equal to 0.5"),
         ('[prices]\nproduct = "620 USD/t"\ncrop = "0.4 EUR/kg"\n', r"one currency throughout is expected"),
         ("[weather]\nirrigated = true\n", r"either file, or mean, amplitude and coldest together"),
+        ('[[block]]\nblock = "a"\ncover_crop = { nitrogen = "0.032 %" }\n', r"cover_crop.nitrogen: .*0\.032"),
         ('[[other_credits]]\nsource = "rain"\nnitrogen = "5 kg/ha"\n', r"\[\[other_credits\]\] 1 source"),
         ('[[other_credits]]\nsource = "starter"\nnitrogen = "-5 kg/ha"\n', r"cannot be negative"),
         ('[[block]]\nblock = "a"\n[[block]]\nblock = "a"\n', r'found \[\[block\]\] "a" twice'),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -21,9 +22,12 @@ from fieldmap import read_plan, run
 from fieldmap.errors import InputError
 from fieldmap.export import write_folder
 from fieldmap.export.figures import figures
+from fieldmap.findings import zones_say
 from fieldmap.maps import build_map
 from fieldmap.overlays import map_views
 from fieldmap.strips import strip_levels
+from fieldmap.summary import five_numbers
+from fieldmap.units import whole
 
 STRIPS = "\n[strips]\nnumber = 3\n"
 
@@ -87,6 +91,22 @@ def test_levels_are_shares_of_the_need_without_the_cover_crop(with_strips):
     assert [one.level for one in with_strips.spread.strips] == [0.0, 0.5, 1.0]
     last = max(zone.zone for zone in with_strips.spread.zone_map.zones)
     assert [row.zone for row in with_strips.spread.zone_map.strips] == [last + 1, last + 2, last + 3]
+
+
+def test_strips_are_named_beside_the_zones_and_never_taken_for_one(with_strips):
+    where = five_numbers(with_strips)[1].text
+    rates = [row.rate_n_kg_ha for row in with_strips.spread.zone_map.strips]
+    assert where.endswith(
+        f", and check strips at {whole(min(rates))} to {whole(max(rates))} kg/ha of nitrogen"
+    )
+    assert max(rates) > max(zone.rate_n_kg_ha for zone in with_strips.spread.zone_map.zones)
+    without = replace(
+        with_strips.spread.zone_map, in_strip=np.zeros_like(with_strips.spread.zone_map.in_strip), strips=()
+    )
+    plain = replace(with_strips.applications[0], spread=replace(with_strips.spread, zone_map=without))
+    assert zones_say(with_strips) != zones_say(
+        replace(with_strips, applications=(plain,))
+    )  # the strip, taken for a zone
 
 
 def test_the_strip_without_nitrogen_is_the_shorter(with_strips):

@@ -352,6 +352,8 @@ def test_a_control_redraws_the_map_where_it_was(tab, workspace):
     frame.locator('input[value="credit"]').check()
     frame.locator(".leaflet-control-zoom-in").click()
     page.wait_for_timeout(500)
+    frame_px, page_px = frame.locator("body").evaluate("() => [innerHeight, document.body.scrollHeight]")
+    assert abs(frame_px - page_px) <= 2  # nothing of it is hidden below
     before = frame.locator("body").evaluate("() => [map_field.getZoom(), map_field.getCenter().lat]")
     page.get_by_role("textbox", name="Zones at most").fill("2")
     page.get_by_role("textbox", name="Zones at most").press("Enter")
