@@ -248,13 +248,18 @@ def delivery_warnings(delivery: Delivery, plan: Plan) -> tuple[str, ...]:
     """What to say of a map that the machine cannot deliver, and of product where none belongs: that first."""
     units, fraction = plan.units, plan.spreader.product_entry.nitrogen_fraction
     found = []
+    what_to_do = (
+        "keep further off"
+        if plan.spreader.border_spreading
+        else "use border spreading there, or keep further off"
+    )
     for kg, where in (
         (delivery.in_no_spread_kg, "in no-spread areas"),
         (delivery.outside_kg, "beyond the boundary"),
     ):
         if kg * fraction >= REPORTED_N_KG:
             found.append(
-                f"About {mass_text(kg, units)} of product would land {where}: use border spreading there, or "
-                "keep further off."
+                f"About {mass_text(kg, units)} of product would land {where}"
+                f"{' even with the border device' * plan.spreader.border_spreading}: {what_to_do}."
             )
     return tuple(found)

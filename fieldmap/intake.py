@@ -104,21 +104,26 @@ def _file_as(folder: Path, role: Role) -> Path | None:
 
 def save_former(folder: Path, role: Role, former: Path) -> None:
     """Set a file aside before another takes its place; one for each role."""
-    for old in folder.glob(f".former-{KEYS[role][1]}-*"):
+    for old in folder.glob(f"{_former(role)}*"):
         old.unlink()
-    shutil.copyfile(former, folder / f".former-{KEYS[role][1]}-{former.name}")
+    shutil.copyfile(former, folder / f"{_former(role)}{former.name}")
+
+
+def _former(role: Role) -> str:
+    """How the name of a file begins that is kept to be put back."""
+    return f".former-{'-'.join(map(str, KEYS[role]))}-"
 
 
 def former_of(folder: Path, role: Role) -> Path | None:
     """The file that was in a role before; None where none was replaced."""
-    return next(iter(folder.glob(f".former-{KEYS[role][1]}-*")), None)
+    return next(iter(folder.glob(f"{_former(role)}*")), None)
 
 
 def put_back(folder: Path, role: Role) -> None:
     """Change the file of a role with the one that was there before."""
     former = former_of(folder, role)
     assert former is not None  # noqa: S101 - only offered where there is one
-    name, content = former.name.removeprefix(f".former-{KEYS[role][1]}-"), former.read_bytes()
+    name, content = former.name.removeprefix(_former(role)), former.read_bytes()
     present = _file_as(folder, role)
     if present is not None:
         save_former(folder, role, present)

@@ -162,17 +162,19 @@ def place_bar() -> None:
 @contextlib.contextmanager
 def _told_how_far(steps: int) -> Iterator[Callable[[str], None]]:
     """Say what is being done; gone when it is done."""
-    bar, done = st.session_state["bar"], 0
+    bar, done = st.session_state.get("bar"), 0  # none where a file is asked for: that is beside every page
 
     def step(doing: str) -> None:
         nonlocal done
-        bar.progress(min(done / steps, 1.0), text=doing[:1].upper() + doing[1:])
+        if bar is not None:
+            bar.progress(min(done / steps, 1.0), text=doing[:1].upper() + doing[1:])
         done += 1
 
     try:
         yield step
     finally:
-        bar.empty()
+        if bar is not None:
+            bar.empty()
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
@@ -365,12 +367,12 @@ def show_told() -> bool:
     return bool(said)
 
 
-def save(write: Callable[[], None]) -> None:
+def save(write: Callable[[], None], what: str = "") -> None:
     """Write something down; where that cannot be done it is said, and the old content stands."""
     try:
         write()
     except InputError as error:
-        tell([], [str(problem) for problem in error.problems])
+        tell([], [f"{what}{problem}" for problem in error.problems])
     except (OSError, Timeout) as error:
         tell([], [f"This was not saved ({error}). Free the place where plans are kept and try again."])
 
@@ -457,7 +459,7 @@ def ask(
     else:
         st.text_input(**common, value=saved, placeholder=open_text or None)
     if box.refused:
-        st.error(plain(f"{question.label}: {box.refused}. The old answer stands; type another."))
+        st.error(plain(f"{question.label}: {box.refused}. {_standing(box)} Type another."))
 
 
 @dataclass
@@ -492,6 +494,10 @@ def _box(place: str, saved: Any, write: Callable[[Any], None]) -> Box:
         box.turn += st.session_state.get(box.key, saved) != saved
         box.shown = saved
     return box
+
+
+def _standing(box: Box) -> str:
+    return f"The old answer, {box.shown}, stands." if box.shown else "It was not saved."
 
 
 def _watched(box: Box) -> dict[str, Any]:
@@ -592,10 +598,10 @@ def _write_down(folder: Path, place: Place, answer: Any, question: Question) -> 
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
-    save(lambda: change_plan(folder, edits))
+    save(lambda: change_plan(folder, edits), f"{question.label}, {answer}, was not saved. ")
 
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
 def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
@@ -614,7 +620,7 @@ def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
         return answer.lower()
     if question.takes in ("number", "whole number"):
         whole = question.takes == "whole number"
-        if not _NUMBER.fullmatch(answer) or (whole and "." in answer):
+        if not _NUMBER.fullmatch(answer) or (whole and not answer.lstrip("+-").isdecimal()):
             words = "".join(f" or {word}" for word in question.options)
             raise ValueError(f'found "{answer}"; a {question.takes}{words} is expected{comma_hint(answer)}')
         return int(answer) if whole else float(answer)
@@ -656,6 +662,7 @@ def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
         value=saved,
         format_func=lambda step: "as expected" if step == CAUTION_STEPS[0] else f"{step * 100:g} % sure",
         help="More cautious credits less and spreads more nitrogen: a zone's credit is then at least so much with "
-        "the chance that is set.",
+        "the chance that is set. With a yield response it stays as expected: that prices the risk already.",
+        disabled=bool(told.get("response")) and saved == CAUTION_STEPS[0],
         **_watched(box),
     )

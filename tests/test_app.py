@@ -246,7 +246,7 @@ def test_a_number_may_bring_its_own_unit_and_one_that_cannot_be_read_is_told_bes
     labelled(app.text_input, "Swath, ft").set_value("1,5").run()
     told = (
         'Swath: found "1,5"; a length with its unit is expected, such as "18 m" or "60 ft", with a point for '
-        "decimals and no comma. The old answer stands; type another."
+        "decimals and no comma. The old answer, 49.21, stands. Type another."
     )
     assert told in said(app)
     assert labelled(app.text_input, "Swath, ft").value == "1,5"  # to be mended, not typed anew
@@ -364,9 +364,19 @@ def test_the_need_of_a_block_with_its_own_crop_keeps_its_box(app, demo):
     assert read_told(demo)["block"][0]["crop"]["need"] == "170 lb/ac"
 
 
-def test_files_are_of_the_plan_as_it_stands_when_they_are_asked_for(demo, monkeypatch):
+def test_caution_stays_as_expected_with_a_yield_response_and_can_be_put_back(app, demo):
+    response = {"a": 12.0, "b": 0.05, "c": -0.0001}
+    change_plan(demo, [(("response",), response), (("credit", "confidence"), 0.6)])
+    opened(app, demo, "map")
+    opened(app, demo, "upload")
+    assert not app.select_slider[0].disabled
+    app.select_slider[0].set_value(0.5).run()
+    assert read_told(demo)["credit"]["confidence"] == 0.5
+    assert app.select_slider[0].disabled
+
+
+def test_files_are_of_the_plan_as_it_stands_when_they_are_asked_for(demo):
     confirm_cautions(demo, run(read_plan(demo)))
-    monkeypatch.setattr("fieldmap.session.result_of", lambda folder: run(read_plan(folder)))
     before = file_to_hand_out(demo, "zones.csv")
     change_plan(demo, [(("crop", "need"), "100 lb/ac")])
     assert file_to_hand_out(demo, "zones.csv") != before

@@ -12,6 +12,7 @@ from fieldmap import InputError
 from fieldmap.intake import (
     TEMPLATE,
     edit_rows,
+    former_of,
     match_columns,
     put_back,
     read_rows,
@@ -240,6 +241,7 @@ def test_what_was_replaced_can_be_put_back_and_forth(folder):
     assert (folder / "samples.csv").read_bytes() == first
     put_back(folder, "samples")
     assert b"4000" in (folder / "samples.csv").read_bytes()
+    assert former_of(folder, "weather") is None  # whose key in the plan has the same name
     take_in(folder, "old.geojson", (FARM / "boundary.geojson").read_bytes())
     take_in(folder, "new.geojson", (FARM / "boundary.geojson").read_bytes())
     put_back(folder, "boundary")

@@ -1,5 +1,7 @@
 """Passes, loads, and what the ground receives."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -7,7 +9,7 @@ from shapely.affinity import rotate
 from shapely.geometry import Polygon, box
 
 from fieldmap import read_plan, run
-from fieldmap.delivery import drive
+from fieldmap.delivery import delivery_warnings, drive
 from fieldmap.errors import InputError
 from fieldmap.field import Block, Field, Grid, burn
 from fieldmap.passes import long_axis_deg, passes_over, split_loads
@@ -196,4 +198,11 @@ def test_a_run_reports_passes_loads_and_delivery(plan_folder):
     total_kg = sum(zone.product_kg for zone in result.spread.zone_map.zones)
     assert sum(load.product_kg for load in result.spread.loads) == pytest.approx(total_kg)
     assert 0.5 < result.spread.delivery.within_tenth <= 1.0
-    assert any("would land beyond the boundary" in text for text in result.warnings)
+    assert any("would land beyond the boundary: use border spreading" in text for text in result.warnings)
+    told = result.plan.model_copy(
+        update={"spreader": result.plan.spreader.model_copy(update={"border_spreading": True})}
+    )
+    (text,) = delivery_warnings(replace(result.spread.delivery, outside_kg=99.0, in_no_spread_kg=0.0), told)
+    assert text == (
+        "About 99 kg of product would land beyond the boundary even with the border device: keep further off."
+    )

@@ -99,6 +99,10 @@ def downloads(folder: Path, result: Result) -> None:
         "The plan folder", partial(plan_zip, folder), f"{folder.name}-plan.zip", MIME["zip"], on_click="ignore",
         help="Plan and inputs, to be opened on another computer or by the command line.",
     )  # fmt: skip
+    st.caption(
+        "Files are of the plan as it stands when you click. If one does not come, the plan was changed in another "
+        "place: open this page again."
+    )
     for group, files in groups_of(result).items():
         st.subheader(group, anchor=False)
         for name, what in files.items():

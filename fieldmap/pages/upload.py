@@ -27,6 +27,7 @@ from fieldmap.read.plan import MISSING
 from fieldmap.read.table import COLUMNS, NUMBERS, POSITIONS
 from fieldmap.session import (
     ask,
+    ask_confidence,
     average_of,
     draft_of,
     go_to,
@@ -381,6 +382,7 @@ def _stand(folder: Path, draft: Draft) -> None:
     _questions(folder, draft, form.STAND[1:])
     st.markdown("**How it is credited**")
     _questions(folder, draft, form.CREDIT)
+    ask_confidence(folder, draft.told)
     _per_block(folder, draft, "cover_crop", (form.STAND[0], *form.STAND[1:4]))
 
 

@@ -18,7 +18,7 @@ from playwright.sync_api import expect
 from fieldmap import read_plan, run
 from fieldmap.export import WRITERS, write_folder
 from fieldmap.sample_farm import sample_farm
-from fieldmap.workspace import copy_plan, new_plan, read_told
+from fieldmap.workspace import change_plan, copy_plan, new_plan, read_told
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)
@@ -364,6 +364,18 @@ def test_a_control_redraws_the_map_where_it_was(tab, workspace):
     after = frame.locator("body").evaluate("() => [map_field.getZoom(), map_field.getCenter().lat]")
     assert after == pytest.approx(before)
     assert frame.locator('input[value="credit"]').is_checked()
+
+
+def test_a_download_is_of_the_plan_as_another_tab_has_left_it(tab, workspace, tmp_path):
+    folder = copy_plan(workspace, FARM, name="Left open")
+    page = tab(f"export?plan={folder.name}")
+    page.get_by_text("I have read the cautions").click()
+    page.get_by_role("button", name="zones.csv", exact=True).wait_for()
+    change_plan(folder, [(("spreader", "rate_max"), "300 lb/ac"), (("crop", "need"), "120 lb/ac")])
+    with page.expect_download() as caught:
+        page.get_by_role("button", name="zones.csv", exact=True).click()
+    write_folder(run(read_plan(folder)), tmp_path / "cli")
+    assert Path(caught.value.path()).read_bytes() == (tmp_path / "cli" / "zones.csv").read_bytes()
 
 
 def test_a_tap_on_a_zone_and_on_a_sample_gives_its_numbers(tab, workspace):
