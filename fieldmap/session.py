@@ -421,10 +421,11 @@ def ask(
     if question.takes in ("choice", "choices"):  # one that is not known is shown, and told as a problem
         options = [*options, *(one for one in _listed(value) if one not in options)]
     saved = _shown(question, value, units)
+    entries = {str(place[0]): len(told[str(place[0])])} if isinstance(place[1], int) else {}
     box = _box(
         f"{folder.name} {place}",
         saved,
-        lambda answer: _write_down(folder, place, _read(answer, question, units), question),
+        lambda answer: _write_down(folder, place, _read(answer, question, units), question, entries),
     )
     common: dict[str, Any] = {
         "label": _label(question, units, of_block=place[0] == "block"),
@@ -443,7 +444,7 @@ def ask(
                 key=f"open {box.key}",
                 type="tertiary",
                 on_click=_write_down,
-                args=(folder, place, None, question),
+                args=(folder, place, None, question, entries),
             )
     elif question.takes == "flag":
         st.checkbox(**common, value=saved)
@@ -593,12 +594,15 @@ def value_at(told: dict[str, Any], place: Place) -> Any:
     return at
 
 
-def _write_down(folder: Path, place: Place, answer: Any, question: Question) -> None:
-    """Save an answer as plan.toml holds it; None removes the key."""
+def _write_down(folder: Path, place: Place, answer: Any, question: Question, entries: dict[str, int]) -> None:
+    """Save an answer as plan.toml holds it; None removes the key. `entries` are those that were shown, by section."""
     edits: list[tuple[Place, Any]] = [(place, answer)]
     if question.key == "species":
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
-    save(lambda: change_plan(folder, edits), f"{question.label}, {answer}, was not saved. ")
+    save(
+        lambda: change_plan(folder, edits, entries_seen=entries),
+        f"{question.label}, {answer}, was not saved. ",
+    )
 
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

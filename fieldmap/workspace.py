@@ -28,7 +28,7 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.read.plan import PLAN_FILE, not_toml
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 FOLDER_SETTING = "FIELDMAP_WORKSPACE"
 UPLOAD_MAX_BYTES = 200 * 2**20
@@ -236,15 +236,25 @@ def write_plan_text(folder: Path, text: str) -> None:
         _write_atomically(folder / PLAN_FILE, text.encode())
 
 
-def change_plan(folder: Path, edits: Sequence[tuple[Path_, Any]]) -> None:
+def change_plan(
+    folder: Path, edits: Sequence[tuple[Path_, Any]], *, entries_seen: Mapping[str, int] | None = None
+) -> None:
     """Set keys of plan.toml, or remove those whose value is None; all others keep what stands on disk now.
 
     A path names sections and keys; ``("block", "west", "crop", "need")`` is a key of the [[block]] of that name,
     ``("other_credits", 0, "water")`` of the first [[other_credits]].
+
+    Raises
+    ------
+    InputError
+        Where a section has fewer entries than `entries_seen`, so that a number may mean another by now.
     """
     with _turn(folder):
         file = folder / PLAN_FILE
         document = _parse(file.read_text(encoding="utf-8-sig"))
+        for section, count in (entries_seen or {}).items():
+            if len(document.get(section, [])) < count:
+                raise InputError(_moved_on(section))
         for path, value in edits:
             _set(document, path, value)
         _write_atomically(file, tomlkit.dumps(document).encode())
@@ -285,8 +295,8 @@ def _moved_on(section: str) -> Problem:
     return Problem(
         PLAN_FILE,
         f"[[{section}]]",
-        "this entry was changed or removed in another place meanwhile",
-        "the entry as it was shown is expected",
+        "an entry was changed or removed in another place meanwhile",
+        "the entries as they were shown are expected",
         "Look at it again",
     )
 

@@ -15,7 +15,16 @@ from fieldmap.app import PAGES, settings
 from fieldmap.draft import PARTS
 from fieldmap.sample_farm import sample_farm
 from fieldmap.session import Kept, confirm_cautions, file_to_hand_out
-from fieldmap.workspace import change_plan, copy_plan, new_plan, read_told, save_file, workspace_folder
+from fieldmap.workspace import (
+    add_entry,
+    change_plan,
+    copy_plan,
+    new_plan,
+    read_told,
+    remove_entry,
+    save_file,
+    workspace_folder,
+)
 
 ROOT = Path(__file__).parents[1]
 # Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
@@ -383,6 +392,17 @@ def test_files_are_of_the_plan_as_it_stands_when_they_are_asked_for(demo):
     change_plan(demo, [(("spreader", "product"), "calcium nitrate")])
     with pytest.raises(InputError, match="the plan was changed meanwhile, and cautions came with it"):
         file_to_hand_out(demo, "zones.csv")
+
+
+def test_an_answer_never_goes_to_another_entry_than_the_one_shown(app, demo):
+    for share in (0.2, 0.3, 0.5):
+        add_entry(demo, "application", {"share": share})
+    opened(app, demo, "upload")
+    second = [one for one in app.text_input if one.label.startswith("Share of the supplemental")][1]
+    remove_entry(demo, "application", 0, {"share": 0.2})  # in another tab
+    second.set_value("0.35").run()
+    assert read_told(demo)["application"] == [{"share": 0.3}, {"share": 0.5}]
+    assert "Share of the supplemental nitrogen, 0.35, was not saved. plan.toml, [[application]]" in said(app)
 
 
 def test_a_nitrate_test_is_asked_for(app, demo):

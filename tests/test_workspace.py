@@ -103,11 +103,13 @@ def test_an_entry_that_was_changed_or_removed_in_another_place_is_left(demo):
     change_plan(demo, [(("other_credits", 0, "nitrogen"), "13 lb/ac")])
     before = plan_text(demo)
     with pytest.raises(
-        InputError, match=r"plan\.toml, \[\[other_credits\]\]: this entry was changed or removed in"
+        InputError, match=r"plan\.toml, \[\[other_credits\]\]: an entry was changed or removed in"
     ):
         remove_entry(demo, "other_credits", 0, seen)
     with pytest.raises(InputError, match="Look at it again"):
         change_plan(demo, [(("other_credits", 5, "nitrogen"), "13 lb/ac")])
+    with pytest.raises(InputError, match="Look at it again"):  # the first of two is another by now
+        change_plan(demo, [(("other_credits", 0, "nitrogen"), "14 lb/ac")], entries_seen={"other_credits": 2})
     assert plan_text(demo) == before
 
 
