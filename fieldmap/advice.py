@@ -53,7 +53,7 @@ def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
         if name not in known
     ]
     if problems:
-        raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
+        raise InputError(*problems)
 
 
 def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
@@ -125,7 +125,7 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
                 )
             )
     if problems:
-        raise InputError(*problems)
+        raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
 
 
 def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:

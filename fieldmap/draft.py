@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_origin
 
 import numpy as np
 import pyproj
@@ -14,6 +14,8 @@ from fieldmap.check import check
 from fieldmap.credit import draw_credit
 from fieldmap.errors import InputError, Problem
 from fieldmap.intake import read_rows
+from fieldmap.keys import model_in
+from fieldmap.plan import Plan
 from fieldmap.read.plan import PLAN_FILE, parse_plan, read_plan
 from fieldmap.read.table import read_samples
 from fieldmap.read.vector import read_boundary, read_no_spread
@@ -28,7 +30,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from fieldmap.plan import Plan
     from fieldmap.units import UnitSystem
 
 State = Literal["empty", "needs a look", "ready"]
@@ -74,8 +75,8 @@ class Part:
 class Draft:
     """A plan under work, as far as it can be read.
 
-    `told` is empty where plan.toml is not TOML; `plan` is None until nothing is wrong; `rows` is the sample table
-    as text and `row_problems` what is wrong by its row.
+    `told` is empty where plan.toml is not TOML or has something else where a section belongs; `plan` is None until
+    nothing is wrong; `rows` is the sample table as text and `row_problems` what is wrong by its row.
     """
 
     told: dict[str, Any]
@@ -103,6 +104,8 @@ def look_over(folder: Path) -> Draft:
     try:
         told = read_told(folder)
     except InputError:  # said again below
+        told = {}
+    if not _is_of_sections(told):  # nor can be asked about; told below too
         told = {}
     problems = _problems(folder)
     field, samples = _section(told, "field"), _section(told, "samples")
@@ -143,6 +146,24 @@ def _problems(folder: Path) -> list[Problem]:
     except InputError as error:
         return list(error.places)
     return []
+
+
+def _is_of_sections(told: dict[str, Any]) -> bool:
+    """Whether what a plan holds is tables where sections belong, and blocks by name."""
+    for name, field in Plan.model_fields.items():
+        value = told.get(field.alias or name)
+        if value is None or model_in(field.annotation) is None:
+            continue
+        several = get_origin(field.annotation) is tuple
+        entries = value if several and isinstance(value, list) else [value]
+        if not all(isinstance(entry, dict) for entry in entries):
+            return False
+    blocks = told.get("block", [])
+    return isinstance(blocks, list) and all(
+        isinstance(block.get("block"), str)
+        and all(isinstance(block.get(part, {}), dict) for part in ("crop", "cover_crop"))
+        for block in blocks
+    )
 
 
 def _section(told: dict[str, Any], name: str) -> dict[str, Any]:

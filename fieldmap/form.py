@@ -8,10 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel
-
 from fieldmap import tables
-from fieldmap.keys import kind_of, literals
+from fieldmap.keys import kind_of, literals, model_in
 from fieldmap.plan import Plan
 
 if TYPE_CHECKING:
@@ -56,7 +54,8 @@ class Question:
 
     @property
     def _field(self) -> FieldInfo:
-        model = _model_in(self._section.annotation)
+        model = model_in(self._section.annotation)
+        assert model is not None  # noqa: S101 - questions are of sections
         return next(f for name, f in model.model_fields.items() if self.key in (f.alias or name, name))
 
     @property
@@ -106,19 +105,14 @@ _FROM_TABLES: dict[tuple[str, str], Callable[[], Any]] = {
 }
 
 
-def _model_in(annotation: Any) -> type[BaseModel]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for part in getattr(annotation, "__args__", ()):
-        if isinstance(part, type) and issubclass(part, BaseModel):
-            return part
-    raise TypeError(annotation)
-
-
-def stages_of(species: list[str] | str) -> list[str]:
+def stages_of(species: object) -> list[str]:
     """The growth stages to choose from for a cover crop: those of its legume, where it has one."""
-    named = [species] if isinstance(species, str) else species
-    entries = [entry for name in named if (entry := tables.find(name, tables.cover_crops())) is not None]
+    named = [species] if isinstance(species, str) else species if isinstance(species, list) else []
+    entries = [
+        entry
+        for name in named
+        if isinstance(name, str) and (entry := tables.find(name, tables.cover_crops())) is not None
+    ]
     legumes = [entry for entry in entries if entry.kind == "legume"]
     return list((legumes or entries)[0].stages) if entries else list(tables.LEGUME_STAGES)
 

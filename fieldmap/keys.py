@@ -28,7 +28,7 @@ def _keys(section: type[BaseModel], place: str) -> Iterator[tuple[str, str, str]
         if name == "folder":
             continue
         key = field.alias or name
-        inner = _model_in(field.annotation)
+        inner = model_in(field.annotation)
         several = get_origin(field.annotation) is tuple and inner is not None
         if inner is not None and not place:
             yield from _keys(inner, f"[[{key}]]" if several else f"[{key}]")
@@ -37,10 +37,11 @@ def _keys(section: type[BaseModel], place: str) -> Iterator[tuple[str, str, str]
             yield f"{place} {key}".strip(), _takes(field), needed
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[BaseModel] | None:
+    """The section that a field of `Plan` holds, one or several; None where it holds a value."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    return next((model for part in get_args(annotation) if (model := _model_in(part))), None)
+    return next((model for part in get_args(annotation) if (model := model_in(part))), None)
 
 
 def _takes(field: FieldInfo) -> str:

@@ -374,7 +374,8 @@ def save(write: Callable[[], None], what: str = "") -> None:
     except InputError as error:
         tell([], [f"{what}{problem}" for problem in error.problems])
     except (OSError, Timeout) as error:
-        tell([], [f"This was not saved ({error}). Free the place where plans are kept and try again."])
+        why = f"The place where plans are kept cannot be written ({error}): free it and try again."
+        tell([], [f"{what or 'This was not saved. '}{why}"])
 
 
 def change_units(folder: Path) -> None:
@@ -404,17 +405,22 @@ def change_units(folder: Path) -> None:
 
 
 def ask(
-    folder: Path, told: dict[str, Any], question: Question, place: Place | None = None, **shown: Any
+    folder: Path,
+    told: dict[str, Any],
+    question: Question,
+    place: Place | None = None,
+    *,
+    options: list[str] | None = None,
 ) -> None:
     """One question of the plan, with what the plan says now.
 
-    `place` is where the answer stands if not in the question's own section, as in a block; `shown` overrides what the
-    widget is given, such as its options.
+    `place` is where the answer stands if not in the question's own section, as in a block; `options` are those that
+    the plan itself decides.
     """
     place = place or (question.section, question.key)
     units = units_of(told)
     value = value_at(told, place)
-    options = shown.get("options", question.options)
+    options = question.options if options is None else options
     if not _fits_a_box(question, value):
         st.caption(f"{question.label}: it stands in the plan as text.")
         return
@@ -534,7 +540,7 @@ def _fits_a_box(question: Question, value: Any) -> bool:
         return True
     if question.takes == "choices":
         return all(isinstance(one, str) for one in _listed(value))
-    kinds = {"date": dt.date, "flag": bool}
+    kinds = {"date": dt.date, "flag": bool, "choice": str}
     return isinstance(value, kinds.get(question.takes, str | int | float))
 
 
@@ -545,7 +551,7 @@ def _listed(value: Any) -> list[Any]:
 def _shown(question: Question, value: Any, units: UnitSystem) -> Any:
     """What a box shows of what the plan says; a quantity that cannot be read as it is written."""
     if question.takes == "date":
-        return value
+        return value.date() if isinstance(value, dt.datetime) else value
     if question.takes == "flag":
         return bool(question.default if value is None else value)
     if question.takes == "choices":
@@ -601,7 +607,7 @@ def _write_down(folder: Path, place: Place, answer: Any, question: Question, ent
         edits.append(((*place[:-1], "stage"), None))  # the stages of another species
     save(
         lambda: change_plan(folder, edits, entries_seen=entries),
-        f"{question.label}, {answer}, was not saved. ",
+        f"{question.label}, {'left open' if answer is None else answer}, was not saved. ",
     )
 
 
@@ -654,7 +660,11 @@ CAUTION_STEPS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 def ask_confidence(folder: Path, told: dict[str, Any]) -> None:
     """How cautiously to credit, as a slider in words."""
-    saved = float(value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0])
+    value = value_at(told, ("credit", "confidence")) or CAUTION_STEPS[0]
+    if not isinstance(value, int | float):
+        st.caption("How cautiously to credit: it stands in the plan as text.")
+        return
+    saved = float(value)
     box = _box(
         f"{folder.name} confidence",
         saved,

@@ -351,6 +351,33 @@ def test_what_is_not_known_is_shown_and_told(app, demo):
     assert "Product: plan.toml, [spreader] product" in said(app)
 
 
+@pytest.mark.parametrize(
+    "value", [5, "x", [1, "y"], {"a": 1}, True, dt.datetime(2026, 5, 4, 12, tzinfo=dt.UTC)], ids=str
+)
+def test_a_plan_that_says_something_odd_can_still_be_looked_at_and_mended(app, demo, value):
+    told = read_told(demo)
+    keys = [(section, key) for section in told for key in told[section] if isinstance(told[section], dict)]
+    change_plan(demo, [(place, value) for place in keys if place[0] not in ("field", "samples")])
+    opened(app, demo, "upload")
+    assert not app.exception
+    assert "Something went wrong" not in said(app)
+    assert app.text_area
+
+
+@pytest.mark.parametrize(
+    "section", ["cover_crop", "credit", "crop", "spreader", "weather", "prices", "other_credits", "block"]
+)
+@pytest.mark.parametrize("value", [5, [1]], ids=str)
+def test_a_section_that_is_none_can_still_be_mended(app, demo, section, value):
+    change_plan(demo, [((section,), None)])
+    plan = demo / "plan.toml"
+    plan.write_text(f"{section} = {value}\n" + plan.read_text())
+    opened(app, demo, "upload")
+    assert not app.exception
+    assert "Something went wrong" not in said(app)
+    assert app.text_area
+
+
 def test_a_part_stays_open_when_its_state_changes(app, tmp_path):
     folder = new_plan(tmp_path, "Oak")
     app.query_params["plan"] = folder.name

@@ -1,5 +1,7 @@
 """A plan under work: its parts, what is wrong with each, and the field's average."""
 
+import datetime as dt
+
 import pytest
 from shapely import transform
 
@@ -155,3 +157,11 @@ def test_size_and_place_of_an_outline_are_told(demo):
         boundary.geometry.map(lambda shape: transform(shape, lambda xy: xy[:, ::-1]))
     )
     assert f"{longitude:.4f}° S, {latitude:.4f}° E" in whereabouts(turned, "us")
+
+
+def test_what_holds_for_the_whole_field_is_told_once(demo):
+    change_plan(demo, [(("cover_crop", "terminated"), dt.date(2026, 4, 1))])
+    with pytest.raises(InputError) as caught:
+        check(demo)
+    after = [one for one in caught.value.places if "were clipped after the cover crop ended" in one.found]
+    assert len(after) == 1

@@ -198,11 +198,13 @@ def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Pl
     for start in range(0, len(applying), 2):
         for column, (question, place) in zip(st.columns(2), applying[start : start + 2], strict=False):
             with column:
-                ask(folder, draft.told, question, place, **_blocks_for(question, draft))
-
-
-def _blocks_for(question: Question, draft: Draft) -> dict[str, list[str]]:
-    return {"options": draft.blocks} if question.key == "block" else {}
+                ask(
+                    folder,
+                    draft.told,
+                    question,
+                    place,
+                    options=draft.blocks if question.key == "block" else None,
+                )
 
 
 def _entries(
@@ -227,8 +229,8 @@ def _entries(
             _questions(folder, draft, asked(entry), (section, number))
 
 
-def _add(folder: Path, section: str, entry: Told, label: str) -> None:
-    if st.button(label):
+def _add(folder: Path, section: str, entry: Told, label: str, *, disabled: bool = False) -> None:
+    if st.button(label, disabled=disabled):
         save(partial(add_entry, folder, section, entry))
         st.rerun()
 
@@ -265,7 +267,7 @@ def _file_line(folder: Path, draft: Draft, place: Place, what: str) -> None:
     if not named:
         return
     text, button = st.columns([3, 1], vertical_alignment="center")
-    text.write(f"{what}: {plain(named if isinstance(named, str) else ', '.join(named))}")
+    text.write(f"{what}: {plain(', '.join(map(str, named)) if isinstance(named, list) else str(named))}")
     if button.button("Leave it out", key=f"out {place}"):
         change_plan(folder, [(place, None)])
         st.rerun()
@@ -429,9 +431,7 @@ def _other(folder: Path, draft: Draft) -> None:
         "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
     )
     with button:
-        if st.button("Add", disabled=source is None):
-            save(partial(add_entry, folder, "other_credits", {"source": source}))
-            st.rerun()
+        _add(folder, "other_credits", {"source": source}, "Add", disabled=source is None)
     st.markdown("**Nitrate test before side-dressing**")
     _entries(
         folder,
