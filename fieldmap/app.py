@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
-import logging
 import sys
 import tomllib
 from importlib.resources import files
@@ -14,7 +13,7 @@ from typing import Any
 
 import streamlit as st
 
-from fieldmap.session import change_units, heading_of, place_bar, save_answers, the_open_plan
+from fieldmap.session import change_units, faults_told, heading_of, place_bar, save_answers, the_open_plan
 
 PAGES = (
     ("plans", "Plans"),
@@ -29,7 +28,7 @@ STYLE = """
   .block-container, [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; max-width: 1500px; }
   h1 { font-size: 1.5rem !important; } h2 { font-size: 1.2rem !important; } h3 { font-size: 1.05rem !important; }
   iframe { border: 0; }
-  [data-testid="stLayoutWrapper"]:has(> .st-key-working) { position: fixed; top: 3.6rem; left: 0; right: 0;
+  [data-testid="stLayoutWrapper"]:has(> [class*="st-key-working"]) { position: fixed; top: 3.6rem; left: 0; right: 0;
     z-index: 999; padding: 0 1rem; background: #ffffff; }
   [class*="st-key-head"] button, [class*="st-key-head"] button > div { justify-content: flex-start; width: 100%; }
   [data-testid="stElementContainer"]:has(> iframe[srcdoc]) { flex-basis: auto; height: auto; }
@@ -74,6 +73,8 @@ def unsafe_settings() -> list[str]:
         found.append("protection against forged requests (server.enableXsrfProtection) is off")
     if st.get_option("browser.gatherUsageStats"):
         found.append("it would report its use to others (browser.gatherUsageStats)")
+    if st.get_option("client.showErrorLinks") not in ("false", False):
+        found.append("it would offer to send errors to others (client.showErrorLinks)")
     if st.get_option("client.showErrorDetails") not in ("none", "type", False):
         found.append("it would show the inside of errors (client.showErrorDetails)")
     return found
@@ -102,9 +103,14 @@ def give_memory_back() -> None:
 
 def main() -> None:
     """Draw the app; every page passes through here."""
-    give_memory_back()
     st.set_page_config(page_title="fieldmap", layout="wide", initial_sidebar_state="collapsed")
-    st.html(STYLE)
+    with faults_told():
+        give_memory_back()
+        st.html(STYLE)
+        _draw()
+
+
+def _draw() -> None:
     if faults := unsafe_settings():
         st.error("This server is not safe as it was started, so it shows nothing: " + "; ".join(faults) + ".")
         st.write("Start it with `fieldmap app`, or set up sign-in as the README says.")
@@ -126,17 +132,10 @@ def main() -> None:
     ):  # a phone hides those at the top behind a button
         for each in pages.values():
             st.page_link(each)
-    place_bar()
+    place_bar("page")
     save_answers()
     _heading(of_plan=page is not pages["plans"])
-    try:
-        page.run()
-    except Exception:
-        # Streamlit's own control flow is no Exception; what is left is a fault of ours, for the log only.
-        logging.getLogger("fieldmap").exception("a page could not be drawn")
-        st.error(
-            "Something went wrong here that is not your doing. What you entered is saved; open the page again."
-        )
+    page.run()
 
 
 def _heading(*, of_plan: bool) -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import functools
+import logging
 import re
 import tempfile
 import threading
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from fieldmap.stand import Stand
     from fieldmap.units import UnitSystem
 
+LOG = logging.getLogger("fieldmap")
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
 KEPT_RESULTS, KEPT_AVERAGES, KEPT_FILES = 2, 8, 40
 
@@ -154,9 +157,12 @@ def _kept(what: str, most: int) -> Kept:  # noqa: ARG001 - one of each kind
     return Kept(most)
 
 
-def place_bar() -> None:
-    """Keep a place for the bar that says how far a computation is: always the same, so that nothing else moves."""
-    st.session_state["bar"] = st.container(key="working").empty()
+def place_bar(key: str) -> None:
+    """Keep a place for the bar that says how far a computation is: always the same, so that nothing else moves.
+
+    A fragment keeps a place of its own, for Streamlit lets it write into no other when it alone is drawn anew.
+    """
+    st.session_state["bar"] = st.container(key=f"working-{key}").empty()
 
 
 @contextlib.contextmanager
@@ -242,7 +248,7 @@ def last_result(folder: Path) -> Result | None:
 
 
 def try_result(folder: Path) -> Result | tuple[Problem, ...]:
-    """The run of a plan, or everything that is wrong with it."""
+    """The run of a plan, or everything that is wrong with it, a fault of this program included."""
     draft = draft_of(folder)
     if not draft.ready:
         parts = (one for part in draft.parts for one in part.problems)
@@ -251,6 +257,9 @@ def try_result(folder: Path) -> Result | tuple[Problem, ...]:
         result = result_of(folder)
     except InputError as error:
         return error.problems
+    except Exception:
+        LOG.exception("a plan could not be worked out")
+        return (BROKEN,)
     st.session_state["last plan"] = result.plan
     return result
 
@@ -352,6 +361,47 @@ def plain(text: str) -> str:
     return re.sub(r"([\\`*_{}\[\]<>()#+\-.!|~$:])", r"\\\1", text)
 
 
+BROKEN = Problem(
+    "this program",
+    "",
+    "it failed on the plan as it stands",
+    "a map",
+    "Take the last answer back; the log says why",
+)
+WENT_WRONG = (
+    "Something went wrong here that is not your doing. What was saved stays saved; open the page again, or take the "
+    "last answer back. The log says what it was."
+)
+
+
+@contextlib.contextmanager
+def faults_told() -> Iterator[None]:
+    """Keep a fault of this program from the page: the log has it, the page says so in words of its own.
+
+    Streamlit's own control flow is no Exception. Whatever it runs by itself, pages, fragments and callbacks, goes
+    through here, for what reaches Streamlit is shown on its own page in place of ours.
+    """
+    try:
+        yield
+    except Exception:
+        LOG.exception("a page could not be drawn")
+        st.error(WENT_WRONG)
+
+
+def callback(function: Callable[..., None]) -> Callable[..., None]:
+    """A function that Streamlit calls before it draws a page: where it fails the page says so."""
+
+    @functools.wraps(function)
+    def guarded(*args: Any) -> None:
+        try:
+            function(*args)
+        except Exception:
+            LOG.exception("an answer could not be taken in")
+            tell([], [WENT_WRONG])
+
+    return guarded
+
+
 def tell(said: list[str], refused: list[str]) -> None:
     """Keep what is to be said at the head of the page when it is drawn next."""
     st.session_state["told"] = said, refused
@@ -449,7 +499,7 @@ def ask(
                 "As for the field" if place[0] == "block" else "Leave it open",
                 key=f"open {box.key}",
                 type="tertiary",
-                on_click=_write_down,
+                on_click=callback(_write_down),
                 args=(folder, place, None, question, entries),
             )
     elif question.takes == "flag":
@@ -521,6 +571,9 @@ def _save_answer(box: Box) -> None:
         box.write(answer)
     except ValueError as error:
         box.refused = str(error)
+    except Exception:
+        LOG.exception("an answer could not be saved")
+        box.refused = "this program failed on it, and the log says why"
     else:
         box.shown, box.refused = answer, ""
 

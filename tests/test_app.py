@@ -104,6 +104,7 @@ def test_the_settings_are_the_same_whichever_way_it_is_started():
         ("server.enableXsrfProtection", False, "protection against forged requests"),
         ("browser.gatherUsageStats", True, "it would report its use to others"),
         ("client.showErrorDetails", "full", "it would show the inside of errors"),
+        ("client.showErrorLinks", "auto", "it would offer to send errors to others"),
     ],
 )
 def test_a_server_that_is_not_safe_shows_nothing(app, option, value, words):
@@ -341,6 +342,22 @@ def test_a_box_that_nobody_touched_saves_nothing(app, demo):
     swath.set_value(swath.value)  # reported with what it showed, as Streamlit does at times
     labelled(app.text_input, "Speed").set_value("8").run()
     assert read_told(demo)["spreader"]["swath"] == "70 ft"
+
+
+def test_an_answer_that_breaks_the_program_is_told_on_the_page_and_in_the_log(app, demo, monkeypatch, caplog):
+    opened(app, demo, "upload")
+
+    def broken(*_args, **_options):
+        raise RuntimeError("broken on purpose")
+
+    monkeypatch.setattr("fieldmap.session.change_plan", broken)
+    labelled(app.text_input, "Speed").set_value("8").run()
+    assert not app.exception
+    assert "Speed: this program failed on it, and the log says why. The old answer, 9, stands." in said(
+        app
+    )
+    assert "broken on purpose" in caplog.text
+    assert labelled(app.text_input, "Speed")
 
 
 def test_what_is_not_known_is_shown_and_told(app, demo):

@@ -11,8 +11,10 @@ import streamlit as st
 from fieldmap.export import DRIP, WRITERS, application_files
 from fieldmap.session import (
     all_files,
+    callback,
     cautions_read,
     confirm_cautions,
+    faults_told,
     file_of,
     file_to_hand_out,
     need_open_plan,
@@ -82,11 +84,16 @@ def groups_of(result: Result) -> dict[str, dict[str, str]]:
 @st.fragment
 def downloads(folder: Path, result: Result) -> None:
     """Cautions, confirmed once for a plan, then every file."""
+    with faults_told():
+        _downloads(folder, result)
+
+
+def _downloads(folder: Path, result: Result) -> None:
     if not cautions_read(folder, result):
         st.subheader("Before you spread", anchor=False)
         for caution in result.cautions:
             st.markdown(f"- {plain(caution)}")
-        st.checkbox("I have read the cautions", on_change=confirm_cautions, args=(folder, result))
+        st.checkbox("I have read the cautions", on_change=callback(confirm_cautions), args=(folder, result))
         st.caption("The files can be downloaded once this is ticked; it is asked once for a plan.")
         return
     prepare_files(folder, result)
@@ -120,6 +127,11 @@ def downloads(folder: Path, result: Result) -> None:
 @st.fragment
 def preview(folder: Path, result: Result) -> None:
     """The report's pages as pictures."""
+    with faults_told():
+        _preview(folder, result)
+
+
+def _preview(folder: Path, result: Result) -> None:
     if st.toggle("Show the report"):
         with st.spinner("Drawing the report"):
             report = pypdfium2.PdfDocument(file_of(folder, result, "report.pdf"))

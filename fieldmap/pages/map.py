@@ -20,11 +20,13 @@ from fieldmap.session import (
     ask,
     ask_confidence,
     draft_of,
+    faults_told,
     last_result,
     map_of,
     need_open_plan,
     need_places,
     need_result,
+    place_bar,
     plain,
     save_answers,
     show_told,
@@ -54,6 +56,12 @@ PICTURE_IN = (5.2, 4.0)
 @st.fragment
 def bench(folder: Path) -> None:
     """Map, numbers and controls: a control that moves redraws these and nothing else."""
+    with faults_told():
+        place_bar("map")
+        _bench(folder)
+
+
+def _bench(folder: Path) -> None:
     save_answers()
     notes = st.container()  # there even when empty, so that nothing below moves and loses what is being typed
     draft = draft_of(folder)

@@ -29,6 +29,7 @@ from fieldmap.session import (
     ask,
     ask_confidence,
     average_of,
+    callback,
     draft_of,
     go_to,
     need_open_plan,
@@ -328,7 +329,7 @@ def _sample_table(folder: Path, draft: Draft) -> None:
         num_rows="dynamic",
         hide_index=True,
         key=key,
-        on_change=_edit_rows,
+        on_change=callback(_edit_rows),
         args=(folder, draft.told["samples"]["file"], key, draft.rows),
         disabled=["needs a look"],
         column_config={
@@ -502,7 +503,7 @@ def _as_text(folder: Path, draft: Draft) -> None:
                 st.session_state[base] = edited
                 st.rerun()
     if edited != now:
-        drop_it.button("Show the plan as it stands", on_click=_forget, args=(key, base))
+        drop_it.button("Show the plan as it stands", on_click=callback(_forget), args=(key, base))
     for problem in (*draft.other_problems, *(one for part in draft.parts for one in part.problems)):
         st.warning(plain(str(problem)))
 

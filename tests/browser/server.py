@@ -16,29 +16,33 @@ ROOT = Path(__file__).parents[2]
 
 @dataclass(frozen=True)
 class Served:
-    """Where it answers, and its process."""
+    """Where it answers, its process, and what it has said."""
 
     address: str
     pid: int
+    log: Path
 
 
 @contextlib.contextmanager
-def served(workspace, *options):
+def served(workspace, *options, script=ROOT / "app.py"):
+    log = Path(workspace) / ".server.log"
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    server = subprocess.Popen(
-        [sys.executable, "-m", "streamlit", "run", ROOT / "app.py", f"--server.port={port}", *options],
-        env={**os.environ, "FIELDMAP_WORKSPACE": str(workspace)},
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    with log.open("wb") as out:
+        server = subprocess.Popen(
+            [sys.executable, "-m", "streamlit", "run", script, f"--server.port={port}", *options],
+            cwd=ROOT,
+            env={**os.environ, "FIELDMAP_WORKSPACE": str(workspace)},
+            stdout=out,
+            stderr=out,
+        )
     try:
         for _ in range(300):
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
                 break
             time.sleep(0.1)
-        yield Served(f"http://127.0.0.1:{port}", server.pid)
+        yield Served(f"http://127.0.0.1:{port}", server.pid, log)
     finally:
         server.terminate()
         server.wait()

@@ -445,3 +445,83 @@ def test_text_of_a_file_is_shown_and_never_run(tab, workspace):
         page = tab(f"{path}?plan={folder.name}")
         page.wait_for_timeout(3000)
         assert page.evaluate("() => window.HIT") is None
+
+
+WENT_WRONG = re.compile("Something went wrong|encountered an error|An error occurred")
+
+
+def set_zones(page, folder, number):
+    zones = page.get_by_role("textbox", name="Zones at most")
+    zones.fill(str(number))
+    zones.press("Enter")
+    wait_saved(page, folder, "zones_max", number)
+
+
+def test_the_map_stands_on_every_way_to_it(tab, workspace):
+    folder = copy_plan(workspace, FARM, name="Every way")
+    page = tab(f"map?plan={folder.name}")
+    map_frame(page)
+    for number, way in enumerate((None, "Season", "Export", "Upload", "reload", "another tab"), start=2):
+        if way == "reload":
+            page.reload()
+        elif way == "another tab":
+            page = tab(f"map?plan={folder.name}")
+        elif way is not None:
+            page.get_by_role("link", name=way).first.click()
+            page.wait_for_timeout(1000)
+            page.get_by_role("link", name="Map").first.click()
+        map_frame(page)
+        set_zones(page, folder, number)
+        expected = len({row.zone for row in run(read_plan(folder)).spread.zone_map.rows})
+        page.get_by_text(f"{expected} zones: ").wait_for()
+        expect(page.get_by_text(WENT_WRONG)).to_have_count(0)
+        map_frame(page)
+
+
+FAULTY = """
+import fieldmap.session
+
+whole = fieldmap.session.run
+
+def run(plan, **options):
+    if plan.spreader.zones_max == 4:
+        raise RuntimeError("broken on purpose")
+    return whole(plan, **options)
+
+def broken(result):
+    raise RuntimeError("broken while drawing")
+
+fieldmap.session.run = run
+fieldmap.session.map_page, drawn = broken, fieldmap.session.map_page
+fieldmap.session.map_page = lambda result, **how: (
+    broken(result) if result.plan.spreader.zones_max == 6 else drawn(result, **how)
+)
+from fieldmap.app import main
+
+main()
+"""
+
+
+def test_a_fault_of_the_program_leaves_the_last_map_and_offers_no_outside_link(chromium, tmp_path):
+    folder = copy_plan(tmp_path, FARM, name="Faulty")
+    script = tmp_path / "faulty.py"
+    script.write_text(FAULTY)
+    with served(tmp_path, script=script) as server, chromium.new_context() as context:
+        page = context.new_page()
+        page.goto(f"{server.address}/map?plan={folder.name}")
+        map_frame(page)
+        set_zones(page, folder, 4)
+        page.get_by_text("The map is of the plan before the last change").wait_for()
+        page.get_by_text("it failed on the plan as it stands").wait_for()
+        map_frame(page)
+        set_zones(page, folder, 3)
+        expect(page.get_by_text("it failed on the plan as it stands")).to_have_count(0)
+        set_zones(page, folder, 6)
+        page.get_by_text("Something went wrong here that is not your doing").wait_for()
+        for link in page.get_by_role("link").all():
+            assert link.get_attribute("href").startswith(("#", "/", server.address)), link.get_attribute(
+                "href"
+            )
+        said = server.log.read_text()
+        assert 'RuntimeError("broken on purpose")' in said
+        assert 'RuntimeError("broken while drawing")' in said
