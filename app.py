@@ -1,5 +1,5 @@
 """Start with ``streamlit run app.py``; ``fieldmap app`` does the same."""
 
-from fieldmap.app import main
+from fieldmap.app.main import main
 
 main()

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fieldmap.errors import InputError as InputError
-    from fieldmap.pipeline import Result as Result
-    from fieldmap.pipeline import run as run
-    from fieldmap.plan import Plan as Plan
+    from fieldmap.pipeline.run import Result as Result
+    from fieldmap.pipeline.run import run as run
+    from fieldmap.plan.model import Plan as Plan
     from fieldmap.read.plan import read_plan as read_plan
 
 _HOMES = {
     "InputError": "fieldmap.errors",
-    "Plan": "fieldmap.plan",
-    "Result": "fieldmap.pipeline",
+    "Plan": "fieldmap.plan.model",
+    "Result": "fieldmap.pipeline.run",
     "read_plan": "fieldmap.read.plan",
-    "run": "fieldmap.pipeline",
+    "run": "fieldmap.pipeline.run",
 }
 __all__ = ["InputError", "Plan", "Result", "read_plan", "run"]
 

@@ -10,13 +10,15 @@ import functools
 import math
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from typing import Any
+
     import pint
 
-UnitSystem = Literal["metric", "us"]
 
+UnitSystem = Literal["metric", "us"]
 KG_HA_PER_LB_AC = 0.45359237 / 0.40468564224
 HA_PER_ACRE = 0.40468564224
 M_PER_FOOT = 0.3048
@@ -198,9 +200,6 @@ def parse_price(text: object, per: Kind) -> Price:
     if match is None:
         raise ValueError(f"{found}; a price with currency and unit is expected, such as {example}")
     return Price(float(match[1]) / _in_unit(match[3], per, found), match[2])
-
-
-# What people see. Rates to whole units, areas to 0.1 (experience of the trade: finer digits are not real).
 
 
 def rate_unit(units: UnitSystem) -> str:

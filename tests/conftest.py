@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from small_fields import DEFAULT_BLOCKS, PLAN, boundary_geojson, random_places, samples_csv, trend
+from support.small_fields import DEFAULT_BLOCKS, PLAN, boundary_geojson, random_places, samples_csv, trend
 
 SAMPLE_GEO = Path(__file__).parents[1] / "sample_geo"
 

@@ -7,7 +7,7 @@ import datetime as dt
 import io
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -26,12 +26,12 @@ from fieldmap.read.files import (
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from pathlib import Path
+    from typing import Final
+
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab"}
-
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 DATE_WANTED: Final = f"a date such as 2026-05-04, from {FIRST_YEAR} to {LAST_YEAR},"
-
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _POINT = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?", re.IGNORECASE | re.ASCII)
 _COMMA = re.compile(r"[+-]?(\d+,\d*|,\d+)(e[+-]?\d{1,3})?", re.IGNORECASE | re.ASCII)

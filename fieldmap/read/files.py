@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import pandas as pd
 from pyproj import CRS
@@ -15,6 +15,8 @@ from fieldmap.errors import InputError, Problem
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+    from typing import Final
+
 
 # A field boundary or a season's samples take kilobytes. These bounds leave room for a farm's whole export
 # and keep a hostile upload from filling the memory.
@@ -24,7 +26,6 @@ MAX_FEATURES: Final = 100_000
 MAX_POSITIONS: Final = 1_000_000
 MAX_COLUMNS: Final = 300
 MAX_PROBLEMS: Final = 50
-
 WGS84: Final = CRS.from_epsg(4326)
 
 _CRS_NAME = re.compile(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldmap.errors import InputError, Problem
+from fieldmap.errors import InputError
+from fieldmap.read.layers.layers import read_boundary, read_no_spread
 from fieldmap.read.raster import read_covariate
-from fieldmap.read.table import SampleTable, read_samples
-from fieldmap.read.vector import read_boundary, read_no_spread
+from fieldmap.read.samples import read_samples
 from fieldmap.read.weather import read_weather
 
 if TYPE_CHECKING:
@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
     from pyproj import CRS
+
+    from fieldmap.errors import Problem
+    from fieldmap.read.samples import SampleTable
+
 
 Read = TypeVar("Read")
 

@@ -8,13 +8,17 @@ import hashlib
 import json
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ValidationError
 
-from fieldmap import tables, units
+from fieldmap import agronomy, units
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import Plan
+
+if TYPE_CHECKING:
+    from typing import Any
+
 
 PLAN_FILE = "plan.toml"
 MISSING = "this key is missing"
@@ -282,11 +286,11 @@ def _required_hint(key: str, section: Any) -> str:
 
 def _need_range(crop: Any) -> str:
     name = crop.get("name") if isinstance(crop, dict) else None
-    entry = tables.find(name, tables.crops()) if isinstance(name, str) else None
+    entry = agronomy.find(name, agronomy.crops()) if isinstance(name, str) else None
     if entry is None:
         return ""
     low, high = entry.need_lb_ac
     marks = ", ".join(
-        f"{tables.sources()[key].citation} [{tables.sources()[key].mark}]" for key in entry.sources
+        f"{agronomy.sources()[key].citation} [{agronomy.sources()[key].mark}]" for key in entry.sources
     )
     return f" (for {entry.name} the table has {low:.0f} to {high:.0f} lb/ac: {marks.rstrip('.')})"

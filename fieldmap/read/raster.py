@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 import rasterio
@@ -19,18 +19,18 @@ from fieldmap.read.files import check_file
 
 if TYPE_CHECKING:
     from pathlib import Path
+    from typing import Final
 
     from affine import Affine
     from numpy.typing import NDArray
+
 
 MAX_BLOCK_BYTES: Final = 128 * 2**20  # one tile or strip, unpacked: it is held in memory whole
 WARP_MB: Final = 64
 MAX_WINDOW_PIXELS: Final = 4 * 10**9  # 40 ha at 1 cm
 _ACTION = "Export it again as a plain GeoTIFF with its coordinate reference system"
-
 # Tags by which even a plain GeoTIFF makes GDAL open a file or an address of its choice.
 _POINTERS = {"OVERVIEWS", "PROXYOVERVIEWREQUEST", "GEOLOCATION"}
-
 # No side files: GDAL would open an .ovr or follow an .aux.xml by its content.
 _ENVIRONMENT = {
     "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR",

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from fieldmap.errors import Problem
-from fieldmap.read.delimited import (
-    DATE_WANTED,
-    TextTable,
-    ignored_columns,
-    parse_date,
-    read_delimited,
-    to_numbers,
-)
+from fieldmap.read.delimited import DATE_WANTED, ignored_columns, parse_date, read_delimited, to_numbers
 from fieldmap.read.files import names, quoted, raise_all
 
 if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
+    from typing import Final
+
+    from fieldmap.read.delimited import TextTable
+
 
 LONGEST_GAP_D: Final = 3
 

@@ -8,10 +8,10 @@ import time
 import numpy as np
 import psutil
 import pytest
-from browser.server import dropper, served
 from playwright.sync_api import sync_playwright
 from shapely.geometry import box
-from small_fields import PLAN, boundary_geojson, random_places, samples_csv, trend
+from support.server import dropper, served
+from support.small_fields import PLAN, boundary_geojson, random_places, samples_csv, trend
 
 pytestmark = pytest.mark.benchmark
 

@@ -7,13 +7,13 @@ import shutil
 import time
 
 import pytest
-from invented_fields import write_fields
+from support.invented_fields import write_fields
 
 from fieldmap import read_plan, run
-from fieldmap.batch import local_workers, run_batch
-from fieldmap.export import write_folder
-from fieldmap.export.together import TOGETHER
-from fieldmap.read.plan_list import list_plans
+from fieldmap.batch.files import TOGETHER
+from fieldmap.batch.plan_list import list_plans
+from fieldmap.batch.run import local_workers, run_batch
+from fieldmap.export.folder import write_folder
 
 pytestmark = pytest.mark.benchmark
 

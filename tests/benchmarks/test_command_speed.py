@@ -10,7 +10,8 @@ from statistics import median
 import pytest
 
 from fieldmap import read_plan, run
-from fieldmap.export import PAGES, WRITERS, write_folder
+from fieldmap.export.folder import write_folder
+from fieldmap.export.registry import PAGES, WRITERS
 
 SAMPLE_GEO = Path(__file__).parents[2] / "sample_geo"
 KETTLE_BEND = SAMPLE_GEO / "kettle-bend"

@@ -12,15 +12,14 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
-from invented_fields import EPSG, SOUTH_M, WEST_M, write_field
+from support.invented_fields import EPSG, SOUTH_M, WEST_M, write_field
 
 from fieldmap import read_plan
-from fieldmap.budget import reckon
-from fieldmap.drawing import draw_zones
-from fieldmap.passes import passes_over
-from fieldmap.spread import zone_loss
-from fieldmap.stand import survey
-from fieldmap.surface import fit_surface, predict
+from fieldmap.geostatistics.surface import fit_surface, predict
+from fieldmap.pipeline.budget import reckon
+from fieldmap.pipeline.survey import survey
+from fieldmap.spreader.passes import passes_over
+from fieldmap.zones.draw import draw_zones, zone_loss
 
 pytestmark = pytest.mark.benchmark
 
@@ -29,8 +28,8 @@ SURFACE = """
 import sys
 sys.path.insert(0, {folder!r})
 from pathlib import Path
-from test_growth import places, samples_at
-from fieldmap.surface import fit_surface, predict
+from benchmarks.test_growth import places, samples_at
+from fieldmap.geostatistics import fit_surface, predict
 
 def status_mb(name):
     return int(Path("/proc/self/status").read_text().split(name)[1].split()[0]) / 1024
@@ -78,7 +77,7 @@ def exponent(sizes, seconds):
 
 
 def peak_mb(n, cells):
-    code = SURFACE.format(folder=str(Path(__file__).parent), n=n, cells=cells)
+    code = SURFACE.format(folder=str(Path(__file__).parents[1]), n=n, cells=cells)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return float(done.stdout)
 

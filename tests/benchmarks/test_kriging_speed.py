@@ -17,8 +17,10 @@ import numpy as np
 import pytest
 from pykrige.ok import OrdinaryKriging
 
-from fieldmap.kriging import Covariance, krige, krige_local
-from fieldmap.surface import fit_surface, predict
+from fieldmap.geostatistics.covariance import Covariance
+from fieldmap.geostatistics.kriging import krige
+from fieldmap.geostatistics.local_kriging import krige_local
+from fieldmap.geostatistics.surface import fit_surface, predict
 
 pytestmark = pytest.mark.benchmark
 
@@ -115,7 +117,7 @@ MEMORY = """
 import sys
 from pathlib import Path
 sys.path.insert(0, {folder!r})
-import test_kriging_speed as speed
+from benchmarks import test_kriging_speed as speed
 
 def peak_kb():
     return int(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
@@ -141,7 +143,7 @@ def test_memory(bench):
     }
     peak = {}
     for name, call in calls.items():
-        script = MEMORY.format(folder=str(Path(__file__).parent), call=call)
+        script = MEMORY.format(folder=str(Path(__file__).parents[1]), call=call)
         done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
         peak[name] = float(done.stdout)
     bench(

@@ -9,10 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fieldmap.release import Residue, daily_release, split_season
-from fieldmap.soil import season_soil
-from fieldmap.tables import crops, find
-from fieldmap.uptake import balance, last_useful_day, short_from, weekly
+from fieldmap.agronomy.lookup import find
+from fieldmap.agronomy.tables import crops
+from fieldmap.season.balance import balance, short_from, weekly
+from fieldmap.season.release import Residue, daily_release, split_season
+from fieldmap.season.soil import season_soil
+from fieldmap.season.uptake import last_useful_day
 
 pytestmark = pytest.mark.benchmark
 

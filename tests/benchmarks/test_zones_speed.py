@@ -10,12 +10,14 @@ import shapely
 from rasterio import features
 from scipy import ndimage
 
-from fieldmap.coverage import zone_polygons
-from fieldmap.field import Grid
-from fieldmap.loss import MoneyLoss, SquaredLoss
-from fieldmap.passes import Pass
-from fieldmap.width import widen
-from fieldmap.zones import best_levels, rate_steps, shape_zones
+from fieldmap.field.grid import Grid
+from fieldmap.spreader.passes import Pass
+from fieldmap.spreader.rates import rate_steps
+from fieldmap.zones.levels import best_levels
+from fieldmap.zones.loss import MoneyLoss, SquaredLoss
+from fieldmap.zones.polygons import zone_polygons
+from fieldmap.zones.shapes import shape_zones
+from fieldmap.zones.width import widen
 
 pytestmark = pytest.mark.benchmark
 
@@ -95,7 +97,7 @@ def test_million_cells(texture, make_loss, bench):
 @pytest.mark.parametrize("make_loss", [SquaredLoss, money_loss])
 def test_million_cells_a_swath_wide(make_loss, runs, bench, monkeypatch):
     if not runs:
-        monkeypatch.setattr("fieldmap.width.cut_into_runs", lambda *_, **__: None)
+        monkeypatch.setattr("fieldmap.zones.width.cut_into_runs", lambda *_, **__: None)
     loss, block_index, levels, zone_index, clock = drawn(desired_rate(0.5), make_loss)
     zone_index, width = widen(
         zone_index,

@@ -12,13 +12,15 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from browser.server import ROOT, dropper, served
 from playwright.sync_api import expect
+from support.server import ROOT, dropper, served
 
 from fieldmap import read_plan, run
-from fieldmap.export import WRITERS, write_folder
-from fieldmap.sample_farm import sample_farm
-from fieldmap.workspace import change_plan, copy_plan, new_plan, read_told
+from fieldmap.app.plans.plan_file import change_plan, read_told
+from fieldmap.app.plans.workspace import copy_plan, new_plan
+from fieldmap.demo import sample_farm
+from fieldmap.export.folder import write_folder
+from fieldmap.export.registry import WRITERS
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)
@@ -479,9 +481,9 @@ def test_the_map_stands_on_every_way_to_it(tab, workspace):
 
 
 FAULTY = """
-import fieldmap.session
+from fieldmap.app.session import results
 
-whole = fieldmap.session.run
+whole = results.run
 
 def run(plan, **options):
     if plan.spreader.zones_max == 4:
@@ -491,12 +493,12 @@ def run(plan, **options):
 def broken(result):
     raise RuntimeError("broken while drawing")
 
-fieldmap.session.run = run
-fieldmap.session.map_page, drawn = broken, fieldmap.session.map_page
-fieldmap.session.map_page = lambda result, **how: (
+results.run = run
+results.page.map_page, drawn = broken, results.page.map_page
+results.page.map_page = lambda result, **how: (
     broken(result) if result.plan.spreader.zones_max == 6 else drawn(result, **how)
 )
-from fieldmap.app import main
+from fieldmap.app.main import main
 
 main()
 """

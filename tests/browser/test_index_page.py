@@ -1,13 +1,13 @@
 """The index page of many fields in a browser: no network, no script error, a bubble that tells a field."""
 
 import pytest
-from small_fields import PLAN
+from support.small_fields import PLAN
 
 from fieldmap import read_plan, run
-from fieldmap.export import write_folder
-from fieldmap.export.together import write_together
-from fieldmap.read.field_folder import read_field_folder
-from fieldmap.together import field_rows, summarise
+from fieldmap.batch.fields import field_rows, summarise
+from fieldmap.batch.files import write_together
+from fieldmap.export.folder import write_folder
+from fieldmap.export.read_back import read_field_folder
 
 pytestmark = pytest.mark.browser
 

@@ -8,13 +8,14 @@ import pytest
 from matplotlib.colors import to_rgb
 from PIL import Image
 from shapely.geometry import box
-from small_fields import DEFAULT_BLOCKS
+from support.small_fields import DEFAULT_BLOCKS
 
 from fieldmap import read_plan, run
-from fieldmap.export.html import write_map
-from fieldmap.overlays import map_views, zone_colours
-from fieldmap.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.report.palette import zone_colours
+from fieldmap.report.summary import five_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text
+from fieldmap.webmap.page import write_map
+from fieldmap.webmap.views import map_views
 
 pytestmark = pytest.mark.browser
 

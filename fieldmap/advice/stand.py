@@ -1,0 +1,180 @@
+"""What to know about the stand: dates, growth, thin ground, climate."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldmap.advice.refusals import GROWTH_DAYS, sampling_date
+from fieldmap.budget import COUNTED_BY_GUIDE
+from fieldmap.credit import WARM_FROM_C, surface_share
+from fieldmap.units import rate_text, temperature_text
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
+    from fieldmap.credit import CreditRule
+    from fieldmap.field import Field
+    from fieldmap.plan import CoverCrop, Crop, Plan
+    from fieldmap.season import Course
+    from fieldmap.stand import Growth, Samples, Sampling
+    from fieldmap.units import UnitSystem
+    from fieldmap.zones import ThinZone
+
+
+def trend_warnings(
+    samplings: tuple[Sampling, ...], growths: dict[str, Growth | None], plan: Plan
+) -> tuple[str, ...]:
+    """How the stand grew from sampling to sampling, and what the credit makes of it."""
+    if not samplings:
+        return ()
+    units, before, last = plan.units, *samplings[-2:]
+    told = "; ".join(
+        f"{one.sampled}: {rate_text(one.biomass_kg_ha, units)} dry"
+        f"{_with_nitrogen(one, units)} ({one.samples} samples)"
+        for one in samplings
+    )
+    change = last.biomass_kg_ha - before.biomass_kg_ha
+    days = (last.sampled - before.sampled).days
+    pace = f"{'gained' if change >= 0 else 'lost'} {rate_text(abs(change), units)} in the last {days} days"
+    found = [f"The stand over the spring, mean of each sampling: {told}. It {pace}; the map shows the last."]
+    for block, growth in growths.items():
+        if growth is None or growth.days <= 0:
+            continue
+        grew = f"{(growth.biomass - 1) * 100:+.0f} % of dry weight"
+        thinned = f"{(growth.nitrogen_pct - 1) * 100:+.0f} % of its %N"
+        if before.total_n_kg_ha is None:
+            thinned += " (the sampling before has none, so that the credit is likely too high)"
+        found.append(
+            f"Block {block}: the credit is of the stand {growth.days} days after the last sampling, at the pace of "
+            f"the last two samplings {grew} and {thinned}."
+        )
+    return tuple(found)
+
+
+def _with_nitrogen(one: Sampling, units: UnitSystem) -> str:
+    return "" if one.total_n_kg_ha is None else f" with {rate_text(one.total_n_kg_ha, units)} of nitrogen"
+
+
+def thin_ground_text(thin: ThinZone | None, plan: Plan) -> str:
+    """What was chosen for the highest-rate zone, and why; empty where there is nothing to choose."""
+    if thin is None:
+        return ""
+    asked, flat = (rate_text(each, plan.units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
+    told = plan.thin_ground
+    why = "its cause is unknown" if told.cause == "unknown" else f"its cause is given as {told.cause}"
+    if thin.block:
+        return (
+            f"In block {thin.block} the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, "
+            f"and {why}: look, dig and test there before spreading more."
+            + (" It is not held back: the rest of its zone would go short." if told.cap else "")
+        )
+    if thin.capped:
+        return (
+            f"The thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: {why}, and may "
+            "hold the vegetable back too."
+        )
+    if not told.may_limit_the_crop:
+        return (
+            f"The thinnest stand gets {asked} of nitrogen: {why}, which should not hold the vegetable back."
+        )
+    return (
+        f"The thinnest stand gets {asked} of nitrogen, and {why}: look, dig and test there, or hold it at the flat "
+        f"rate, {flat}, with [thin_ground] cap = true."
+    )
+
+
+TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
+EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
+COUNTED = {source: item for item, source in COUNTED_BY_GUIDE.items()}
+SEEDLING_DAYS = 14  # common practice, no source
+ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
+
+
+def date_warnings(plan: Plan, field: Field, samples: Samples) -> tuple[str, ...]:
+    """What a person should think of, each once."""
+    found: list[str] = []
+    for block in field.blocks:
+        found += _of_block(
+            block.name,
+            plan.cover_crop_of(block.name),
+            plan.crop_of(block.name),
+            plan,
+            sampling_date(plan, samples),
+        )
+    return tuple(dict.fromkeys(found))
+
+
+def _of_block(block: str, cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None) -> list[str]:
+    found = []
+    if sampled and plan.samples.growth is None and (cover.terminated - sampled).days > GROWTH_DAYS:
+        found.append(
+            f"The samples were clipped {(cover.terminated - sampled).days} days before the cover crop ended. A stand "
+            "can gain a lot in that time (39 to 61 % of dry matter in about two weeks, Wagger 1989): sample again, "
+            "or take the credit as a lower bound."
+        )
+    too_young = set(cover.stage or ()) & set(ROLLED_TOO_YOUNG)
+    if cover.ended_by == "rolled" and too_young:
+        found.append(
+            f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom "
+            "and cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
+        )
+    if cover.ended_by == "tarped" and cover.tarped_d < TARP_DAYS:
+        found.append(
+            f"{cover.tarped_d:.0f} days under a tarp may not kill the stand: three weeks are needed (published "
+            "trials). What grows again holds on to its nitrogen."
+        )
+    if cover.ended_by == "frost":
+        found.append(
+            "A stand that frost has killed loses nitrogen before spring: without a soil nitrate test the credit is "
+            "likely too high."
+        )
+    days = (crop.planted - cover.terminated).days
+    if plan.weather is None and days > EARLY_DAYS:
+        found.append(
+            f"{crop.name} is planted {days} days after the cover crop ended: most of its nitrogen is released within "
+            "four to six weeks (PNW 636), and what the crop cannot take yet may be lost. Without weather the whole "
+            "is credited, likely too much: give [weather], or a soil nitrate test."
+        )
+    soil_credits = [
+        one.source
+        for one in plan.other_credits
+        if one.block in (None, block) and COUNTED.get(one.source, "") not in ("", *crop.need_allows_for)
+    ]
+    if crop.need_is == "guide rate" and soil_credits:
+        found.append(
+            f"The need of {crop.name} is a guide rate, which usually contains what an average soil supplies, and "
+            f"{' and '.join(dict.fromkeys(soil_credits))} is credited beside it: look whether the guide counts that "
+            "already, and name it in need_allows_for if it does."
+        )
+    if cover.placement == "incorporated" and 0 <= days < SEEDLING_DAYS:
+        found.append(
+            f"{crop.name} is planted {days} days after the cover crop was tilled in: within two weeks decay can "
+            "damage seedlings (common practice, no source)."
+        )
+    if days < 0:
+        found.append(f"{crop.name} is planted before the cover crop ends: check the dates.")
+    return found
+
+
+def climate_warnings(rules: Sequence[CreditRule], courses: dict[str, Course], plan: Plan) -> tuple[str, ...]:
+    """Which climate the default share on the surface was taken for, and why."""
+    if not any(rule.climate for rule in rules):
+        return ()
+    border = temperature_text(WARM_FROM_C, plan.units)
+    if not courses:
+        unknown = (
+            "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
+            f"weather; in a cool one, soil below {border} over the ten weeks from termination, it would be 0.25."
+        )
+        return (unknown,)
+    found = []
+    for rule, (block, course) in zip(rules, courses.items(), strict=True):
+        if rule.climate:
+            share = surface_share(course.soil_c)[0]
+            found.append(
+                f"Block {block}: the soil averages {temperature_text(course.soil_c, plan.units)} over the ten weeks "
+                f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
+                f"total nitrogen (border {border}, from memory)."
+            )
+    return tuple(found)

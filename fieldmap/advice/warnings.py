@@ -1,0 +1,99 @@
+"""Every warning of a run, in the order in which they are told."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldmap.advice.applications import application_warnings, late_test_warnings, left_warnings
+from fieldmap.advice.machine import (
+    available_warnings,
+    build_up_warnings,
+    delivery_warnings,
+    limit_warnings,
+    offer_text,
+    pan_test_warnings,
+    response_warnings,
+    strip_warnings,
+)
+from fieldmap.advice.season import season_warnings, tested_warnings, tied_up_warnings
+from fieldmap.advice.stand import climate_warnings, date_warnings, thin_ground_text, trend_warnings
+from fieldmap.verdict import nutrients_together
+
+if TYPE_CHECKING:
+    from fieldmap.budget import Budget, LedgerLine, Share
+    from fieldmap.field import Field
+    from fieldmap.plan import Plan
+    from fieldmap.stand import Stand
+    from fieldmap.verdict import ApplicationMap
+
+
+def warnings_of(
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    applications: tuple[ApplicationMap, ...],
+    shares: tuple[Share, ...],
+    lines: tuple[LedgerLine, ...],
+) -> tuple[str, ...]:
+    """What the user should know, the machine first, then the samples, the season and the map."""
+    return (
+        *(text for one in applications for text in machine_warnings(one, applications)),
+        *left_warnings(applications, shares),
+        *stand.file_warnings,
+        *stand.samples.warnings,
+        *stand.nitrogen.warnings,
+        *date_warnings(plan, stand.field, stand.samples),
+        *application_warnings(plan, stand.field),
+        *late_test_warnings(plan, budget.sidedress),
+        *trend_warnings(stand.samplings, stand.growths, plan),
+        *tested_warnings(plan, stand.field),
+        *climate_warnings(budget.rules, budget.courses, plan),
+        *season_warnings(budget.courses, budget.seasons, plan),
+        *tied_up_warnings(lines, plan),
+        *(note for need in budget.needs for one in need.credits for note in one.notes),
+        *stand.map_warnings,
+        *(text for one in applications for text in available_warnings(one.spread.zone_map, one.plan)),
+        *nutrient_warnings(applications, stand.field),
+        *pan_test_warnings(plan),
+        *response_warnings(plan),
+        *strip_warnings(applications[0].spread.strips, plan),
+        *thin_warnings(applications),
+        *not_used(plan),
+    )
+
+
+def machine_warnings(one: ApplicationMap, applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the machine cannot deliver; needs beyond its limits with the last application, which makes up for all."""
+    if one.through_drip:
+        return ()
+    offer = offer_text(one.spread.offer, one.spread.delivery, one.plan)
+    said = (
+        *delivery_warnings(one.spread.delivery, one.plan),
+        *(limit_warnings(one.spread.limits, one.plan) if one is applications[-1] else ()),
+        *((offer,) if offer else ()),
+    )
+    return said if len(applications) == 1 else tuple(f"Application {one.number}: {text}" for text in said)
+
+
+def thin_warnings(applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+    """What the first application that gives thin ground most does there."""
+    found = ((one, thin_ground_text(one.spread.zone_map.thin, one.plan)) for one in applications)
+    several = len(applications) > 1
+    said = (f"Application {one.number}: {text}" if several else text for one, text in found if text)
+    return tuple(said)[:1]
+
+
+def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field) -> tuple[str, ...]:
+    """What builds up in the soil over all applications."""
+    first, *others = applications
+    if not others:
+        return build_up_warnings(first.spread.along, first.plan.spreader.product_entry.name, first.plan)
+    bringing = (one.plan.spreader.product_entry.name for one in applications if one.spread.along)
+    along = nutrients_together([(one.spread.zone_map, one.plan) for one in applications], field)
+    return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), first.plan)
+
+
+def not_used(plan: Plan) -> tuple[str, ...]:
+    """What the plan gives and this version does not act on; said rather than passed over."""
+    unused = plan.prices.crop is not None and plan.response is None
+    return ("Read and checked, but not acted on by this version: [prices] crop.",) if unused else ()

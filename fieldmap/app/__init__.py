@@ -1,0 +1,1 @@
+"""The app: pages of widgets over plan folders."""

@@ -1,0 +1,1 @@
+"""Plan folders as the app keeps and changes them; knows no widget."""

@@ -1,0 +1,273 @@
+"""A plan that is being written: what is there, what is missing, and what is wrong, part by part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, get_origin
+
+import numpy as np
+import pyproj
+from shapely import orient_polygons
+
+from fieldmap.app.plans.intake import read_rows
+from fieldmap.app.plans.plan_file import read_told
+from fieldmap.credit import draw_credit
+from fieldmap.errors import InputError
+from fieldmap.pipeline import check, reckon, survey
+from fieldmap.plan import Plan, model_in
+from fieldmap.read import PLAN_FILE, parse_plan, read_boundary, read_no_spread, read_plan, read_samples
+from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+    from typing import Any
+
+    import geopandas as gpd
+    import pandas as pd
+
+    from fieldmap.errors import Problem
+    from fieldmap.units import UnitSystem
+
+
+State = Literal["empty", "needs a look", "ready"]
+
+BOUNDARY, SAMPLES, STAND, CROP, OTHER, SPREADER = PARTS = (
+    "Boundary",
+    "Samples",
+    "Cover crop",
+    "Crop and need",
+    "Other nitrogen",
+    "Spreader",
+)
+# Sections of plan.toml by the part of the page that asks for them.
+_SECTIONS = {
+    BOUNDARY: ("field",),
+    SAMPLES: ("samples",),
+    STAND: ("cover_crop", "credit"),
+    CROP: ("crop",),
+    OTHER: ("other_credits", "sidedress_test", "soil_test", "weather"),
+    SPREADER: ("spreader", "prices", "response", "strips", "thin_ground", "application"),
+}
+# Stands in for a machine that is not described yet; the field's average does not depend on it.
+_ANY_SPREADER = {
+    "product": "urea",
+    "swath": "12 m",
+    "rate_step": "10 kg/ha",
+    "rate_min": "0 kg/ha",
+    "rate_max": "1000 kg/ha",
+    "zones_max": 1,
+    "zone_min": "0.1 ha",
+}
+
+
+@dataclass(frozen=True)
+class Part:
+    """One of the six parts of a plan."""
+
+    title: str
+    state: State
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A plan under work, as far as it can be read.
+
+    `told` is empty where plan.toml is not TOML or has something else where a section belongs; `plan` is None until
+    nothing is wrong; `rows` is the sample table as text and `row_problems` what is wrong by its row.
+    """
+
+    told: dict[str, Any]
+    plan: Plan | None
+    parts: tuple[Part, ...]
+    other_problems: tuple[Problem, ...]
+    boundary: gpd.GeoDataFrame | None
+    no_spread: gpd.GeoDataFrame | None
+    rows: pd.DataFrame | None
+    row_problems: dict[int, str]
+
+    @property
+    def ready(self) -> bool:
+        """Whether it can be run."""
+        return self.plan is not None
+
+    @property
+    def blocks(self) -> list[str]:
+        """Names of the blocks, once there is a boundary."""
+        return [] if self.boundary is None else list(self.boundary["block"])
+
+
+def look_over(folder: Path) -> Draft:
+    """Read a plan under work and find everything that is wrong with it; never raises for what is wrong."""
+    try:
+        told = read_told(folder)
+    except InputError:  # said again below
+        told = {}
+    if not _is_of_sections(told):  # nor can be asked about; told below too
+        told = {}
+    problems = _problems(folder)
+    field, samples = _section(told, "field"), _section(told, "samples")
+
+    def read(file: object, reader: Callable[[Path], Any]) -> Any:
+        """What a reader gives; None where the plan names no file, or one that cannot be read, which is told."""
+        if not isinstance(file, str) or not (folder / file).is_file():
+            return None
+        try:
+            return reader(folder / file)
+        except InputError as error:
+            problems.extend(one for one in error.places if one not in problems)
+            return None
+
+    boundary = read(field.get("boundary"), read_boundary)
+    no_spread = read(field.get("no_spread"), read_no_spread)
+    rows = read(samples.get("file"), lambda path: read_rows(folder, path.name))
+    if rows is not None:
+        read(samples.get("file"), lambda path: read_samples(path, crs=samples.get("crs")))
+    by_part = {title: [one for one in problems if part_of(one, told) == title] for title in PARTS}
+    return Draft(
+        told=told,
+        plan=None if problems else read_plan(folder),
+        parts=tuple(
+            Part(title, _state(title, told, by_part[title]), tuple(by_part[title])) for title in PARTS
+        ),
+        other_problems=tuple(one for one in problems if part_of(one, told) is None),
+        boundary=boundary,
+        no_spread=no_spread,
+        rows=rows,
+        row_problems=_by_row(problems, str(samples.get("file"))),
+    )
+
+
+def _problems(folder: Path) -> list[Problem]:
+    try:
+        check(folder)
+    except InputError as error:
+        return list(error.places)
+    return []
+
+
+def _is_of_sections(told: dict[str, Any]) -> bool:
+    """Whether what a plan holds is tables where sections belong, and blocks by name."""
+    for name, field in Plan.model_fields.items():
+        value = told.get(field.alias or name)
+        if value is None or model_in(field.annotation) is None:
+            continue
+        several = get_origin(field.annotation) is tuple
+        entries = value if several and isinstance(value, list) else [value]
+        if not all(isinstance(entry, dict) for entry in entries):
+            return False
+    blocks = told.get("block", [])
+    return isinstance(blocks, list) and all(
+        isinstance(block.get("block"), str)
+        and all(isinstance(block.get(part, {}), dict) for part in ("crop", "cover_crop"))
+        for block in blocks
+    )
+
+
+def _section(told: dict[str, Any], name: str) -> dict[str, Any]:
+    section = told.get(name, {})
+    return section if isinstance(section, dict) else {}
+
+
+def _by_row(problems: list[Problem], file: str) -> dict[int, str]:
+    """What is wrong with each row of the sample table, in the words of the command line."""
+    found: dict[int, list[str]] = {}
+    for problem in problems:
+        word, _, number = problem.where.partition(" ")
+        if problem.file == file and word == "row" and (first := number.split(" ")[0]).isdecimal():
+            text = f"{problem.found}; {problem.expected}. {problem.action}."
+            if text not in found.setdefault(int(first), []):
+                found[int(first)].append(text)
+    return {row: " ".join(texts) for row, texts in found.items()}
+
+
+def part_of(problem: Problem, told: dict[str, Any]) -> str | None:
+    """The part of the plan that a problem belongs to; None for one of the plan as a whole."""
+    if problem.file != PLAN_FILE:
+        field, samples, weather = (_section(told, name) for name in ("field", "samples", "weather"))
+        covariate = samples.get("covariate", ())
+        files = {
+            BOUNDARY: (field.get("boundary"), field.get("no_spread")),
+            SAMPLES: (samples.get("file"), *([covariate] if isinstance(covariate, str) else covariate)),
+            OTHER: (weather.get("file"),),
+        }
+        return next((title for title, named in files.items() if problem.file in named), None)
+    where = problem.where
+    if where.startswith("[[block]]"):
+        return STAND if "cover_crop" in where else CROP
+    section = where.strip("[").partition("]")[0]
+    return next((title for title, named in _SECTIONS.items() if section in named), None)
+
+
+def _state(title: str, told: dict[str, Any], problems: list[Problem]) -> State:
+    if title == OTHER:
+        there = any(told.get(name) for name in _SECTIONS[title])
+    else:
+        first = _section(told, _SECTIONS[title][0])
+        key = {BOUNDARY: "boundary", SAMPLES: "file"}.get(title)
+        there = bool(first.get(key) if key else first)
+    if not there:
+        return "empty"
+    return "needs a look" if problems else "ready"
+
+
+def whereabouts(boundary: gpd.GeoDataFrame, units: UnitSystem) -> str:
+    """Size and place of an outline, so that one with latitude and longitude swapped is noticed."""
+    shapes = boundary.geometry.to_crs(4326)
+    geod = pyproj.Geod(ellps="WGS84")
+    area_ha = sum(abs(geod.geometry_area_perimeter(orient_polygons(shape))[0]) for shape in shapes) / 1e4
+    west, south, east, north = shapes.total_bounds
+    latitude, longitude = (south + north) / 2.0, (west + east) / 2.0
+    return (
+        f"{area_text(area_ha, units)} at {abs(latitude):.4f}° {'N' if latitude >= 0 else 'S'}, "
+        f"{abs(longitude):.4f}° {'E' if longitude >= 0 else 'W'}: is that your field?"
+    )
+
+
+def average_text(
+    folder: Path, told: dict[str, Any], *, progress: Callable[[str], None] = lambda _: None
+) -> str:
+    """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left.
+
+    It needs the first four parts only.
+
+    Raises
+    ------
+    InputError
+        Where one of these is not ready.
+    """
+    known = told if told.get("spreader") else {**told, "spreader": _ANY_SPREADER}
+    try:
+        plan = parse_plan(known, folder)
+    except InputError:
+        plan = parse_plan({**told, "spreader": _ANY_SPREADER}, folder)
+    stand = survey(plan, progress=progress)
+    budget = reckon(plan, stand)
+    field, units = stand.field, plan.units
+    draws = draw_credit(
+        stand.biomass,
+        stand.nitrogen_pct,
+        np.where(field.inside, field.block_index, -1).astype(np.int64),
+        field=field,
+        rules=budget.rules,
+        strata=stand.strata,
+    )
+    tested = {call.block for call in budget.sidedress}
+    lines = []
+    for number, (block, need) in enumerate(zip(field.blocks, budget.needs, strict=True)):
+        cells = field.block_index == number
+        credit = float(budget.credit.credit_kg_ha[cells].mean())
+        points = field.block_index[draws.row, draws.column] == number
+        means = np.average(draws.credit_kg_ha[points], axis=0, weights=draws.cells[points])
+        release = float(budget.credit.release_error[cells].mean()) * abs(credit)
+        spread = 1.645 * float(np.hypot(means.std(), release))
+        left = need.need_kg_ha - credit - need.other_credits_kg_ha
+        shown = [whole(shown_rate(value, units)) for value in (credit, credit - spread, credit + spread)]
+        lines.append(
+            f"{block.name}, {need.crop}: need {rate_text(need.need_kg_ha, units)}, credit from the stand "
+            f"{shown[0]} ({shown[1]} to {shown[2]}) {rate_unit(units)}, other credits "
+            f"{rate_text(need.other_credits_kg_ha, units)}, left to spread {rate_text(max(left, 0.0), units)}"
+            + (", of it what the nitrate test allows" if block.name in tested else "")
+        )
+    return "\n".join(lines)

@@ -1,0 +1,325 @@
+"""What the app asks for, in the order in which a person works, each with a sentence or two of help.
+
+What a key takes and in which unit is read from `Plan`; here stand only its place, its words and when it is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from fieldmap import agronomy
+from fieldmap.plan import Plan, kind_of, literals, model_in
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pydantic.fields import FieldInfo
+
+    from fieldmap.units import Kind
+
+
+Takes = Literal["quantity", "choice", "choices", "date", "flag", "number", "whole number", "text"]
+Told = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Question:
+    """One key of plan.toml as the app asks for it.
+
+    Parameters
+    ----------
+    section, key
+        Where the answer stands.
+    label
+        What a person calls it; the unit is added where it is shown.
+    help
+        The agronomy in a sentence or two, with its source.
+    when
+        Whether it is asked, by what the section says already.
+    left_open
+        What holds where there is no answer, in words; without it the default of the key is shown.
+    """
+
+    section: str
+    key: str
+    label: str
+    help: str = ""
+    when: Callable[[Told], bool] = lambda _: True
+    left_open: str = ""
+
+    @property
+    def _section(self) -> FieldInfo:
+        return next(f for name, f in Plan.model_fields.items() if self.section in (name, f.alias))
+
+    @property
+    def _field(self) -> FieldInfo:
+        model = model_in(self._section.annotation)
+        assert model is not None  # noqa: S101 - questions are of sections
+        return next(f for name, f in model.model_fields.items() if self.key in (f.alias or name, name))
+
+    @property
+    def kind(self) -> Kind | None:
+        """The kind of quantity; None where it is none."""
+        return kind_of(self._field)
+
+    @property
+    def takes(self) -> Takes:
+        """Which sort of answer is expected."""
+        annotation = str(self._field.annotation)
+        if self.kind is not None:
+            return "quantity"
+        if self.key in ("stage", "block"):  # of each species its own stage only in the plan as text
+            return "choice"
+        if "float" in annotation:
+            return "number"  # or one of the options, as a word
+        if self.options:
+            return "choices" if annotation.startswith("tuple") or "tuple[str" in annotation else "choice"
+        sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number"}
+        return next((sort for word, sort in sorts.items() if word in annotation), "text")
+
+    @property
+    def options(self) -> list[str]:
+        """What may be chosen; empty where anything may be written."""
+        if (self.section, self.key) in _FROM_TABLES:
+            return [entry.name for entry in _FROM_TABLES[self.section, self.key]()]
+        return [word for word in literals(self._field.annotation) if isinstance(word, str)]
+
+    @property
+    def default(self) -> Any:
+        """What holds where nothing is told; None where something must be, or where nothing is."""
+        value = self._field.get_default(call_default_factory=True) if not self._field.is_required() else None
+        return None if value in ((), "") else value
+
+    @property
+    def needed(self) -> bool:
+        """Whether a run needs an answer; where a plan does without the section it does not."""
+        return self._field.is_required() and self._section.default is not None and self.key != "ended_by"
+
+
+_FROM_TABLES: dict[tuple[str, str], Callable[[], Any]] = {
+    ("cover_crop", "species"): agronomy.cover_crops,
+    ("crop", "name"): agronomy.crops,
+    ("spreader", "product"): agronomy.products,
+    ("application", "product"): agronomy.products,
+}
+
+
+def stages_of(species: object) -> list[str]:
+    """The growth stages to choose from for a cover crop: those of its legume, where it has one."""
+    named = [species] if isinstance(species, str) else species if isinstance(species, list) else []
+    entries = [
+        entry
+        for name in named
+        if isinstance(name, str) and (entry := agronomy.find(name, agronomy.cover_crops())) is not None
+    ]
+    legumes = [entry for entry in entries if entry.kind == "legume"]
+    return list((legumes or entries)[0].stages) if entries else list(agronomy.STAGES["legume"])
+
+
+CRS = Question("samples", "crs", "Reference system of easting and northing", "Its code, such as EPSG:26918.")
+
+SAMPLES = (
+    Question("samples", "sampled", "Sampled on", "The day of the clipping."),
+    Question("samples", "confirmed", "Clipped after the stand ended: that is right", "What lies "
+             "dead has lost nitrogen (common practice, no source): such samples are refused until you say so."),
+)  # fmt: skip
+
+STAND = (
+    Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
+             "by dry weight. The table of species holds %N by stage with its sources."),
+    Question("cover_crop", "nitrogen", "Laboratory %N of dry matter", "What the laboratory found in a mixed sample "
+             "of the whole stand. Without it %N comes from the table by species and stage, which is less sure.",
+             left_open="by species and stage"),
+    Question("cover_crop", "nodules", "Nodules on the roots", "Pink inside: nitrogen is being fixed. Few or white: "
+             "the table's %N is not used and a laboratory value is needed (common practice, no source)."),
+    Question("cover_crop", "terminated", "Ended on", "The day the stand is tilled, mown, rolled, sprayed or frozen. "
+             "Nitrogen comes from that day on."),
+    Question("cover_crop", "placement", "Where the residue lies", "Residue on the surface gives about half of what "
+             "incorporated residue does (0.46, range 0.40 to 0.52, published)."),
+    Question("cover_crop", "tilled_share", "Share of the ground tilled (0 to 1)",
+             "The tilled strip's width over the distance between strips.",
+             lambda told: told.get("placement") == "strip-tilled"),
+    Question("cover_crop", "ended_by", "Ended by", "Left open, tilling is taken for incorporated residue and mowing "
+             "for residue on the surface.", left_open="by where it lies"),
+    Question("cover_crop", "residue", "Residue", "Chopped residue decays sooner than whole plants."),
+    Question("cover_crop", "tarped", "Days under the tarp", "Three weeks kill rye and vetch; one does not "
+             "(published).",
+             lambda told: told.get("ended_by") == "tarped"),
+    Question("cover_crop", "sown", "Sown on", "Nitrogen that was spread before this day is in the stand already."),
+)  # fmt: skip
+
+STAGE = Question(
+    "cover_crop",
+    "stage",
+    "Growth stage when clipped",
+    "%N falls from bud to seed set, so the same weight holds less nitrogen later; of a mixture, the legume's stage.",
+)
+
+CREDIT = (
+    Question("credit", "method", "How the credit follows from the stand", "By quality: from %N of the residue, with "
+             "the relation of PNW 636. By share: a fixed share of the nitrogen in the stand."),
+    Question("credit", "share", "Share of the stand's nitrogen (0 to 1)", "Yours is final. Left open: 0.50 "
+             "incorporated, 0.40 on warm ground, 0.25 on cool ground.", lambda told: told.get("method") == "share"),
+    Question("credit", "release_error", "Error of the release", "How far the share that is released may be off, as a "
+             "standard error; all zones share it. The default is judgement."),
+    Question("credit", "correction", "Correction from earlier check strips", "1 credits as reckoned; 0.8 credits a "
+             "fifth less. It is shown wherever it acts."),
+)  # fmt: skip
+
+CROP = (
+    Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables."),
+    Question("crop", "planted", "Planted on", "What is released before the crop can hold it does not count for it."),
+    Question("crop", "harvested", "Harvested on", "What is released after the last useful uptake does not count."),
+    Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
+             "never filled in for you."),
+    Question("crop", "need_is", "That figure is", "A guide's rate is fertiliser to spread, with average soil supply "
+             "in it already. Crop uptake is all the crop takes up: then the recovery of spread nitrogen is asked."),
+    Question("crop", "recovery", "Recovery of spread nitrogen (0 to 1)", "The share of spread nitrogen that the crop "
+             "takes up.", lambda told: told.get("need_is") == "crop uptake"),
+    Question("crop", "need_allows_for", "The guide has counted already", "A credit that the guide counted is not "
+             "subtracted a second time.", left_open="nothing"),
+    Question("crop", "touches_soil", "The harvested part touches the soil", "Raw manure then needs 120 days before "
+             "the harvest, otherwise 90 (7 CFR 205.203, organic rule)."),
+    Question("crop", "plastic_laid", "Plastic laid on", "From that day on only drip reaches the crop's roots."),
+    Question("crop", "need_per", "The figure is per area of", "A need per area of bed is turned into field area."),
+    Question("crop", "bed_width", "Width of a bed", "", lambda told: told.get("need_per") == "bed"),
+    Question("crop", "bed_spacing", "From bed to bed", "Middle to middle.",
+             lambda told: told.get("need_per") == "bed"),
+)  # fmt: skip
+
+WEATHER = (
+    Question("weather", "mean", "Mean temperature of the year", "With amplitude and coldest day it stands in for a "
+             "weather file: soil temperature decides how soon nitrogen comes."),
+    Question("weather", "amplitude", "Half the swing from coldest to warmest", "A temperature difference."),
+    Question("weather", "coldest", "Coldest day of the year", "Around 20 January in the north (common practice)."),
+    Question("weather", "irrigated", "The field is irrigated", "Dry soil holds release back."),
+)  # fmt: skip
+
+SOIL = (
+    Question("soil_test", "phosphorus", "Phosphorus in the soil test", "Organic products bring phosphorus along: "
+             "where it is high already, that is said.", left_open="not tested"),
+    Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus.", left_open="not tested"),
+)  # fmt: skip
+
+SPREADER = (
+    Question("spreader", "product", "Product", "What is spread, with its analysis from the table of products. One of "
+             'your own is written in the plan as text: product = { name = "my liquid", nitrogen = "9 %" }.'),
+    Question("spreader", "swath", "Swath", "From pass to pass."),
+    Question("spreader", "rate_step", "Step between rates, of product", "The controller sets whole steps of it."),
+    Question("spreader", "rate_min", "Lowest rate, of product", "Below it the machine does not spread evenly; "
+             "nothing at all is always possible."),
+    Question("spreader", "rate_max", "Highest rate, of product", "What the machine can carry at its speed."),
+    Question("spreader", "zones_max", "Zones at most", "More zones follow the stand more closely; after three or "
+             "four little is gained."),
+    Question("spreader", "zone_min", "Smallest zone", "Smaller patches are joined to a neighbour."),
+    Question("spreader", "speed", "Speed", "With the time of a change it gives the distance a change takes."),
+    Question("spreader", "rate_change", "Time of a rate change", "From the old rate to the new one, 3 to 5 s "
+             "(published)."),
+    Question("spreader", "hopper", "Hopper holds", "With it the map shows where a load runs out.",
+             left_open="all is one load"),
+    Question("spreader", "heading", "Direction of the passes, from north", "From north clockwise.",
+             left_open="along the field"),
+    Question("spreader", "rate_n_min", "Every zone gets at least, of nitrogen", "A starter."),
+    Question("spreader", "outside_rate", "Outside zones and on lost position, of product", "0 unless you say so."),
+    Question("spreader", "border_spreading", "A border device is used", "It throws nothing beyond the boundary."),
+)  # fmt: skip
+
+APPLICATION = (
+    Question("application", "date", "On", "With several applications each needs its day."),
+    Question("application", "share", "Share of the supplemental nitrogen", "A number from 0 to 1, or auto: then each "
+             "carries the crop to the next, by the season; one auto beside numbers is the rest."),
+    Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
+             "leafy crop can burn it."),
+    Question("application", "product", "Product", "Of this application alone; one of your own as for the "
+             "spreader.", left_open="the spreader's"),
+)  # fmt: skip
+
+SIDEDRESS = (
+    Question("sidedress_test", "sampled", "Sampled on", "Nitrate in the top foot of soil, just before side-dressing. "
+             "From that day on the test, and not the ledger, says what is still to spread."),
+    Question("sidedress_test", "nitrate_n", "Nitrate-N", "As the laboratory gives it: nitrate-N here, or nitrate in "
+             "the next box."),
+    Question("sidedress_test", "nitrate", "Or nitrate"),
+    Question("sidedress_test", "threshold", "Enough from", "Your guide's threshold: from it on nothing is "
+             "side-dressed.", left_open="the crop's, from the table"),
+    Question("sidedress_test", "block", "Block", left_open="every block"),
+)  # fmt: skip
+
+STRIPS = (
+    Question("strips", "number", "How many", "Strips with none, half and all of what the crop would need without "
+             "the cover crop, so some get more than any zone: the crop there shows what the credit was worth. Of two "
+             "one gets none and one all.", left_open="none"),
+)  # fmt: skip
+
+RESPONSE = (
+    Question("response", "a", "Yield without nitrogen, t/ha (a)", "Yield = a + b N + c N² up to its top, N in kg/ha, "
+             "from a trial near you. With it and both prices zones follow money."),
+    Question("response", "b", "First gain, t per kg of N (b)"),
+    Question("response", "c", "Bend, below 0 (c)"),
+    Question("prices", "crop", "Price of the crop, such as 0.8 USD/kg", "What a kilogram of yield brings."),
+)  # fmt: skip
+
+THIN_GROUND = (
+    Question("thin_ground", "cause", "Why the stand is thin where it is thin", "Where wet, dry or acid "
+             "ground thinned the stand it may hold the vegetable back too (common practice, no source)."),
+    Question("thin_ground", "cap", "Hold the rate there back", "To what one rate for all would give there."),
+)  # fmt: skip
+
+PRICES = (
+    Question("prices", "product", "Price of the product, such as 620 USD/t", "For the cost of the order and of a "
+             "kilogram of nitrogen."),
+    Question("prices", "cover_crop", "Cost of the cover crop, such as 95 USD/ha", "Seed, inoculant and field work "
+             "together."),
+)  # fmt: skip
+# How much, by source; the app asks for one of the sets.
+CREDIT_KEYS = {
+    "irrigation water": ("nitrate_n", "water"),
+    "soil nitrate": ("nitrate_n", "depth", "bulk_density", "sampled"),
+    "soil organic matter": ("organic_matter",),
+    "compost": ("total_n", "share", "applied"),
+    "manure": ("total_n", "share", "applied", "raw"),
+    "previous legume": ("crop", "ended", "nitrogen"),
+    "starter": ("nitrogen",),
+    "earlier years": ("nitrogen",),
+}
+
+CREDIT_LABELS = {
+    "nitrate_n": "Nitrate-N",
+    "water": "Water over the season",
+    "depth": "Depth of the sample",
+    "bulk_density": "Bulk density of the soil",
+    "sampled": "Sampled on",
+    "organic_matter": "Organic matter",
+    "total_n": "Total nitrogen spread",
+    "share": "Share available in the first year (0 to 1)",
+    "applied": "Spread on",
+    "raw": "It is raw manure",
+    "crop": "Which legume",
+    "ended": "Ended on",
+    "nitrogen": "Nitrogen",
+}
+
+
+def credit_questions(source: str) -> tuple[Question, ...]:
+    """What is asked of another credit: what was measured, or the nitrogen itself."""
+    keys = CREDIT_KEYS[source]
+    asked = [Question("other_credits", key, CREDIT_LABELS[key]) for key in keys]
+    if "nitrogen" not in keys:
+        asked.append(Question("other_credits", "nitrogen", "Or the nitrogen itself, where it is known"))
+    return (*asked, Question("other_credits", "block", "Block", left_open="every block"))
+
+
+NEED = CROP[3]
+ZONES_MAX, ZONE_MIN = (question for question in SPREADER if question.key in ("zones_max", "zone_min"))
+
+
+def need_of(block: str) -> Question:
+    """The need, for one of several blocks."""
+    return replace(NEED, label=f"{NEED.label}, {block}")
+
+
+QUESTIONS = (
+    CRS, *SAMPLES, *STAND, STAGE, *CREDIT, *CROP, *WEATHER, *SOIL, *SPREADER, *APPLICATION, *SIDEDRESS, *STRIPS,
+    *RESPONSE, *THIN_GROUND, *PRICES,
+)  # fmt: skip

@@ -1,0 +1,1 @@
+"""What Streamlit's session holds: the open plan, answers, what was worked out."""

@@ -1,0 +1,36 @@
+"""What a stand brings against what the crop needs, before anything is zoned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fieldmap.budget.need import BlockNeed
+    from fieldmap.budget.seasons import BlockSeason
+    from fieldmap.budget.sidedress import SidedressCall
+    from fieldmap.credit import CreditMap, CreditRule, StageCourse
+    from fieldmap.season import Course, InTime
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Credits, needs and what is left, by block and on the field's grid.
+
+    `rules` turn biomass into the credit that comes in time, `whole_rules` into the whole season's; `credit` and
+    `whole` are the maps of the two. Lists are in the order of the field's blocks.
+    """
+
+    courses: dict[str, Course]
+    in_time: dict[str, InTime]
+    rules: list[CreditRule]
+    needs: list[BlockNeed]
+    credit: CreditMap
+    whole: CreditMap
+    supplemental_kg_ha: NDArray[np.float64]
+    seasons: tuple[BlockSeason, ...]
+    stages: tuple[StageCourse, ...]
+    sidedress: tuple[SidedressCall, ...]

@@ -1,0 +1,78 @@
+"""The ledger of a block: need, credits, and what is left, line by line with sources."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap import agronomy
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fieldmap.budget.need import BlockNeed
+    from fieldmap.season import SeasonSplit
+
+
+@dataclass(frozen=True)
+class LedgerLine:
+    """One line of a block's nitrogen ledger, kg N/ha; a credit is negative."""
+
+    block: str
+    line: str
+    kg_ha: float
+    source: str
+    mark: agronomy.Mark
+
+
+def ledger(
+    need: BlockNeed,
+    whole_credit_kg_ha: NDArray[np.float64],
+    split: SeasonSplit | None,
+    caution_kg_ha: float,
+    *,
+    credit_sources: tuple[str, ...],
+) -> tuple[LedgerLine, ...]:
+    """The lines of a block; they add up to its mean supplemental before that is floored at zero.
+
+    Parameters
+    ----------
+    need
+        The block's need and other credits.
+    whole_credit_kg_ha
+        Expected credit of the whole season in each of its cells, shape (cells,); negative where nitrogen is
+        tied up.
+    split
+        Which shares of it come before and after the crop, or stand in a soil test; None where timing was not
+        considered.
+    caution_kg_ha
+        Expected credit less the credit used, mean of the block.
+    credit_sources
+        Keys of the credit's sources.
+    """
+
+    def line(name: str, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
+        citations = " ".join(agronomy.sources()[key].citation for key in keys)
+        return LedgerLine(need.block, name, float(kg_ha), citations, agronomy.weakest_mark(keys))
+
+    whole = float(np.maximum(whole_credit_kg_ha, 0.0).mean())
+    lines = [line("need", need.need_kg_ha, ("your_value",)), line("cover crop", -whole, credit_sources)]
+    if split is not None:
+        lines += [
+            line("before the crop", whole * float(split.before.mean()), credit_sources),
+            line("after the crop", whole * float(split.after.mean()), credit_sources),
+        ]
+        if split.tested.any():
+            lines.append(line("in the soil test", whole * float(split.tested.mean()), credit_sources))
+    tied_up = -float(np.minimum(whole_credit_kg_ha, 0.0).mean())
+    if tied_up > 0:
+        lines.append(line("tied up", tied_up, credit_sources))
+    lines += [line(one.name, -one.kg_ha, one.sources) for one in need.credits]
+    if caution_kg_ha != 0:
+        lines.append(line("caution", caution_kg_ha, credit_sources))
+    if need.recovery < 1:
+        short = sum(entry.kg_ha for entry in lines)
+        lines.append(line("not recovered", short * (1.0 / need.recovery - 1.0), ("your_value",)))
+    return tuple(lines)

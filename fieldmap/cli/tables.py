@@ -1,0 +1,186 @@
+"""The tables of the agronomy, of columns and of keys, as rows to print."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldmap import agronomy
+from fieldmap.plan import plan_keys
+from fieldmap.read import columns
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+_Rows = tuple[tuple[str, ...], list[tuple[str, ...]]]
+_LETTERS = {"your value": "y", "published": "p", "common practice": "c", "from memory": "m"}
+MARKS = (
+    "Marks: p published, c common practice (no source), m from memory, a default to be replaced by your own. "
+    "fieldmap tables sources lists the sources."
+)
+_LEGUME, _GRASS = (", ".join(agronomy.STAGES[kind]) for kind in ("legume", "grass"))
+STAGES_TOLD = (
+    f"Stages: {_LEGUME}; of grasses {_GRASS}. "
+    "A laboratory value goes into [cover_crop] nitrogen and stands before the table's."
+)
+
+NOTES = {
+    "cover_crops": STAGES_TOLD,
+    "growth": f"{STAGES_TOLD} Growth of your own: samples of several dates.",
+    "crops": (
+        "The guide rate is not used: a plan gives its own need. Uptake is of the whole crop. Nitrate limit: "
+        "nitrate-N of the top 30 cm above which nothing is side-dressed. Half taken up: at this share of the season. "
+        "P2O5, K2O: in the harvest."
+    ),
+    "products": "An analysis of your own goes into [spreader] product.",
+}
+
+
+def _marks(keys: Iterable[str]) -> str:
+    """The marks of some sources as letters, each once."""
+    marks = {agronomy.sources()[key].mark for key in keys}
+    return "".join(letter for mark, letter in _LETTERS.items() if mark in marks)
+
+
+def _marked(
+    text: str, entry: agronomy.CoverCropEntry | agronomy.CropEntry | agronomy.Product, figure: str
+) -> str:
+    """A figure with its mark; nothing where the table has none."""
+    return f"{text} {_marks([entry.source_of[figure]])}" if text else ""
+
+
+def _span(values: tuple[float, float] | None) -> str:
+    if values is None:
+        return ""
+    low, high = values
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def _in_order(values: dict[str, float]) -> str:
+    return " ".join(f"{value:g}" for value in values.values())
+
+
+def _cover_crops() -> _Rows:
+    headings = ("Name", "Kind", "%N by stage", "C:N", "Dry share", "Killed by winter", "Inoculant")
+    return headings, [
+        (
+            entry.name,
+            entry.kind,
+            _marked(_in_order(entry.nitrogen_pct), entry, "nitrogen_pct"),
+            _marked(
+                ", ".join(f"{value:g} {stage}" for stage, value in entry.carbon_nitrogen.items()),
+                entry,
+                "carbon_nitrogen",
+            ),
+            _marked(_span(entry.dry_matter_fraction), entry, "dry_matter_fraction"),
+            _marked(entry.winter_killed, entry, "winter_killed"),
+            _marked((entry.inoculant or "").split(" (")[0], entry, "inoculant"),
+        )
+        for entry in agronomy.cover_crops()
+    ]
+
+
+def _crops() -> _Rows:
+    headings = (
+        "Name",
+        "Guide rate, lb N/ac",
+        "Uptake, lb N/ac",
+        "Nitrate limit, mg/kg",
+        "Half taken up",
+        "P2O5, K2O out, lb/ac",
+    )
+    return headings, [
+        (
+            entry.name,
+            "; ".join(
+                f"{_span((rate.low, rate.high))} {rate.region} {_marks([rate.source])}"
+                for rate in entry.guide_rates
+            ),
+            _marked(_span(entry.uptake_lb_ac), entry, "uptake_lb_ac"),
+            _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg"),
+            _marked(_number(entry.half_uptake_share), entry, "half_uptake_share"),
+            ", ".join(
+                _marked(_number(getattr(entry, figure)), entry, figure)
+                for figure in ("removal_p2o5_lb_ac", "removal_k2o_lb_ac")
+                if getattr(entry, figure) is not None
+            ),
+        )
+        for entry in agronomy.crops()
+    ]
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def _products() -> _Rows:
+    headings = ("Name", "%N", "%P2O5", "%K2O", "In-season share", "kg/m³", "Organic rules")
+    return headings, [
+        (
+            entry.name,
+            *(
+                _marked(_number(getattr(entry, figure)), entry, figure)
+                for figure in ("nitrogen_pct", "p2o5_pct", "k2o_pct", "available", "bulk_density_kg_m3")
+            ),
+            _marked(entry.organic_rules, entry, "organic_rules"),
+        )
+        for entry in agronomy.products()
+    ]
+
+
+def _sources() -> _Rows:
+    return ("Key", "Mark", "Citation"), [
+        (source.key, source.mark, source.citation) for source in agronomy.sources().values()
+    ]
+
+
+def _season() -> _Rows:
+    return ("Model", "Figure", "Value", "Unit", "Meaning", "Mark"), [
+        (
+            model,
+            figure.name,
+            f"{figure.value:g}",
+            figure.unit,
+            figure.meaning,
+            agronomy.sources()[figure.source].mark,
+        )
+        for model, figures in agronomy.season().items()
+        for figure in figures
+    ]
+
+
+def _growth() -> _Rows:
+    return ("Name", "Dry matter by stage, against the first", "Days a stage", "Mark"), [
+        (
+            one.name,
+            _in_order(one.dry_matter),
+            f"{one.stage_days:g}",
+            _marks(one.source_of.values()),
+        )
+        for one in agronomy.growth()
+    ]
+
+
+def _plan_keys() -> _Rows:
+    return ("Key of plan.toml", "Takes", "Needed"), list(plan_keys())
+
+
+def _sample_columns() -> _Rows:
+    return ("Column of samples.csv", "Holds"), [
+        *((name, "position") for name in columns.POSITIONS),
+        *((name, "text") for name in columns.TEXTS),
+        *((name, "a date") for name in columns.DATES),
+        *columns.NUMBERS.items(),
+    ]
+
+
+TABLE_ROWS = {
+    "keys": _plan_keys,
+    "columns": _sample_columns,
+    "growth": _growth,
+    "season": _season,
+    "cover_crops": _cover_crops,
+    "crops": _crops,
+    "products": _products,
+    "sources": _sources,
+}

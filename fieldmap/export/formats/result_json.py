@@ -1,0 +1,368 @@
+"""result.json: every figure of the run, with the plan as read, versions, sources and warnings."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from fieldmap import agronomy
+from fieldmap.advice import stands_text, thin_ground_text
+from fieldmap.credit import SOURCES as STAGE_SOURCES
+from fieldmap.export.reproducible import versions
+from fieldmap.export.rows import RATE_DECIMALS, strip_entries, zone_entries
+from fieldmap.field import to_lonlat
+from fieldmap.geostatistics import empirical_variogram
+from fieldmap.spreader import effective_swath_m, overlap_cv
+from fieldmap.zones import ADVICE
+
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
+    from fieldmap.credit import StageCourse
+    from fieldmap.geostatistics import SurfaceFit
+    from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap, Outcome, Verdict
+
+
+def figures(result: Result) -> dict[str, Any]:
+    """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
+    field = result.field
+    inside = field.inside
+    fit = result.stand.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    return {
+        "name": result.plan.name,
+        "plan": result.plan.model_dump(mode="json"),
+        "plan_hash": result.plan_hash,
+        "field": {
+            "area_ha": round(field.area_ha, 4),
+            "crs": f"EPSG:{field.crs.to_epsg()}",
+            "cell_m": field.grid.cell_m,
+            "blocks": [
+                {
+                    "block": block.name,
+                    "crop": result.plan.crop_of(block.name).name,
+                    "area_ha": round(block.area_ha, 4),
+                }
+                for block in field.blocks
+            ],
+        },
+        "surface": {
+            "method": fit.method,
+            "message": result.stand.biomass.message,
+            "samples": len(result.stand.samples),
+            "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
+            "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
+            "mean_biomass_kg_ha": _rate(float(np.mean(result.stand.biomass.mean[inside]))),
+        },
+        "nitrogen": {
+            "method": result.stand.nitrogen_pct.method,
+            "mean_pct": round(float(np.mean(result.stand.nitrogen_pct.mean[inside])), 3),
+        },
+        "diagnostics": _diagnostics(result, fit),
+        "ledger": [
+            {
+                "block": line.block,
+                "line": line.line,
+                "kg_ha": _rate(line.kg_ha),
+                "source": line.source,
+                "mark": line.mark,
+            }
+            for line in result.ledger
+        ],
+        "trend": [
+            {
+                "sampled": one.sampled.isoformat(),
+                "samples": one.samples,
+                "biomass_kg_ha": _rate(one.biomass_kg_ha),
+                "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
+                "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
+            }
+            for one in result.stand.samplings
+        ],
+        "growth": [
+            {"block": block, **{name: round(value, 4) for name, value in asdict(growth).items()}}
+            for block, growth in result.stand.growths.items()
+            if growth is not None
+        ],
+        "stages": [_stages(course) for course in result.budget.stages],
+        "sidedress": [
+            {
+                "block": call.block,
+                "crop": call.crop,
+                "sampled": call.sampled.isoformat(),
+                "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
+                "threshold_ppm": call.threshold_ppm,
+                "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
+                "mark": call.mark,
+                "text": f"{call.text} {stands_text((call,), result.plan)}",
+            }
+            for call in result.budget.sidedress
+        ],
+        "zones": zone_entries(result),
+        "totals": totals(result),
+        "applications": [application_figures(result, one) for one in result.applications],
+        "p2o5_k2o": [asdict(one) for one in result.spread.along],
+        "zones_by_number": [
+            {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
+            | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
+            for number, level_set in enumerate(result.spread.level_sets, start=1)
+        ],
+        "zones_width": {
+            "method": result.spread.width.method,
+            "thin_percent": round(100 * result.spread.width.thin_share, 2),
+            "losses": {
+                method: round(loss * loss_scale(result), 4)
+                for method, loss in result.spread.width.losses.items()
+            },
+        },
+        "strips": {"advice": ADVICE, "strips": strip_entries(result)},
+        "thin_ground": thin_ground_figures(result),
+        "machine_limits": {
+            "rule": result.spread.limits.rule,
+            "n_short_at_zero_kg": round(result.spread.limits.left_short_kg, 2),
+            "n_over_at_least_rate_kg": round(result.spread.limits.raised_over_kg, 2),
+            "above_rate_max": [
+                {
+                    "zone": one.zone,
+                    "n_short_kg": round(one.n_short_kg, 2),
+                    "n_short_kg_ha": _rate(one.n_short_kg_ha),
+                    "passes": one.passes,
+                    "products": list(one.products),
+                }
+                for one in result.spread.limits.short
+            ],
+        },
+        "deliverable": deliverable(result) | pan_test_figures(result) | offer_figures(result),
+        "verdict": verdict_figures(result.spread.verdict),
+        "warnings": list(result.warnings),
+        "cautions": list(result.cautions),
+        "sources": [
+            {"key": key, "mark": agronomy.sources()[key].mark, "citation": agronomy.sources()[key].citation}
+            for key in result.sources
+        ],
+        "versions": versions(),
+    }
+
+
+def totals(result: Result) -> dict[str, float]:
+    """What the first application spreads, with its check strips, beside one rate a block."""
+    zones = result.spread.zone_map.rows
+    return {
+        "area_ha": round(sum(zone.area_ha for zone in zones), 4),
+        "product_kg": round(sum(zone.product_kg for zone in zones), 2),
+        "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
+        "flat_rate_n_kg_ha": _rate(result.spread.flat.mean_rate_n_kg_ha),
+        "flat_product_kg": round(result.spread.flat.product_kg, 2),
+    }
+
+
+def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
+    """One application: when, how much of the whole, how, with what, and its zones."""
+    own = result.alone(one)
+    told: dict[str, Any] = {
+        "application": one.number,
+        "date": one.told.date.isoformat() if one.told.date else None,
+        "method": one.told.method,
+        "product": one.plan.spreader.product_entry.name,
+        "share": one.told.share,
+        "blocks": [
+            {
+                "block": share.block,
+                "share": round(part, 4),
+                "follows": "nitrate test" if one.number - 1 in share.tested else "ledger",
+                "reason": share.reason,
+            }
+            for share, part in zip(result.shares, one.shares, strict=True)
+        ],
+        "totals": totals(own),
+        "n_left_kg": round(one.left_n_kg, 2),
+        "zones": zone_entries(own),
+        "strips": strip_entries(own),
+        "loads": len(one.spread.loads),
+        "deliverable": deliverable(own),
+    }
+    if one.through_drip:
+        del told["loads"], told["deliverable"]
+    return told
+
+
+def deliverable(result: Result) -> dict[str, float]:
+    """The map driven on paper: what the ground receives, as nitrogen."""
+    delivery = result.spread.delivery
+    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    return {
+        "within_10_percent": round(100 * delivery.within_tenth, 1),
+        "n_short_kg": round(delivery.short_kg * nitrogen_fraction, 2),
+        "n_over_kg": round(delivery.over_kg * nitrogen_fraction, 2),
+        "n_in_no_spread_kg": round(delivery.in_no_spread_kg * nitrogen_fraction, 2),
+        "n_outside_kg": round(delivery.outside_kg * nitrogen_fraction, 2),
+        "look_ahead_m": round(delivery.look_ahead_m, 1),
+    }
+
+
+def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
+    """What a consultant looks at before trusting the surface; squares of kg/ha for the variogram."""
+    samples = result.stand.samples
+    variogram = empirical_variogram(samples.coords_m, samples.dry_kg_ha) if len(samples) > 1 else None
+    further = shapely.get_coordinates(
+        to_lonlat(shapely.MultiPoint(result.stand.next_samples_m), result.field.crs)
+    )
+    return {
+        "leave_one_out": [
+            {
+                "sample": label,
+                "weighed_kg_ha": _rate(fit.loo_observed[k]),
+                "predicted_kg_ha": _rate(fit.loo_predicted[k]),
+                "se_kg_ha": _rate(fit.loo_se[k]),
+            }
+            for k, label in enumerate(samples.label)
+        ],
+        "variogram": []
+        if variogram is None
+        else [
+            {
+                "distance_m": round(float(distance), 1),
+                "pairs": int(pairs),
+                "semivariance": round(float(half), 1),
+            }
+            for distance, pairs, half in zip(
+                variogram.distance_m, variogram.pairs, variogram.semivariance, strict=True
+            )
+        ],
+        "next_samples": [
+            {"longitude": round(longitude, 7), "latitude": round(latitude, 7)}
+            for longitude, latitude in further.tolist()
+        ],
+    }
+
+
+def offer_figures(result: Result) -> dict[str, Any]:
+    """The maps that were tried where the machine cannot deliver the one drawn; nothing where it can."""
+    offer = result.spread.offer
+    if offer is None:
+        return {"short_runs_percent": round(100 * result.spread.delivery.short_runs, 1)}
+    scale = loss_scale(result)
+    return {
+        "short_runs_percent": round(100 * result.spread.delivery.short_runs, 1),
+        "driven_maps": [
+            {
+                "zones": one.zones,
+                "zone_min_ha": round(one.zone_min_ha, 4),
+                "loss": round(one.loss * scale, 4),
+                "within_10_percent": round(100 * one.within_tenth, 1),
+                "short_runs_percent": round(100 * one.short_runs, 1),
+                "drawn": one is offer.drawn,
+                "loses_least": one is offer.best,
+            }
+            for one in (offer.drawn, *offer.others)
+        ],
+    }
+
+
+def pan_test_figures(result: Result) -> dict[str, Any]:
+    """How evenly the spreader throws, by its pan test; nothing without one."""
+    spreader = result.plan.spreader
+    if spreader.pan_test is None:
+        return {}
+    return {
+        "pattern_cv_percent": round(100 * overlap_cv(spreader.pan_test, spreader.swath_m), 1),
+        "effective_swath_m": round(effective_swath_m(spreader.pan_test), 2),
+    }
+
+
+def thin_ground_figures(result: Result) -> dict[str, Any]:
+    """What was chosen for the zone with the thinnest stand, and why."""
+    told, thin = result.plan.thin_ground, result.spread.zone_map.thin
+    return {
+        "cause": told.cause,
+        "capped": bool(thin and thin.capped),
+        "text": thin_ground_text(thin, result.plan),
+    } | (
+        {
+            "asked_rate_n_kg_ha": _rate(thin.rate_n_kg_ha),
+            "flat_rate_n_kg_ha": _rate(thin.flat_rate_n_kg_ha),
+            "block": thin.block,
+        }
+        if thin
+        else {}
+    )
+
+
+def loss_scale(result: Result) -> float:
+    """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
+    by_money = result.spread.level_sets[0].money_ha is not None
+    return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction**2
+
+
+def verdict_figures(verdict: Verdict) -> dict[str, Any]:
+    """The verdict, with what comes of the zones and of each flat rate; nitrogen over stands beside the money."""
+    told: dict[str, Any] = {
+        "answer": verdict.answer,
+        "text": verdict.text,
+        "change": verdict.change,
+        "more_samples": verdict.more_samples,
+        "chance": round(verdict.chance, 3),
+        "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
+        "misplaced_n_flat_kg_ha": _rate(verdict.misplaced_flat_kg_ha),
+        "ways": [_outcome(one) for one in verdict.outcomes],
+    }
+    if verdict.gain_money_ha is not None and verdict.rate_without_insurance_kg_ha is not None:
+        told["money_saved_ha"] = round(verdict.gain_money_ha, 2)
+        told["rate_n_without_insurance_kg_ha"] = _rate(verdict.rate_without_insurance_kg_ha)
+    return told
+
+
+def _outcome(one: Outcome) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "spread": one.name,
+        "rate_n_kg_ha": _rate(one.rate_n_kg_ha),
+        "n_short_kg": round(one.short_n_kg, 1),
+        "n_over_kg": round(one.over_n_kg, 1),
+        "area_off_percent": round(100 * one.off_share, 1),
+    }
+    if one.money_lost_ha is not None:
+        told["money_lost_ha"] = round(one.money_lost_ha, 2)
+    if one.zones_better is not None:
+        told["chance_zones_better"] = round(one.zones_better, 3)
+    return told
+
+
+def _stages(course: StageCourse) -> dict[str, Any]:
+    """One cover crop across its growth stages, the mean stand."""
+    return {
+        "cover_crop": course.cover_crop,
+        "blocks": list(course.blocks),
+        "stage": course.stages[course.now].stage,
+        "text": course.text,
+        "mark": agronomy.weakest_mark(STAGE_SOURCES),
+        "stages": [
+            {
+                "stage": stage.stage,
+                "days": stage.days,
+                "biomass_kg_ha": _rate(stage.biomass_kg_ha),
+                "nitrogen_pct": round(stage.nitrogen_pct, 3),
+                "total_n_kg_ha": _rate(stage.total_kg_ha),
+                "available_n_kg_ha": _rate(stage.available_kg_ha),
+                "available_n_same_biomass_kg_ha": _rate(stage.same_biomass_kg_ha),
+            }
+            for stage in course.stages
+        ],
+    }
+
+
+def write_figures(result: Result, path: Path) -> None:
+    """Write result.json."""
+    path.write_text(
+        json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"
+    )
+
+
+def _rate(kg_ha: float) -> float:
+    return round(float(kg_ha), RATE_DECIMALS) + 0.0

@@ -1,0 +1,41 @@
+"""The kriging engine: covariances, exact and local kriging, the likelihood-averaged surface, its diagnostics."""
+
+from fieldmap.geostatistics.covariance import Covariance
+from fieldmap.geostatistics.covariate import SCALES_M, choose_scale, smooth
+from fieldmap.geostatistics.drift import spread_within
+from fieldmap.geostatistics.kriging import krige, leave_one_out
+from fieldmap.geostatistics.likelihood import LEAST_SAMPLES
+from fieldmap.geostatistics.local_kriging import krige_local
+from fieldmap.geostatistics.next_samples import next_samples
+from fieldmap.geostatistics.surface import (
+    MOST_SAMPLES,
+    SurfaceFit,
+    fit_surface,
+    joint,
+    no_pattern_message,
+    predict,
+)
+from fieldmap.geostatistics.tiles import one_blas_thread
+from fieldmap.geostatistics.variogram import empirical_variogram, model_variograms
+
+__all__ = [
+    "LEAST_SAMPLES",
+    "MOST_SAMPLES",
+    "SCALES_M",
+    "Covariance",
+    "SurfaceFit",
+    "choose_scale",
+    "empirical_variogram",
+    "fit_surface",
+    "joint",
+    "krige",
+    "krige_local",
+    "leave_one_out",
+    "model_variograms",
+    "next_samples",
+    "no_pattern_message",
+    "one_blas_thread",
+    "predict",
+    "smooth",
+    "spread_within",
+]

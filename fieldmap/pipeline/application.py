@@ -1,0 +1,238 @@
+"""The spread maps: zones and their rates, the passes and loads that carry them, and whether varying pays."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.budget import due_kg_ha, plan_of
+from fieldmap.credit import draw_credit
+from fieldmap.field import per_block
+from fieldmap.spreader import drive, passes_over, split_loads
+from fieldmap.verdict import (
+    ApplicationMap,
+    DrawnMap,
+    OneRate,
+    Spread,
+    flat_rates,
+    follow_strips,
+    ground_drawn,
+    judge,
+    machine_limits,
+    nutrients_along,
+    offer_other_map,
+)
+from fieldmap.zones import area_numbers, draw_zones, place_strips, rate_zones, strips_again, zone_loss
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from fieldmap.budget import BlockNeed, Budget, Share
+    from fieldmap.field import Field
+    from fieldmap.plan import Plan
+    from fieldmap.stand import Stand
+    from fieldmap.verdict import Verdict
+    from fieldmap.zones import Strip, ZoneMap
+
+
+def draw_maps(
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    shares: tuple[Share, ...],
+    *,
+    progress: Callable[[str], None] = lambda _: None,
+) -> tuple[ApplicationMap, ...]:
+    """Draw the map of every application, each from what the earlier ones leave missing, and judge them together.
+
+    Raises
+    ------
+    InputError
+        Where the spreader cannot carry a rate that the plan asks for.
+    """
+    plans = [plan_of(plan, position) for position in range(len(plan.applications))]
+    needs: list[list[BlockNeed]] = []
+    drawn: list[DrawnMap] = []
+    for position, own in enumerate(plans):
+        needs.append(_needs(position, budget.needs, shares, drawn))
+        drawn.append(
+            draw_map(
+                own,
+                stand,
+                replace(budget, needs=needs[-1]),
+                laid=drawn[0].laid if drawn else None,
+                flat_n_kg_ha=_flat_n_before(position, shares, drawn),
+                progress=progress,
+            )
+        )
+    verdict = _judge(plan, stand, budget, shares, drawn)
+    return tuple(
+        ApplicationMap(
+            number=position + 1,
+            told=told,
+            plan=plans[position],
+            shares=tuple(share.shares[position] for share in shares),
+            left_n_kg=_left_n_kg(drawn[position].zone_map, needs[position], stand.field, plans[position]),
+            spread=Spread(**vars(drawn[position]), verdict=verdict),
+        )
+        for position, told in enumerate(plan.applications)
+    )
+
+
+def draw_map(
+    plan: Plan,
+    stand: Stand,
+    budget: Budget,
+    *,
+    laid: tuple[Strip, ...] | None = None,
+    flat_n_kg_ha: Mapping[str, Sequence[float]] | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> DrawnMap:
+    """Draw the zones of what is missing, drive them on paper, and reckon one rate to compare them with.
+
+    Parameters
+    ----------
+    plan, stand, budget
+        With the product, the limits and the needs of this application.
+    laid
+        Check strips of an earlier application, which stay where they are.
+    flat_n_kg_ha
+        What one rate a block would have spread before, as `verdict.flat_rates` takes it.
+    progress
+        Is told what is being done.
+
+    Raises
+    ------
+    InputError
+        Where the spreader cannot carry a rate that the plan asks for.
+    """
+    field, credit, needs = stand.field, budget.credit, budget.needs
+    progress("drawing zones")
+    loss = zone_loss(credit, needs, field, plan)
+    passes = passes_over(field, plan.spreader)
+    # A rate that a test calls for is not joined with that of another block where zones are to be had.
+    tested = any(need.tested_n_kg_ha is not None for need in needs)
+    zones = draw_zones(loss, field, plan, passes, number=plan.spreader.zones_max if tested else None)
+    draws = draw_credit(
+        stand.biomass,
+        stand.nitrogen_pct,
+        area_numbers(zones, field),
+        field=field,
+        rules=budget.rules,
+        strata=stand.strata,
+    )
+    if laid is None:
+        laid = place_strips(zones, credit.se_kg_ha, needs=needs, passes=passes, field=field, plan=plan)
+    else:
+        laid = strips_again(laid, needs, field, plan)
+    zone_map = rate_zones(zones, credit, draws, laid, field=field, needs=needs, plan=plan)
+
+    progress("driving the map on paper")
+    order_kg = sum(row.product_kg for row in zone_map.rows)
+    loads = split_loads(
+        passes, zone_map.product_at(field.grid), plan.spreader, order_kg=order_kg, step_m=field.grid.cell_m
+    )
+    delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
+    return DrawnMap(
+        level_sets=zones.level_sets,
+        width=zones.width,
+        zone_map=zone_map,
+        draws=draws,
+        passes=passes,
+        loads=loads,
+        laid=laid,
+        strips=follow_strips(laid, zone_map, delivery, credit, needs, field, plan),
+        limits=machine_limits(zone_map, needs, field, plan),
+        delivery=delivery,
+        offer=offer_other_map(delivery, loss, zones, passes, field, plan),
+        flats=flat_rates(zone_map, loss, needs, field, plan, given_n_kg_ha=flat_n_kg_ha),
+        along=nutrients_along(zone_map, plan),
+    )
+
+
+def _needs(
+    position: int, needs: Sequence[BlockNeed], shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> list[BlockNeed]:
+    """What an application is to bring to each block, after those that are drawn; a cap is not made up for."""
+    given_n_kg_ha = [
+        np.nan_to_num(one.zone_map.rate_n_kg_ha + one.zone_map.withheld_n_kg_ha) for one in drawn
+    ]
+    return [
+        share.need(position, need, sum((given_n_kg_ha[k] for k in share.before(position)), start=0.0))
+        for share, need in zip(shares, needs, strict=True)
+    ]
+
+
+def _flat_n_before(
+    position: int, shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> dict[str, list[float]] | None:
+    """What one rate a block would have spread before an application, by its name and block."""
+    if not drawn:
+        return None
+    return {
+        flat.name: [
+            sum(drawn[k].flats[way].rate_n_kg_ha[block] for k in share.before(position))
+            for block, share in enumerate(shares)
+        ]
+        for way, flat in enumerate(drawn[0].flats)
+    }
+
+
+def _judge(
+    plan: Plan, stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequence[DrawnMap]
+) -> Verdict:
+    """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
+    field = stand.field
+    by_ledger = [share.by_ledger for share in shares]
+    counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(drawn)]
+    rate_n_kg_ha = sum(
+        per_block(field, blocks) * one.zone_map.rate_n_kg_ha
+        for blocks, one in zip(counted, drawn, strict=True)
+    )
+    flats = [
+        OneRate(
+            flat.name,
+            tuple(
+                sum(
+                    one.flats[way].rate_n_kg_ha[block]
+                    for blocks, one in zip(counted, drawn, strict=True)
+                    if blocks[block]
+                )
+                for block in range(len(shares))
+            ),
+        )
+        for way, flat in enumerate(drawn[0].flats)
+    ]
+    needs = [
+        replace(need, share=share) if any(by_ledger) else need
+        for need, share in zip(budget.needs, by_ledger, strict=True)
+    ]
+    return judge(
+        ground_drawn(
+            drawn[0].zone_map,
+            np.asarray(rate_n_kg_ha),
+            drawn[0].draws,
+            budget.credit.release_error,
+            field=field,
+            needs=needs,
+            plan=plan,
+        ),
+        flats,
+        plan,
+        pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
+        unmixed=stand.nitrogen.unmixed,
+    )
+
+
+def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> float:
+    """What zones are short of what they were to get, kg of nitrogen; below zero where they get more.
+
+    What a cap keeps back is meant to be.
+    """
+    due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, plan)
+    zoned = np.isfinite(zone_map.rate_n_kg_ha) & ~zone_map.in_strip
+    cell_ha = field.area_ha / float(field.inside.sum())
+    given_n_kg_ha = zone_map.rate_n_kg_ha + zone_map.withheld_n_kg_ha
+    return float((due_n_kg_ha - given_n_kg_ha)[zoned].sum() * cell_ha)

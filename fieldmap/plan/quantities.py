@@ -1,0 +1,63 @@
+"""Quantities with a unit, each with its SI unit and its range; the base of every section."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+
+from fieldmap import units
+
+
+def _quantity(kind: units.Kind) -> BeforeValidator:
+    return BeforeValidator(lambda found: units.parse_quantity(found, kind))
+
+
+Length = Annotated[float, _quantity(units.LENGTH), units.LENGTH]
+Area = Annotated[float, _quantity(units.AREA), units.AREA]
+Rate = Annotated[float, _quantity(units.RATE), units.RATE]
+Percent = Annotated[float, _quantity(units.PERCENT), units.PERCENT]
+Speed = Annotated[float, _quantity(units.SPEED), units.SPEED]
+Mass = Annotated[float, _quantity(units.MASS), units.MASS]
+Seconds = Annotated[float, _quantity(units.SECONDS), units.SECONDS]
+Days = Annotated[float, _quantity(units.DAYS), units.DAYS]
+Heading = Annotated[float, _quantity(units.ANGLE), units.ANGLE]
+Temperature = Annotated[float, _quantity(units.TEMPERATURE), units.TEMPERATURE]
+TemperatureDifference = Annotated[
+    float, _quantity(units.TEMPERATURE_DIFFERENCE), units.TEMPERATURE_DIFFERENCE
+]
+WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH), units.WATER_DEPTH]
+Concentration = Annotated[float, _quantity(units.CONCENTRATION), units.CONCENTRATION]
+BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY), units.BULK_DENSITY]
+PricePerKg = Annotated[
+    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.MASS_PRICE_UNIT))
+]
+PricePerHa = Annotated[
+    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.AREA_PRICE_UNIT))
+]
+
+
+def _plain_file(name: str) -> str:
+    if not name.strip() or Path(name).is_absolute() or ".." in Path(name).parts or "://" in name:
+        raise ValueError(f'found "{name}"; the name of a file inside the plan folder is expected')
+    return name
+
+
+def _one_line(text: str) -> str:
+    bad = sorted({character for character in text if not character.isprintable()})
+    if bad:
+        raise ValueError(
+            f"found a line break or control character ({bad[0]!r}); text on one line is expected"
+        )
+    return text
+
+
+Line = Annotated[str, AfterValidator(_one_line)]
+FileName = Annotated[str, AfterValidator(_plain_file)]
+
+
+class Section(BaseModel):
+    """A table of plan.toml: frozen, no unknown keys."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)

@@ -1,0 +1,411 @@
+"""The report a grower keeps, and the one-page card: built as PDF in memory, A4 or US letter."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from functools import cache, partial
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+import matplotlib as mpl
+from reportlab import rl_config
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4, letter
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import inch
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import (
+    Image,
+    KeepTogether,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from fieldmap import agronomy
+from fieldmap.budget import products_of
+from fieldmap.report.findings import biomass_says, zones_say
+from fieldmap.report.pictures import (
+    leave_one_out_picture,
+    loss_picture,
+    rate_picture,
+    residual_picture,
+    season_picture,
+    stage_picture,
+    surface_picture,
+    variogram_picture,
+)
+from fieldmap.report.summary import (
+    LOAD_COLUMNS,
+    application_name,
+    application_title,
+    cost_text,
+    field_area_text,
+    five_numbers,
+    load_rows,
+    zone_cells,
+    zone_columns,
+)
+from fieldmap.units import rate_unit, shown_rate, whole
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from matplotlib.figure import Figure
+    from reportlab.pdfgen.canvas import Canvas
+
+    from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
+
+
+rl_config.useA85 = 0  # pictures as they are: a quarter smaller, and written in half the time
+MAPS_IN, MAPS_A_PAGE = 5.0, 2  # of several applications, the height of two maps on the first page
+LOADS_SHOWN = 8  # the rest is in loads.csv
+MARGIN = 0.7 * inch
+INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
+DPI = 150
+Story = list[Any]
+
+
+def build_report(result: Result, *, date: dt.date) -> bytes:
+    """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions."""
+    page = letter if result.plan.units == "us" else A4
+    width = page[0] - 2 * MARGIN
+    season = _season(result, width)  # with several maps on the first page there is no room for it
+    story: Story = [
+        *_first_page(result, width, date),
+        *([*season, PageBreak()] if len(result.applications) == 1 else [PageBreak(), *season]),
+        *_tables_page(result, width),
+        PageBreak(),
+        *_doubt_page(result, width),
+        PageBreak(),
+        *_sources_page(result),
+    ]
+    return _pdf(story, page, title=f"{result.plan.name}: supplemental nitrogen")
+
+
+def build_card(result: Result, *, date: dt.date) -> bytes:
+    """One page for the clipboard: the map, the five numbers, the zones, the notes.
+
+    Of several applications each has a page of its own, and the notes have the last.
+    """
+    page = letter if result.plan.units == "us" else A4
+    width = page[0] - 2 * MARGIN
+    notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
+    several = len(result.applications) > 1
+    height_in = 3.2 if several else 3.9  # all numbers are told on each page
+    story: Story = []
+    for one in result.applications:
+        own = result.alone(one)
+        story += [
+            *_heading(result, date),
+            *_application(one),
+            _picture(rate_picture(own, width_in=width / inch, height_in=height_in)),
+            *_numbers(result),
+            Spacer(0, 8),
+            _zone_table(own, width),
+            Spacer(0, 6),
+            _text("Credit with its 90 % interval in brackets.", "small"),
+            *(
+                [_text(f"{result.cautions[0]} More on the last page.", "small"), PageBreak()]
+                if several
+                else []
+            ),
+        ]
+    story += [*_heading(result, date), notes] if several else [notes]
+    return _pdf(story, page, title=f"{result.plan.name}: card")
+
+
+def _first_page(result: Result, width: float, date: dt.date) -> Story:
+    one_map = len(result.applications) == 1
+    height_in = 4.2 if one_map else MAPS_IN / min(len(result.applications), MAPS_A_PAGE)
+    maps: Story = []
+    for one in result.applications:
+        own = result.alone(one)
+        picture = _picture(rate_picture(own, width_in=width / inch, height_in=height_in))
+        maps += [
+            KeepTogether([*_application(one), _text(zones_say(own), "title" if one_map else "body"), picture])
+        ]
+    return [
+        *_heading(result, date),
+        *maps,
+        _text(
+            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
+            "small",
+        ),
+        Spacer(0, 6),
+        *_numbers(result),
+    ]
+
+
+def _heading(result: Result, date: dt.date) -> Story:
+    area = field_area_text(result)
+    return [_text(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
+
+
+def _application(one: ApplicationMap) -> Story:
+    """Which of several applications what follows is of."""
+    return [_text(application_title(one), "heading")] if len(one.plan.applications) > 1 else []
+
+
+def _zone_table(result: Result, width: float) -> Table:
+    rows = (zone_cells(zone, result) for zone in result.spread.zone_map.rows)
+    return _table([zone_columns(result), *rows], width)
+
+
+def _numbers(result: Result) -> Story:
+    return [
+        _text(f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True)
+        for line in five_numbers(result)
+    ]
+
+
+def _tables_page(result: Result, width: float) -> Story:
+    units = result.plan.units
+    story: Story = [
+        _text("Zones", "heading"),
+        _text(
+            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
+        ),
+        *(
+            element
+            for one in result.applications
+            for element in (*_application(one), _zone_table(result.alone(one), width))
+        ),
+        _text("Nitrogen ledger", "heading"),
+        _text(
+            f"{rate_unit(units)} of nitrogen, mean of the block; a credit is negative. The lines add up to what is "
+            "still to spread. Marks: y your value, p published, c common practice, m from memory.",
+            "small",
+        ),
+        _table(_ledger_rows(result), width),
+    ]
+    story += _loads_and_stages(result, width)
+    holds = " ".join(
+        f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
+        "season."
+        for product in products_of(result.plan)
+    )
+    return [*story, _text(f"{holds} {cost_text(result)}", "small")]
+
+
+def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
+    units = result.plan.units
+    blocks = [block.name for block in result.field.blocks]
+    names = list(dict.fromkeys(line.line for line in result.ledger))
+    value = {(line.block, line.line): line for line in result.ledger}
+    marks = {"your value": "y", "published": "p", "common practice": "c", "from memory": "m"}
+
+    def cell(block: str, name: str) -> str:
+        line = value.get((block, name))
+        return f"{whole(shown_rate(line.kg_ha, units))} {marks[line.mark]}" if line else ""
+
+    rows = [(name, *(cell(block, name) for block in blocks)) for name in names]
+    totals = [sum(line.kg_ha for line in result.ledger if line.block == block) for block in blocks]
+    return [
+        ("Line", *blocks),
+        *rows,
+        ("still to spread", *(whole(shown_rate(max(0.0, total), units)) for total in totals)),
+    ]
+
+
+def _loads_and_stages(result: Result, width: float) -> Story:
+    """The loads beside the stand by growth stage, and what waiting costs or brings."""
+    loads: Story = []
+    for one in result.applications:
+        if one.spread.loads and not one.through_drip:
+            rows = [LOAD_COLUMNS, *load_rows(result.alone(one))[:LOADS_SHOWN]]
+            if (more := len(one.spread.loads) - LOADS_SHOWN) > 0:
+                rows.append(("…", f"{more} more", "in loads.csv"))
+            of = f", application {one.number}" if len(result.applications) > 1 else ""
+            loads += [_text(f"Loads{of}", "heading"), _table(rows, width * 0.4)]
+    if not result.budget.stages:
+        return loads
+    chart = _picture(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
+    beside = Table(
+        [[loads, [_text("The stand by growth stage", "heading"), chart]]],
+        colWidths=[0.43 * width, 0.57 * width],
+        style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
+    )
+    return [beside, *(_text(course.text, "small") for course in result.budget.stages)]
+
+
+def _doubt_page(result: Result, width: float) -> Story:
+    half = width / inch / 2 - 0.05
+    fit = result.stand.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    units = result.plan.units
+    errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
+    surfaces = [
+        _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
+        for raster, label, cmap in (
+            (result.stand.biomass.mean, "dry biomass", "viridis"),
+            (result.stand.biomass.se, "error of biomass", "Greys"),
+            (result.budget.credit.credit_kg_ha, "nitrogen credit", "viridis"),
+            (result.budget.credit.se_kg_ha, "error of credit", "Greys"),
+        )
+    ]
+    charts = [
+        _picture(picture(result, width_in=half, height_in=1.72))
+        for picture in (leave_one_out_picture, variogram_picture, residual_picture, loss_picture)
+    ]
+    return [
+        _text("How sure", "heading"),
+        _text(biomass_says(result) + "."),
+        Table([surfaces[:2], surfaces[2:]], colWidths=[width / 2] * 2),
+        _text(
+            result.stand.biomass.message
+            or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
+            f"field average alone misses by {errors[1]}."
+        ),
+        Table([charts[:2], charts[2:]], colWidths=[width / 2] * 2),
+        _text(
+            "Top: each sample against its prediction from the others; the samples' variogram and the models "
+            "averaged. Below: left-out samples heavier (dark) or lighter (open) than predicted, larger for larger "
+            "errors, and + where the next three samples would help most; how well 1, 2, … zones could serve at best, "
+            "before they are shaped.",
+            "small",
+        ),
+        _text(result.spread.verdict.text),
+        *(
+            _text(
+                f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
+                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+            )
+            for one in result.applications
+            if not one.through_drip
+        ),
+    ]
+
+
+def _season(result: Result, width: float) -> Story:
+    """The weekly bars of every block, two beside each other."""
+    if not result.budget.seasons:
+        return []
+    third = width / inch / 3 - 0.05
+    charts = [
+        _picture(season_picture(result, one, width_in=third, height_in=1.4)) for one in result.budget.seasons
+    ]
+    rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
+    return [
+        _text("The season", "heading"),
+        Table(rows, colWidths=[width / 3] * 3),
+        _text(
+            "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
+            "soil.",
+            "small",
+        ),
+    ]
+
+
+def _sources_page(result: Result) -> Story:
+    sources = [agronomy.sources()[key] for key in result.sources]
+    return [
+        *([_text("Notes on this plan", "heading"), *map(_text, result.warnings)] if result.warnings else []),
+        _text("Before you spread", "heading"),
+        *map(_text, result.cautions),
+        _text("Sources", "heading"),
+        _text(
+            " · ".join(f"[{source.mark}] {source.citation}" for source in sources),
+            "source" if len(result.applications) == 1 else "fine",
+        ),
+        Spacer(0, 8),
+        _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
+    ]
+
+
+@cache
+def _styles() -> dict[str, ParagraphStyle]:
+    fonts = Path(mpl.get_data_path(), "fonts", "ttf")
+    for name, file in (("Body", "DejaVuSans.ttf"), ("Body-Bold", "DejaVuSans-Bold.ttf")):
+        pdfmetrics.registerFont(TTFont(name, str(fonts / file)))
+    pdfmetrics.registerFontFamily(
+        "Body", normal="Body", bold="Body-Bold", italic="Body", boldItalic="Body-Bold"
+    )
+    style = partial(ParagraphStyle, fontName="Body", textColor=INK)
+    return {
+        "body": style("body", fontSize=9, leading=12.5, spaceAfter=4),
+        "small": style("small", fontSize=7.5, leading=10, spaceAfter=3, textColor=QUIET),
+        "source": style("source", fontSize=7, leading=8.8, spaceAfter=2, textColor=QUIET),
+        "fine": style("fine", fontSize=6.3, leading=8.2, spaceAfter=3, textColor=QUIET),
+        "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
+        "heading": style(
+            "heading",
+            fontName="Body-Bold",
+            fontSize=11,
+            leading=14,
+            spaceBefore=10,
+            spaceAfter=4,
+            keepWithNext=1,
+        ),
+        "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
+        "cell": style("cell", fontSize=8, leading=10),
+    }
+
+
+def _text(text: str, style: str = "body", *, markup: bool = False) -> Paragraph:
+    return Paragraph(text if markup else escape(text), _styles()[style])
+
+
+def _table(rows: list[tuple[str, ...]], width: float) -> Table:
+    """Text to the left, numbers to the right; rules, no boxes."""
+    styles = _styles()
+    numeric = [all(row[k][0] in "-0123456789" for row in rows[1:] if row[k]) for k in range(len(rows[0]))]
+    right = ParagraphStyle("right", styles["cell"], alignment=2)
+    cells = [
+        [Paragraph(escape(cell), right if numeric[k] else styles["cell"]) for k, cell in enumerate(row)]
+        for row in rows
+    ]
+    cells[0] = [
+        Paragraph(f"<b>{escape(cell)}</b>", right if numeric[k] else styles["cell"])
+        for k, cell in enumerate(rows[0])
+    ]
+    table = Table(cells, colWidths=[width / len(rows[0])] * len(rows[0]), repeatRows=1, hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, 0), 1, INK),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 2),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                ("LEFTPADDING", (0, 0), (-1, -1), 3),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+            ]
+        )
+    )
+    return table
+
+
+def _picture(figure: Figure) -> Image:
+    width, height = figure.get_size_inches()
+    png = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")  # a sign that the font lacks is shown as a box
+        figure.savefig(png, dpi=DPI, metadata={"Software": None})
+    png.seek(0)
+    return Image(png, width * inch, height * inch)
+
+
+def _pdf(story: Story, page: tuple[float, float], *, title: str) -> bytes:
+    out = io.BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
+        title=title, author="fieldmap", invariant=1,
+    )  # fmt: skip
+
+    def foot(canvas: Canvas, _: SimpleDocTemplate) -> None:
+        canvas.setFont("Body", 7)
+        canvas.setFillColor(QUIET)
+        canvas.drawString(MARGIN, 0.45 * inch, title[:110])
+        canvas.drawRightString(page[0] - MARGIN, 0.45 * inch, str(canvas.getPageNumber()))
+
+    document.build(story, onFirstPage=foot, onLaterPages=foot)
+    return out.getvalue()

@@ -1,0 +1,284 @@
+"""The five numbers, in their order, and the zone table: what the terminal, the map and the report show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.budget import METHODS
+from fieldmap.units import (
+    KG_PER_LB,
+    KG_PER_SHORT_TON,
+    area_text,
+    length_text,
+    mass_text,
+    money_text,
+    rate_text,
+    rate_unit,
+    shown_rate,
+    whole,
+)
+
+if TYPE_CHECKING:
+    from fieldmap.budget import BlockSeason
+    from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
+    from fieldmap.verdict import ApplicationMap
+    from fieldmap.zones import Zone
+
+
+AS_EXPECTED = 0.5  # the confidence at which the expected credit is used
+
+
+@dataclass(frozen=True)
+class Line:
+    """A title and what it says."""
+
+    title: str
+    text: str
+
+
+def five_numbers(result: Result) -> tuple[Line, ...]:
+    """What to order, what goes where, against one rate, how sure, when."""
+    return (
+        Line("Order", order_text(result)),
+        Line("Where", _where(result)),
+        Line("Against one rate", _against_one_rate(result)),
+        Line("How sure", result.spread.verdict.text),
+        Line("When", result.timing + _before_caution(result)),
+    )
+
+
+def _before_caution(result: Result) -> str:
+    """The season is reckoned on what is expected; the rates may be more cautious."""
+    return " (as expected; the rates credit less)" if result.plan.credit.confidence > AS_EXPECTED else ""
+
+
+def mass_to_order_text(mass_kg: float, units: UnitSystem) -> str:
+    """A weight to order: ``4,680 lb (2.3 short tons)`` or ``2,120 kg (2.1 t)``."""
+    tons = f"{mass_kg / KG_PER_SHORT_TON:.1f} short tons" if units == "us" else f"{mass_kg / 1000:.1f} t"
+    return f"{mass_text(mass_kg, units)} ({tons})"
+
+
+def field_area_text(result: Result) -> str:
+    """``33.7 ac, 32.2 ac of them spread``; the field alone where all of it is spread."""
+    units = result.plan.units
+    whole_field = area_text(result.field.area_ha, units)
+    spread = area_text(sum(block.spread_ha for block in result.field.blocks), units)
+    return whole_field if spread == whole_field else f"{whole_field}, {spread} of them spread"
+
+
+def order_text(result: Result) -> str:
+    """Every product in all, and the cost of the one whose price is known."""
+    price, priced = result.plan.prices.product, result.plan.spreader.product_entry.name
+    orders: dict[str, float] = {}
+    for one in result.applications:
+        product_kg = sum(zone.product_kg for zone in one.spread.zone_map.rows)
+        name = one.plan.spreader.product_entry.name
+        orders[name] = orders.get(name, 0.0) + product_kg
+    texts = []
+    for name, product_kg in orders.items():
+        text = f"{mass_to_order_text(product_kg, result.plan.units)} of {name}"
+        if price and name == priced:
+            text += f", {price.currency}\u00a0{whole(price.amount * product_kg)}"
+        texts.append(text)
+    return "; ".join(texts)
+
+
+def application_title(one: ApplicationMap) -> str:
+    """``Application 2 of 3: 2026-07-06, side-dressed, calcium nitrate``."""
+    product = one.plan.spreader.product_entry.name
+    return f"{application_name(one)}: {one.told.date}, {METHODS[one.told.method]}, {product}"
+
+
+def application_name(one: ApplicationMap) -> str:
+    """``Application 2 of 3``."""
+    return f"Application {one.number} of {len(one.plan.applications)}"
+
+
+def _where(result: Result) -> str:
+    if len(result.applications) == 1:
+        return _zones_text(result)
+    return "; ".join(
+        f"application {one.number}: {_zones_text(result.alone(one))}" for one in result.applications
+    )
+
+
+def _zones_text(result: Result) -> str:
+    return _zone_rates_text(result) + _strip_rates_text(result)
+
+
+def _strip_rates_text(result: Result) -> str:
+    """Strips get what the crop would need without the cover crop, which can be more than any zone."""
+    rates = [strip.rate_n_kg_ha for strip in result.spread.zone_map.strips]
+    if not rates:
+        return ""
+    return f", and check strips at {_range(min(rates), max(rates), result.plan.units)} of nitrogen"
+
+
+def _zone_rates_text(result: Result) -> str:
+    zones, units = result.spread.zone_map.zones, result.plan.units
+    if not zones:
+        return "nothing is spread"
+    low, high = zones[0], zones[-1]
+    number = high.zone
+    if number == 1:
+        return (
+            f"1 zone: {rate_text(low.rate_n_kg_ha, units)} of nitrogen, "
+            f"{rate_text(low.product_kg_ha, units)} of {low.product}"
+        )
+    return (
+        f"{number} zones: {_range(low.rate_n_kg_ha, high.rate_n_kg_ha, units)} of nitrogen, "
+        f"{_range(low.product_kg_ha, high.product_kg_ha, units)} of {low.product}"
+    )
+
+
+def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
+    return f"{whole(shown_rate(low_kg_ha, units))} to {rate_text(high_kg_ha, units)}"
+
+
+def _against_one_rate(result: Result) -> str:
+    units, verdict = result.plan.units, result.spread.verdict
+    change_kg = sum(_saved_n_kg(result.alone(one)) for one in result.applications)
+    flat_n_kg_ha = sum(one.spread.flat.mean_rate_n_kg_ha for one in result.applications)
+    saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
+    return (
+        f"one rate a block would be {rate_text(flat_n_kg_ha, units)} of nitrogen on average; "
+        f"{saved}; nitrogen in the wrong place {rate_text(verdict.misplaced_zones_kg_ha, units)} "
+        f"instead of {rate_text(verdict.misplaced_flat_kg_ha, units)}"
+    )
+
+
+def _saved_n_kg(result: Result) -> float:
+    """Nitrogen that zones save against one rate a block; what check strips leave out is left out to learn."""
+    flat_n_kg_ha = dict(
+        zip((block.name for block in result.field.blocks), result.spread.flat.rate_n_kg_ha, strict=True)
+    )
+    return sum(
+        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.spread.zone_map.zones
+    )
+
+
+def by_number_text(result: Result) -> str:
+    """What the best levels of one zone, two, … miss the wanted rate by, root mean square, and lose in money."""
+    units, fraction = result.plan.units, result.plan.spreader.product_entry.nitrogen_fraction
+    missed = [shown_rate(one.loss**0.5 * fraction, units) for one in result.spread.level_sets]
+    each = [f"{number}: {whole(rate)}" for number, rate in enumerate(missed, start=1)]
+    text = f"{', '.join(each)} {rate_unit(units)} of nitrogen off the wanted rate (root mean square)"
+    money = [one.money_ha for one in result.spread.level_sets if one.money_ha is not None]
+    if money and result.plan.prices.crop is not None:
+        lost = ", ".join(money_text(amount, result.plan.prices.crop.currency, units) for amount in money)
+        text += f"; lost against the best rate everywhere: {lost}"
+    return text
+
+
+def driven_text(result: Result) -> str:
+    """What the ground receives when the map is driven, in a line."""
+    delivery, units = result.spread.delivery, result.plan.units
+    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    short, over = (mass_text(kg * fraction, units) for kg in (delivery.short_kg, delivery.over_kg))
+    return (
+        f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; {short} of nitrogen short, "
+        f"{over} over; the map is best read {length_text(delivery.look_ahead_m, units)} ahead"
+    )
+
+
+def zone_columns(result: Result) -> tuple[str, ...]:
+    """Headings of the zone table; nitrogen and product never share a column."""
+    unit = rate_unit(result.plan.units)
+    area = "ac" if result.plan.units == "us" else "ha"
+    mass = "lb" if result.plan.units == "us" else "kg"
+    return (
+        "Zone",
+        "Block",
+        "Crop",
+        f"Area, {area}",
+        f"Credit, {unit}",
+        f"N rate, {unit}",
+        f"Product, {unit}",
+        f"Product, {mass}",
+    )
+
+
+def zone_cells(zone: Zone, result: Result) -> tuple[str, ...]:
+    """One row of the zone table, as people read it."""
+    units = result.plan.units
+    mass = zone.product_kg / KG_PER_LB if units == "us" else zone.product_kg
+    return (
+        f"strip {zone.zone}" if zone.strip else str(zone.zone),
+        zone.block,
+        zone.crop,
+        area_text(zone.area_ha, units).split()[0],
+        interval_text(zone, units),
+        whole(shown_rate(zone.rate_n_kg_ha, units)),
+        whole(shown_rate(zone.product_kg_ha, units)),
+        whole(mass),
+    )
+
+
+def interval_text(zone: Zone, units: UnitSystem) -> str:
+    """``68 (52 to 84)``: the credit with its 90 % interval."""
+    credit, low, high = (
+        whole(shown_rate(kg_ha, units))
+        for kg_ha in (zone.credit_kg_ha, zone.credit_low_kg_ha, zone.credit_high_kg_ha)
+    )
+    return f"{credit} ({low} to {high})"
+
+
+def cost_text(result: Result) -> str:
+    """What a kilogram (or pound) of nitrogen costs from the cover crop and from the product; empty without prices."""
+    prices, units = result.plan.prices, result.plan.units
+    per, unit = (KG_PER_LB, "lb") if units == "us" else (1.0, "kg")
+    texts = []
+    credit = float(np.nanmean(result.budget.credit.credit_kg_ha))
+    if prices.cover_crop and credit > 0:
+        texts.append(
+            f"{prices.cover_crop.currency} {prices.cover_crop.amount / credit * per:.2f} from the cover crop"
+        )
+    if prices.product:
+        product = result.plan.spreader.product_entry
+        each = prices.product.amount / product.nitrogen_fraction * per
+        texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
+    return f"A {unit} of nitrogen costs {' and '.join(texts)}." if texts else ""
+
+
+LOAD_COLUMNS = ("Load", "Passes", "Product")
+SEASON_COLUMNS = ("Week", "From", "Released", "Taken up", "Short", "Spare")
+
+
+def load_rows(result: Result) -> list[tuple[str, ...]]:
+    """Each hopper filling: its passes and what it holds."""
+    return [
+        (
+            str(load.number),
+            f"{load.pass_from} to {load.pass_to}",
+            mass_text(load.product_kg, result.plan.units),
+        )
+        for load in result.spread.loads
+    ]
+
+
+def season_rows(season: BlockSeason, result: Result) -> list[tuple[str, ...]]:
+    """Week by week, in the user's unit: released, taken up, short, spare."""
+    weeks, units = season.weeks, result.plan.units
+    values = (weeks.released_kg_ha, weeks.uptake_kg_ha, weeks.short_kg_ha, weeks.spare_kg_ha)
+    return [
+        (str(week), str(weeks.date[k]), *(whole(shown_rate(float(value[k]), units)) for value in values))
+        for k, week in enumerate(weeks.week)
+    ]
+
+
+def ledger_columns(result: Result) -> tuple[str, ...]:
+    """Headings of the ledger, one line a row."""
+    return ("Block", "Line", f"Nitrogen, {rate_unit(result.plan.units)}", "Mark", "Source")
+
+
+def ledger_rows(result: Result) -> list[tuple[str, ...]]:
+    """Every line of every block, with its mark and what stands behind it."""
+    units = result.plan.units
+    return [
+        (line.block, line.line, whole(shown_rate(line.kg_ha, units)), line.mark, line.source)
+        for line in result.ledger
+    ]

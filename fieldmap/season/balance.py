@@ -1,0 +1,178 @@
+"""Crop uptake against release: what is short and what is spare in each week, and when to spread the rest.
+
+Uptake is a logistic curve over the season, scaled to the plan's need on its own base. The balance is daily: what
+the soil holds at planting and what is released since, less what the crop takes up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.season.release import RELEASE, held_in_soil
+from fieldmap.season.uptake import UPTAKE, share_by_day
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from fieldmap.agronomy import CropEntry
+    from fieldmap.season.release import DailyRelease, ReleaseModel
+    from fieldmap.season.uptake import UptakeModel
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Release against uptake, kg N/ha, from the end of the cover crop to harvest.
+
+    `dates` (days,); the others (..., days), the leading shape that of the credits: `released` and `uptake` of
+    the day, `short` what the crop wanted and did not find, `spare` what lies in the soil in the evening.
+    `released_low` and `released_high` are the least and the most that any scenario of the weather has released by
+    then. `at_risk` (...) is what drainage may carry below the top soil after planting; it is not subtracted.
+    """
+
+    dates: NDArray[np.datetime64]
+    planted: dt.date
+    released: NDArray[np.float64]
+    released_low: NDArray[np.float64]
+    released_high: NDArray[np.float64]
+    uptake: NDArray[np.float64]
+    short: NDArray[np.float64]
+    spare: NDArray[np.float64]
+    at_risk: NDArray[np.float64]
+
+
+def balance(
+    release: DailyRelease,
+    credit_kg_ha: ArrayLike,
+    need_kg_ha: ArrayLike,
+    crop: CropEntry,
+    *,
+    planted: dt.date,
+    harvested: dt.date,
+    on_hand_kg_ha: ArrayLike = 0.0,
+    tested: dt.date | None = None,
+    model: ReleaseModel = RELEASE,
+) -> Balance:
+    """Release against uptake by day.
+
+    Parameters
+    ----------
+    release
+        Of the block, from the end of the cover crop at least to harvest.
+    credit_kg_ha
+        The whole season's credit, scalar or (zones,); negative where nitrogen is tied up: all that is tied up by
+        planting stands against the crop then.
+    need_kg_ha
+        What the uptake curve is scaled to, scalar or (zones,): the plan's need on its own base, less credits that
+        come along with the crop's growth (irrigation water, soil organic matter).
+    crop, planted, harvested
+        The vegetable and its season.
+    on_hand_kg_ha
+        What else lies ready at planting: soil nitrate, a starter, scalar or (zones,).
+    tested
+        Day of a soil nitrate test that is part of `on_hand_kg_ha`.
+    """
+    credit = np.asarray(credit_kg_ha, dtype=float)[..., np.newaxis]
+    need = np.asarray(need_kg_ha, dtype=float)[..., np.newaxis]
+    days = release.day(harvested) + 1
+    planting = min(max(release.day(planted), 0), days)
+    counted = release.counted[:, :days]
+    freed = np.diff(counted, axis=-1, prepend=0.0).mean(axis=0)
+    tied = np.diff(release.tied_up[:, :days], axis=-1, prepend=0.0).mean(axis=0)
+    released = credit * np.where(credit > 0, freed, tied)
+    by_day = np.cumsum(released, axis=-1)
+    held = held_in_soil(release, planted, tested=tested, model=model).mean(axis=0)
+    before = credit * np.where(credit > 0, held, np.cumsum(tied)[:planting])
+
+    on_hand = np.asarray(on_hand_kg_ha, dtype=float) + (before[..., -1] if planting else 0.0)
+    not_in_test = np.arange(days) > (-1 if tested is None else release.day(tested))
+    supply = np.where(not_in_test, released, 0.0)[..., planting:]
+    missed = max(0, -release.day(planted))  # days of growth before the cover crop ended
+    demand = need * np.diff(share_by_day(planted, harvested, crop), prepend=0.0)[missed:]
+    leached = release.leached[:, planting:days].mean(axis=0)
+    short, spare, at_risk = _march(on_hand, supply, demand, leached)
+
+    def from_the_start(values: NDArray[np.float64], first: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.concatenate([np.broadcast_to(first, (*values.shape[:-1], planting)), values], axis=-1)
+
+    nothing = np.zeros(planting)
+    return Balance(
+        dates=release.dates[:days],
+        planted=planted,
+        released=released,
+        released_low=np.where(credit > 0, credit * counted.min(axis=0), by_day),
+        released_high=np.where(credit > 0, credit * counted.max(axis=0), by_day),
+        uptake=from_the_start(np.broadcast_to(demand, short.shape), nothing),
+        short=from_the_start(short, nothing),
+        spare=from_the_start(spare, np.maximum(before, 0.0)),
+        at_risk=at_risk,
+    )
+
+
+def _march(
+    on_hand: NDArray[np.float64],
+    supply: NDArray[np.float64],
+    demand: NDArray[np.float64],
+    leached: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """What is short and spare on each day from planting, and what drainage may carry off in all.
+
+    `on_hand` (...), `supply` and `demand` (..., days), `leached` (days,).
+    """
+    shape = np.broadcast_shapes(supply.shape, demand.shape, (*on_hand.shape, 1))
+    short, spare, at_risk = np.zeros(shape), np.zeros(shape), np.zeros(shape[:-1])
+    pool = drained = np.broadcast_to(on_hand, shape[:-1])  # `drained` loses what drainage carries off
+    for day in range(shape[-1]):
+        gain = supply[..., day] - demand[..., day]
+        short[..., day] = np.maximum(-(pool + gain), 0.0)
+        pool, drained = np.maximum(pool + gain, 0.0), np.maximum(drained + gain, 0.0)
+        spare[..., day] = pool
+        at_risk += drained * leached[day]
+        drained = drained * (1.0 - leached[day])
+    return short, spare, at_risk
+
+
+def short_from(found: Balance, *, model: UptakeModel = UPTAKE) -> NDArray[np.datetime64]:
+    """The date from which the crop is short, shape that of the credits; NaT where it never is."""
+    missing = np.cumsum(found.short, axis=-1) >= model.short_from_kg_ha
+    first = found.dates[np.argmax(missing, axis=-1)]
+    return np.where(missing.any(axis=-1), first, np.datetime64("NaT"))
+
+
+@dataclass(frozen=True)
+class Weeks:
+    """The weekly table: `week` (weeks,) counts from planting, 1 the first, and `date` is its first day.
+
+    The rest is (..., weeks), kg N/ha: sums over the week, and for `spare` what is left at its end.
+    """
+
+    week: NDArray[np.int64]
+    date: NDArray[np.datetime64]
+    released_kg_ha: NDArray[np.float64]
+    uptake_kg_ha: NDArray[np.float64]
+    short_kg_ha: NDArray[np.float64]
+    spare_kg_ha: NDArray[np.float64]
+
+
+def weekly(found: Balance) -> Weeks:
+    """The balance by week, in weeks that start on the day of planting."""
+    offset = (found.dates - np.datetime64(found.planted, "D")).astype(int)
+    week_of_day = np.floor_divide(offset, 7) + 1
+    week, first = np.unique(week_of_day, return_index=True)
+    last = np.append(first[1:], len(offset)) - 1
+
+    def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.add.reduceat(values, first, axis=-1))
+
+    return Weeks(
+        week=week,
+        date=found.dates[first],
+        released_kg_ha=total(found.released),
+        uptake_kg_ha=total(found.uptake),
+        short_kg_ha=total(found.short),
+        spare_kg_ha=found.spare[..., last],
+    )

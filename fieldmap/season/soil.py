@@ -1,0 +1,367 @@
+"""Soil temperature and soil water of every day of a season, from daily weather or a mean-annual sine.
+
+Where the weather record ends before the season does, the same days of earlier years stand in: each makes one
+scenario, and together they give a range. Arrays have the shape (scenarios, days).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import pandas as pd
+
+from fieldmap import agronomy
+from fieldmap.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from typing import Any
+
+    from numpy.typing import ArrayLike, NDArray
+
+
+Basis = Literal["record", "earlier years", "sine"]
+MM_PER_M = 1000.0
+# FAO-56 (fao56): solar constant, MJ/m²/min, and the water that 1 MJ/m² evaporates, mm.
+SOLAR_CONSTANT, MM_PER_MJ = 0.0820, 0.408
+
+
+@dataclass(frozen=True)
+class SoilModel:
+    """The figures of soil temperature and water; `fieldmap/agronomy/season.toml` says what each means."""
+
+    running_mean_d: float
+    air_to_soil: float
+    temperature_depth_m: float
+    diffusivity_m2_d: float
+    water_depth_m: float
+    field_capacity: float
+    air_dry: float
+    irrigated_moisture: float
+    spin_up_d: float
+    tarp_warming_c: float
+
+    @property
+    def bucket_mm(self) -> float:
+        """Water between air-dry and field capacity."""
+        return (self.field_capacity - self.air_dry) * self.water_depth_m * MM_PER_M
+
+    @property
+    def water_at_capacity_mm(self) -> float:
+        """All water at field capacity: what nitrate is dissolved in."""
+        return self.field_capacity * self.water_depth_m * MM_PER_M
+
+
+SOIL = SoilModel(**agronomy.season_values("soil"))
+
+
+@dataclass(frozen=True)
+class AnnualSine:
+    """Mean-annual course of temperature at the surface: mean and amplitude, °C, and the coldest day."""
+
+    mean_c: float
+    amplitude_c: float
+    coldest: dt.date
+
+
+@dataclass(frozen=True)
+class DailySoil:
+    """The soil of every day from `dates[0]` to `dates[-1]`.
+
+    `dates` (days,) datetime64[D]; `temperature_c`, `moisture` (0 air-dry to 1 field capacity) and `drainage_mm`
+    (scenarios, days). `basis` says what stands behind the days after `recorded_to` (None without a record):
+    "record" (there are none), "earlier years" (a scenario each) or "sine" (rain not known: no drainage).
+    """
+
+    dates: NDArray[np.datetime64]
+    temperature_c: NDArray[np.float64]
+    moisture: NDArray[np.float64]
+    drainage_mm: NDArray[np.float64]
+    basis: Basis
+    recorded_to: dt.date | None
+    sources: tuple[str, ...]
+
+
+def temperature_from_air_c(air_c: NDArray[np.float64], *, model: SoilModel = SOIL) -> NDArray[np.float64]:
+    """Soil temperature at 10 cm: running mean of the air's, over the day and those before it.
+
+    Zheng, Hunt & Running 1993 (11-day running mean); a slope of 1 for bare soil is from memory. The first days
+    have the mean of what there is. `air_c` (..., days), °C.
+    """
+    window = int(model.running_mean_d)
+    total = np.cumsum(air_c, axis=-1)
+    total[..., window:] = total[..., window:] - total[..., :-window]
+    return np.asarray(model.air_to_soil * total / np.minimum(np.arange(1, air_c.shape[-1] + 1), window))
+
+
+def damping_depth_m(diffusivity_m2_d: float) -> float:
+    """Depth at which the annual swing is 1/e of the surface's: sqrt(2 D / ω). Hillel 1982."""
+    return float(np.sqrt(2.0 * diffusivity_m2_d / (2.0 * np.pi / 365.0)))
+
+
+def temperature_from_sine_c(
+    dates: NDArray[np.datetime64], sine: AnnualSine, *, depth_m: float | None = None, model: SoilModel = SOIL
+) -> NDArray[np.float64]:
+    """Soil temperature from the annual sine, damped and delayed with depth, °C, shape (days,). Hillel 1982."""
+    depth = (model.temperature_depth_m if depth_m is None else depth_m) / damping_depth_m(
+        model.diffusivity_m2_d
+    )
+    days = (dates - np.datetime64(sine.coldest, "D")).astype(float)
+    swing = np.exp(-depth) * np.sin(2.0 * np.pi * days / 365.0 - depth - np.pi / 2.0)
+    return np.asarray(sine.mean_c + sine.amplitude_c * swing)
+
+
+def extraterrestrial_radiation_mj_m2(day_of_year: ArrayLike, latitude_deg: float) -> NDArray[np.float64]:
+    """Daily radiation above the atmosphere, MJ/m². FAO-56 equations 21 and 23 to 25."""
+    angle = 2.0 * np.pi * np.asarray(day_of_year, dtype=float) / 365.0
+    latitude = np.radians(latitude_deg)
+    distance = 1.0 + 0.033 * np.cos(angle)
+    declination = 0.409 * np.sin(angle - 1.39)
+    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
+    standing = np.sin(latitude) * np.sin(declination)
+    turning = np.cos(latitude) * np.cos(declination)
+    day = sunset * standing + np.sin(sunset) * turning
+    return np.asarray(24.0 * 60.0 / np.pi * SOLAR_CONSTANT * distance * day)
+
+
+def reference_et_mm(
+    tmin_c: ArrayLike, tmax_c: ArrayLike, day_of_year: ArrayLike, latitude_deg: float
+) -> NDArray[np.float64]:
+    """Reference evapotranspiration of a day, mm, from temperature alone. FAO-56 equation 52 (Hargreaves)."""
+    low, high = np.asarray(tmin_c, dtype=float), np.asarray(tmax_c, dtype=float)
+    radiation_mm = MM_PER_MJ * extraterrestrial_radiation_mj_m2(day_of_year, latitude_deg)
+    found = 0.0023 * ((low + high) / 2.0 + 17.8) * np.sqrt(np.maximum(high - low, 0.0)) * radiation_mm
+    return np.asarray(np.maximum(found, 0.0))
+
+
+def follow_water(
+    rain_mm: NDArray[np.float64],
+    et_mm: NDArray[np.float64],
+    *,
+    irrigated: bool,
+    covered: NDArray[np.bool_],
+    model: SoilModel = SOIL,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Water in the top soil day by day: a bucket that starts at field capacity.
+
+    Evapotranspiration falls in proportion to the water left (from memory); what exceeds field capacity drains
+    the same day. Irrigated ground is topped up, without draining, when it falls below the moisture it is kept at.
+    Under a tarp (`covered`, shape (days,)) it neither rains nor dries.
+
+    Returns
+    -------
+    tuple
+        Moisture, 0 air-dry to 1 field capacity, and drainage, mm; both (scenarios, days) like `rain_mm`.
+    """
+    capacity = model.bucket_mm
+    least = model.irrigated_moisture * capacity if irrigated else 0.0
+    rain = np.where(covered, 0.0, rain_mm)
+    drying = np.where(covered, 0.0, et_mm) / capacity
+    water = np.full(rain.shape[0], capacity)
+    moisture, drainage = np.empty_like(rain), np.empty_like(rain)
+    for day in range(rain.shape[1]):
+        water = water * (1.0 - drying[:, day]) + rain[:, day]
+        drainage[:, day] = np.maximum(water - capacity, 0.0)
+        water = np.clip(water, least, capacity)
+        moisture[:, day] = water
+    return moisture / capacity, drainage
+
+
+def leached_share(drainage_mm: NDArray[np.float64], *, model: SoilModel = SOIL) -> NDArray[np.float64]:
+    """Share of the nitrate in the top soil that a day's drainage carries below it; from memory."""
+    return np.asarray(-np.expm1(-drainage_mm / model.water_at_capacity_mm))
+
+
+def season_soil(
+    first: dt.date,
+    last: dt.date,
+    *,
+    daily: pd.DataFrame | None,
+    sine: AnnualSine | None,
+    latitude_deg: float,
+    irrigated: bool,
+    tarped_d: float = 0.0,
+    file: str = "weather.csv",
+    model: SoilModel = SOIL,
+) -> DailySoil:
+    """The soil from the end of the cover crop to harvest.
+
+    Parameters
+    ----------
+    first, last
+        The day the cover crop ended and the last day wanted.
+    daily
+        Weather without gaps, columns `tmin_c`, `tmax_c`, `rain_mm`, indexed by day.
+    sine
+        What to take where the record has neither the days nor the same days of an earlier year; with `daily`
+        None, for the whole season. Rain is then not known: the soil is taken as moist as irrigated ground.
+    latitude_deg
+        Of the field.
+    irrigated
+        Whether the ground is kept moist.
+    tarped_d
+        Days from `first` under a tarp: the soil is warmer, and neither wets nor dries.
+    file
+        Name of the weather file, for messages.
+
+    Raises
+    ------
+    InputError
+        Where the record starts too late, or ends too early with neither earlier years nor a sine.
+    """
+    dates = _days(first, last)
+    tarped = np.arange(len(dates)) < tarped_d
+    if daily is not None:
+        weather = _splice(daily, first, last, sine, file, model)
+        soil = _soil_from_weather(weather, dates, tarped, latitude_deg, irrigated=irrigated, model=model)
+    elif sine is not None:
+        soil = _soil_from_sine(dates, sine, None, model)
+    else:
+        raise ValueError("either daily weather or a sine is expected")
+    if soil.dates[-1] < dates[-1] and sine is not None:
+        soil = _joined(soil, _soil_from_sine(dates[len(soil.dates) :], sine, soil.recorded_to, model))
+    keys = (*soil.sources, "rylander2020") if tarped_d else soil.sources
+    return replace(soil, temperature_c=soil.temperature_c + model.tarp_warming_c * tarped, sources=keys)
+
+
+@dataclass(frozen=True)
+class _Weather:
+    """Weather of every day from some time before the season, each array (scenarios, days)."""
+
+    dates: NDArray[np.datetime64]
+    tmin_c: NDArray[np.float64]
+    tmax_c: NDArray[np.float64]
+    rain_mm: NDArray[np.float64]
+    basis: Basis
+    recorded_to: dt.date
+
+
+def _days(first: dt.date, last: dt.date) -> NDArray[np.datetime64]:
+    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
+
+
+def _splice(
+    daily: pd.DataFrame,
+    first: dt.date,
+    last: dt.date,
+    sine: AnnualSine | None,
+    file: str,
+    model: SoilModel,
+) -> _Weather:
+    """The record up to its last day, then the same days of each earlier year that has them all."""
+    record_first, record_last = daily.index[0], daily.index[-1]
+    wanted = pd.Timestamp(first)
+    start = max(record_first, wanted - pd.Timedelta(days=int(model.spin_up_d)))
+    if start > wanted:
+        raise InputError(
+            Problem(
+                file,
+                "",
+                f"the weather starts on {record_first.date()}, after the cover crop ended ({first})",
+                "every day from the end of the cover crop on is expected",
+                "Add the days before, or leave out the file and give mean, amplitude and coldest",
+            )
+        )
+    recorded = daily.loc[start : min(record_last, pd.Timestamp(last))]
+    later = pd.date_range(max(start, record_last + pd.Timedelta(days=1)), last, freq="D")
+    scenarios: list[pd.DataFrame] = [] if len(later) else [recorded]
+    for years in range(1, last.year - record_first.year + 1 if len(later) else 0):
+        same_days = later - pd.DateOffset(years=years)
+        if same_days[0] >= record_first and same_days[-1] <= record_last:
+            scenarios.append(pd.concat([recorded, daily.loc[same_days]]))
+    basis: Basis = "earlier years" if len(later) else "record"
+    if not scenarios:
+        if sine is None:
+            raise InputError(
+                Problem(
+                    file,
+                    "",
+                    f"the weather ends on {record_last.date()}, before {last}, and has no earlier year "
+                    "with the days that are missing",
+                    "the days to harvest, the same days of an earlier year, or a mean-annual sine are expected",
+                    "Add earlier years to the file, or give mean, amplitude and coldest",
+                )
+            )
+        scenarios, basis = [recorded], "sine"
+    dates = _days(start.date(), last)[: len(scenarios[0])]
+    tmin_c, tmax_c, rain_mm = (
+        np.stack([each[name].to_numpy() for each in scenarios]) for name in ("tmin_c", "tmax_c", "rain_mm")
+    )
+    return _Weather(dates, tmin_c, tmax_c, rain_mm, basis, min(record_last.date(), last))
+
+
+def _soil_from_weather(
+    weather: _Weather,
+    dates: NDArray[np.datetime64],
+    tarped: NDArray[np.bool_],
+    latitude_deg: float,
+    *,
+    irrigated: bool,
+    model: SoilModel,
+) -> DailySoil:
+    before = int((dates[0] - weather.dates[0]).astype(int))  # days before the season, to start the water from
+    day_of_year = (weather.dates - weather.dates.astype("datetime64[Y]")).astype(int) + 1
+    covered = np.zeros(len(weather.dates), dtype=bool)
+    covered[before:] = tarped[: len(covered) - before]
+    moisture, drainage = follow_water(
+        weather.rain_mm,
+        reference_et_mm(weather.tmin_c, weather.tmax_c, day_of_year, latitude_deg),
+        irrigated=irrigated,
+        covered=covered,
+        model=model,
+    )
+    temperature = temperature_from_air_c((weather.tmin_c + weather.tmax_c) / 2.0, model=model)
+    return DailySoil(
+        weather.dates[before:],
+        temperature[:, before:],
+        moisture[:, before:],
+        drainage[:, before:],
+        weather.basis,
+        weather.recorded_to,
+        ("zheng1993", "soil_slope_memory", "fao56", "bucket_memory", "spin_up"),
+    )
+
+
+def _soil_from_sine(
+    dates: NDArray[np.datetime64], sine: AnnualSine, recorded_to: dt.date | None, model: SoilModel
+) -> DailySoil:
+    temperature = temperature_from_sine_c(dates, sine, model=model)[np.newaxis]
+    moisture = np.full_like(temperature, model.irrigated_moisture)
+    sources = ("hillel1982", "bucket_memory")
+    return DailySoil(dates, temperature, moisture, np.zeros_like(temperature), "sine", recorded_to, sources)
+
+
+def _joined(recorded: DailySoil, after: DailySoil) -> DailySoil:
+    """A record and the sine that carries on from it."""
+
+    def both(name: str) -> NDArray[Any]:
+        return np.concatenate([getattr(recorded, name), getattr(after, name)], axis=-1)
+
+    return replace(
+        recorded,
+        dates=both("dates"),
+        temperature_c=both("temperature_c"),
+        moisture=both("moisture"),
+        drainage_mm=both("drainage_mm"),
+        sources=tuple(dict.fromkeys((*recorded.sources, *after.sources))),
+    )
+
+
+def water_use_mm(
+    daily: pd.DataFrame | None, planted: dt.date, harvested: dt.date, latitude_deg: float
+) -> float | None:
+    """Reference evapotranspiration from planting to harvest; None where the record does not cover it."""
+    if daily is None:
+        return None
+    days = daily.loc[str(planted) : str(harvested)]
+    if len(days) < (harvested - planted).days + 1:
+        return None
+    each = reference_et_mm(
+        days["tmin_c"].to_numpy(),
+        days["tmax_c"].to_numpy(),
+        pd.DatetimeIndex(days.index).day_of_year.to_numpy(),
+        latitude_deg,
+    )
+    return float(each.sum())

@@ -1,0 +1,148 @@
+"""When a crop runs short, and what of the season's credit comes before, for and after it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.season.balance import short_from
+from fieldmap.season.release import RELEASE
+from fieldmap.season.uptake import UPTAKE, date_of_share
+from fieldmap.units import rate_text, water_text
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
+    from fieldmap.agronomy import CropEntry
+    from fieldmap.season.balance import Balance
+    from fieldmap.season.release import ReleaseModel
+    from fieldmap.season.uptake import UptakeModel
+    from fieldmap.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How to split the supplemental nitrogen: at planting and at side-dressing, with the reason in a sentence."""
+
+    at_planting_share: float
+    sidedress: dt.date
+    reason: str
+
+
+def time_supplemental(
+    found: Balance,
+    supplemental_kg_ha: float,
+    crop: CropEntry,
+    *,
+    harvested: dt.date,
+    units: UnitSystem,
+    sidedress: dt.date | None = None,
+    model: UptakeModel = UPTAKE,
+) -> Timing:
+    """Split a block's supplemental nitrogen between planting and side-dressing.
+
+    At planting goes what the crop would miss before the side-dressing, which is at the start of rapid uptake
+    unless a date is given; amounts too small for a pass of their own join the other.
+
+    Parameters
+    ----------
+    found
+        The block's balance for its mean credit; shapes (days,).
+    supplemental_kg_ha
+        Mean nitrogen to spread.
+    crop, harvested
+        The vegetable and its harvest.
+    units
+        In which the reason is worded.
+    sidedress
+        The day of side-dressing, where the plan gives it.
+    """
+    day = sidedress or date_of_share(model.rapid_from_share, found.planted, harvested, crop)
+    first = short_from(found, model=model)[()]
+    tied = "Poor residue ties nitrogen up when the crop is planted. " if found.released.sum() < 0 else ""
+    whole = rate_text(supplemental_kg_ha, units)
+    if supplemental_kg_ha <= 0:
+        return Timing(0.0, day, "Nothing is left to spread.")
+    if np.isnat(first):
+        reason = f"On average the crop is never short: {whole} for the thin places can wait for {day}."
+        return Timing(0.0, day, reason)
+    at_planting, rest = split_by_season(found, supplemental_kg_ha, (found.planted, day), model=model)
+    if at_planting == 0:
+        reason = f"What is released carries the crop to {first}: all {whole} can wait for the side-dressing on {day}."
+        return Timing(0.0, day, tied + reason)
+    if rest == 0:
+        reason = (
+            f"From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
+            "planting."
+        )
+        return Timing(1.0, day, tied + reason)
+    reason = (
+        f"From {first} the crop is short: {rate_text(at_planting, units)} at planting carry it to the side-dressing "
+        f"on {day}, and {rate_text(rest, units)} follow then."
+    )
+    return Timing(at_planting / supplemental_kg_ha, day, tied + reason)
+
+
+def split_by_season(
+    found: Balance, supplemental_kg_ha: float, dates: Sequence[dt.date], *, model: UptakeModel = UPTAKE
+) -> tuple[float, ...]:
+    """Split a block's supplemental nitrogen over the days of its applications, kg N/ha for each.
+
+    Each carries the crop to the next: it brings what the crop would miss by then and has not been given. Amounts too
+    small for a pass of their own join another; a crop that is never short on average gets all with the second,
+    when it is known how the thin places fare.
+
+    Parameters
+    ----------
+    found
+        The block's balance for its mean credit; shapes (days,).
+    supplemental_kg_ha
+        Mean nitrogen to spread in all of them.
+    dates
+        Of the applications, two at least, in their order; what is missing before the second is the first's.
+    """
+    short_kg_ha = float(found.short.sum())
+    if short_kg_ha < model.short_from_kg_ha:
+        return (0.0, supplemental_kg_ha, *(0.0 for _ in dates[2:]))
+    scale = supplemental_kg_ha / short_kg_ha
+    amounts: list[float] = []
+    left = supplemental_kg_ha
+    for following in dates[1:]:
+        missed = float(found.short[found.dates < np.datetime64(following, "D")].sum())
+        due = missed * scale - (supplemental_kg_ha - left)
+        amount = 0.0 if due < model.short_from_kg_ha * scale else max(due, model.least_pass_kg_ha)
+        if amount and left - amount < model.least_pass_kg_ha:
+            amount = left
+        amounts.append(amount)
+        left -= amount
+    return (*amounts, left)
+
+
+def call_for_soil_test(
+    at_risk_kg_ha: float,
+    before_kg_ha: float,
+    drainage_mm: float,
+    *,
+    units: UnitSystem,
+    model: ReleaseModel = RELEASE,
+) -> str | None:
+    """The call for a soil nitrate test, where drainage makes it worth one; None otherwise.
+
+    Parameters
+    ----------
+    at_risk_kg_ha, before_kg_ha
+        Nitrogen that drainage may carry off after planting, and that was released too early to count on.
+    drainage_mm
+        From the end of the cover crop to harvest.
+    """
+    if at_risk_kg_ha + before_kg_ha < model.soil_test_kg_ha:
+        return None
+    top = "foot" if units == "us" else "30 cm"
+    return (
+        f"{rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to count on, and drainage "
+        f"({water_text(drainage_mm, units)} over the season) may carry {rate_text(at_risk_kg_ha, units)} more below "
+        f"the top {top}: test the soil nitrate before the side-dressing."
+    )

@@ -1,0 +1,199 @@
+"""What the residue holds: the %N of each sample, mixed by dry weight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from pydantic import ValidationError
+
+from fieldmap import agronomy
+from fieldmap.errors import InputError, Problem
+from fieldmap.plan import CoverCrop
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.plan import Plan
+    from fieldmap.stand.samples import Samples
+
+
+SE_TABLE_PCT, SE_LABORATORY_PCT = 0.3, 0.1  # nitrogen_error_memory
+SE_NODULES_UNKNOWN_PCT = 0.6  # nodules_memory: table %N of a legume whose nodules were not checked
+AS_RECEIVED_PCT = 1.0  # no legume holds less in its dry matter; the fresh stand does
+WEEDS_MATTER_PCT = 10.0  # more weeds than this, and one %N for the field no longer holds
+VARIES_PCT = 0.05  # less spread than this between samples is one value for the field
+
+
+@dataclass(frozen=True)
+class SampleNitrogen:
+    """Shoot nitrogen of each sample, % of dry matter, shape (n,), mixed by dry weight.
+
+    `se_pct` is the standard error, shared by all samples, of a value not measured sample by sample (0 where
+    it is); `unmixed` says that a mixture or weedy stand has one %N for the whole field, so that the map
+    cannot know where the grass or the weeds make the mass.
+    """
+
+    nitrogen_pct: NDArray[np.float64]
+    se_pct: float
+    unmixed: bool
+    sources: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def varies(self) -> bool:
+        """Whether the samples differ enough for a map of %N to mean something."""
+        return bool(np.ptp(self.nitrogen_pct) > VARIES_PCT)
+
+
+class _UnknownNitrogenError(Exception):
+    """The %N of a sample cannot be known: found, expected, action."""
+
+    def __init__(self, found: str, expected: str, action: str) -> None:
+        super().__init__(found, expected, action)
+
+
+def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNitrogen:
+    """%N of each sample: its own, else the plan's, else the table's, mixed by dry weight.
+
+    Raises
+    ------
+    InputError
+        Where a sample's %N cannot be known: a mixture without shares, no stage, nodules few or white.
+    """
+    found = samples.nitrogen_pct.copy()
+    missing = np.nonzero(np.isnan(found))[0]
+    sources: list[str] = ["your_value"] if len(missing) < len(found) else []
+    problems: list[Problem] = []
+    errors: list[float | None] = []
+    unmixed, guessed = False, False
+    for i in missing:
+        of_block = plan.cover_crop_of(field.blocks[samples.block[i]].name)
+        legume_pct, weed_pct = float(samples.legume_pct[i]), float(samples.weed_pct[i])
+        try:
+            cover_crop = _with_own(of_block, samples.species[i], samples.stage[i])
+            found[i], keys = _mixed_nitrogen_pct(cover_crop, legume_pct, weed_pct)
+        except _UnknownNitrogenError as fault:
+            problems.append(Problem(plan.samples.file, samples.place[i], *fault.args))
+            continue
+        sources += [key for key in keys if key not in sources]
+        one_value = cover_crop.nitrogen_pct is not None
+        errors.append(cover_crop.nitrogen_error_pct)
+        others_pct = np.nanmax([weed_pct, 0.0 if cover_crop.is_mixture else 100.0 - legume_pct, 0.0])
+        guessed |= not one_value and cover_crop.nodules == "not checked" and cover_crop.has_legume
+        unmixed |= one_value and (cover_crop.is_mixture or others_pct > WEEDS_MATTER_PCT)
+    if problems:
+        raise InputError(*problems)
+    doubtful = _as_received(found, samples, plan, field)
+    if len(missing) == 0:
+        return SampleNitrogen(found, 0.0, unmixed=False, sources=tuple(sources), warnings=doubtful)
+    stage_note = (
+        "The growth stage of the grass was taken from the legume's, from memory. "
+        "To set it, give one stage for each species, in the same order."
+    )
+    nodules_note = (
+        "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, "
+        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from "
+        "memory). Dig up a few plants, or have the residue analysed."
+    )
+    table = any(key != "your_value" for key in sources)
+    se_pct = SE_NODULES_UNKNOWN_PCT if guessed else SE_TABLE_PCT if table else SE_LABORATORY_PCT
+    keys = ("nitrogen_error_memory", *(("nodules_memory",) if guessed else ()))
+    own_errors = [error for error in errors if error is not None]
+    if own_errors:
+        se_pct, keys, guessed = max(own_errors), ("your_value",), False
+    return SampleNitrogen(
+        found,
+        se_pct,
+        unmixed=unmixed,
+        sources=tuple(dict.fromkeys((*sources, *keys))),
+        warnings=(
+            *doubtful,
+            *((stage_note,) if "grass_stage_with_legume" in sources else ()),
+            *((nodules_note,) if guessed else ()),
+        ),
+    )
+
+
+def _as_received(
+    nitrogen_pct: NDArray[np.float64], samples: Samples, plan: Plan, field: Field
+) -> tuple[str, ...]:
+    """Ask of a legume below 1 %N whether the value is of the fresh stand, as received by the laboratory."""
+    low = []
+    for i in np.nonzero(nitrogen_pct < AS_RECEIVED_PCT)[0]:
+        own = (samples.species[i],) if samples.species[i] else None
+        species = own or plan.cover_crop_of(field.blocks[samples.block[i]].name).species
+        entries = [agronomy.find(name, agronomy.cover_crops()) for name in species]
+        if all(entry is not None and entry.kind == "legume" for entry in entries):
+            low.append((samples.place[i], float(nitrogen_pct[i]), " and ".join(species)))
+    if not low:
+        return ()
+    place, pct, species_text = low[0]
+    more = f" and {len(low) - 1} more" if len(low) > 1 else ""
+    question = (
+        f"{plan.samples.file}, {place}{more}: {species_text} at {pct:g} %N is less than any legume holds in its dry "
+        "matter. Is the value as received, of the fresh stand? The laboratory's value on dry matter is expected."
+    )
+    return (question,)
+
+
+def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
+    """The block's cover crop, with the sample's own species and stage where it has them."""
+    own = {key: text for key, text in (("species", species), ("stage", stage)) if text}
+    if not own:
+        return cover_crop
+    measured = ("tarped_d", "nitrogen_error_pct", "weed_nitrogen_pct")
+    try:
+        checked = CoverCrop.model_validate(
+            {**cover_crop.model_dump(exclude={*measured, "nitrogen_pct"}), **own}
+        )
+        return checked.model_copy(update={name: getattr(cover_crop, name) for name in measured})
+    except ValidationError as error:
+        found, _, expected = error.errors()[0]["msg"].removeprefix("Value error, ").partition("; ")
+        raise _UnknownNitrogenError(
+            found, expected or "a known species and stage are expected", "Correct the sample"
+        ) from None
+
+
+def _mixed_nitrogen_pct(
+    cover_crop: CoverCrop, legume_pct: float, weed_pct: float
+) -> tuple[float, tuple[str, ...]]:
+    """%N of a clipping from the plan or the table, and its sources."""
+    if cover_crop.nitrogen_pct is not None:
+        return cover_crop.nitrogen_pct, ("your_value",)
+    if cover_crop.nodules == "few or white":
+        raise _UnknownNitrogenError(
+            "the nodules are few or white and no laboratory %N is given",
+            "a legume without working nodules holds less nitrogen than the table says",
+            "Have the residue analysed and give nitrogen",
+        )
+    if cover_crop.table_nitrogen_pct is None:
+        raise _UnknownNitrogenError(
+            "neither a laboratory %N nor a growth stage is known",
+            "nitrogen_pct of the sample, [cover_crop] nitrogen or [cover_crop] stage is expected",
+            "Give one of them",
+        )
+    by_kind: dict[str, list[float]] = {}
+    for entry, nitrogen_pct in zip(cover_crop.entries, cover_crop.table_nitrogen_pct, strict=True):
+        by_kind.setdefault("legume" if entry.kind == "legume" else "other", []).append(nitrogen_pct)
+    if len(by_kind) > 1 and np.isnan(legume_pct):
+        raise _UnknownNitrogenError(
+            f"a mixture of {' and '.join(cover_crop.species)} has neither %N nor legume_pct",
+            "the %N of a mixture is mixed by dry weight",
+            "Give nitrogen_pct or legume_pct for the sample, or [cover_crop] nitrogen",
+        )
+    weeds = 0.0 if np.isnan(weed_pct) else weed_pct / 100.0
+    if "other" not in by_kind and np.isfinite(legume_pct):
+        weeds = max(weeds, 1.0 - legume_pct / 100.0)  # in a stand of legumes all else is weeds
+    legume = legume_pct / 100.0 if len(by_kind) > 1 else (1.0 - weeds) * ("legume" in by_kind)
+    shares = {"legume": legume, "other": 1.0 - weeds - legume}
+    mixed = sum(shares[kind] * float(np.mean(values)) for kind, values in by_kind.items())
+    weed_pct_n = cover_crop.weed_nitrogen_pct or agronomy.WEED_NITROGEN_PCT
+    weed_key = "weed_memory" if cover_crop.weed_nitrogen_pct is None else "your_value"
+    return mixed + weeds * weed_pct_n, (
+        *dict.fromkeys(entry.source for entry in cover_crop.entries),
+        *((weed_key,) if weeds > 0 else ()),
+        *(("grass_stage_with_legume",) if cover_crop.grass_stage_assumed else ()),
+    )

@@ -1,0 +1,41 @@
+"""A surveyed stand: field, samples, and the surfaces of biomass and %N."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from fieldmap.field import Field
+    from fieldmap.stand.nitrogen import SampleNitrogen
+    from fieldmap.stand.samples import Samples
+    from fieldmap.stand.samplings import Growth, Sampling
+    from fieldmap.stand.strata import Strata
+    from fieldmap.stand.surfaces import Surface
+
+
+@dataclass(frozen=True)
+class Stand:
+    """What grows where. Nothing here depends on need, caution or zones, so it can be kept while those are tried.
+
+    `samples` and `nitrogen` are of the last sampling, `samplings` lists all, `growths` each block's since the
+    last; surfaces are on the field's grid; `next_samples_m` (k, 2) is where more samples would help most;
+    `weather` the daily table, None where the plan names none.
+    """
+
+    field: Field
+    weather: pd.DataFrame | None
+    samples: Samples
+    nitrogen: SampleNitrogen
+    samplings: tuple[Sampling, ...]
+    growths: dict[str, Growth | None]
+    strata: Strata
+    biomass: Surface
+    nitrogen_pct: Surface
+    next_samples_m: NDArray[np.float64]
+    file_warnings: tuple[str, ...]
+    map_warnings: tuple[str, ...]

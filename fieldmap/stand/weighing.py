@@ -1,0 +1,104 @@
+"""From a clipped and weighed frame to dry biomass."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.errors import Problem
+from fieldmap.units import KG_HA_PER_LB_AC, KG_PER_LB, M_PER_FOOT
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
+    from fieldmap.read import SampleTable
+
+
+DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
+FRAME_MAX_M2 = 25.0
+
+
+def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]:
+    """Dry biomass of each row, kg/ha, from whichever weighing its columns give, and what cannot be right.
+
+    The dry weight of a fresh-weighed frame is ``fresh × subsample dry / subsample fresh``.
+    """
+    frame = table.frame
+    direct = numbers_of(frame, "dry_kg_ha", "dry_lb_ac", KG_HA_PER_LB_AC)
+    frame_m2 = numbers_of(frame, "frame_m2", "frame_ft2", M_PER_FOOT**2)
+    dry_g = numbers_of(frame, "dry_g", "dry_lb", KG_PER_LB * 1000)
+    fresh_g = numbers_of(frame, "fresh_g", "fresh_lb", KG_PER_LB * 1000)
+    part_fresh_g = numbers_of(frame, "subsample_fresh_g")
+    part_dry_g = numbers_of(frame, "subsample_dry_g")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        from_fresh_g = fresh_g * part_dry_g / part_fresh_g
+        weighed_g = np.where(np.isnan(dry_g), from_fresh_g, dry_g)
+        dry_kg_ha = np.where(np.isnan(direct), weighed_g / frame_m2 * 10.0, direct)  # g/m² × 10 = kg/ha
+    faults = (
+        _weighing_fault(*values)
+        for values in zip(frame_m2, fresh_g, part_fresh_g, part_dry_g, dry_kg_ha, strict=True)
+    )
+    return dry_kg_ha, [
+        Problem(table.file, f"{table.place} {row}", *fault)
+        for row, fault in zip(frame.index, faults, strict=True)
+        if fault
+    ]
+
+
+def _weighing_fault(
+    frame_m2: float, fresh_g: float, part_fresh_g: float, part_dry_g: float, dry_kg_ha: float
+) -> tuple[str, str, str] | None:
+    """What cannot be right in one weighing: found, expected, action. NaN, where not given, never compares."""
+    if part_dry_g > part_fresh_g:
+        return (
+            f"subsample_dry_g {part_dry_g:g} is more than subsample_fresh_g {part_fresh_g:g}",
+            "a dried subsample cannot be heavier",
+            "Swap the two or weigh again",
+        )
+    if part_fresh_g > fresh_g * 1.0001:
+        return (
+            f"subsample_fresh_g {part_fresh_g:g} is more than the frame's fresh weight of {fresh_g:g} g",
+            "a subsample is part of the frame's clipping",
+            "Correct the weight or its unit",
+        )
+    if frame_m2 <= 0 or frame_m2 > FRAME_MAX_M2:
+        return (
+            f"the frame measures {frame_m2:g} m²",
+            f"a clipped frame of more than 0 and at most {FRAME_MAX_M2:g} m² is expected",
+            "Correct the frame's area or its unit",
+        )
+    if not np.isfinite(dry_kg_ha):
+        return (
+            "the weighing is incomplete",
+            (
+                "dry_kg_ha (or dry_lb_ac), or a frame with dry_g, or a frame with fresh_g, "
+                "subsample_fresh_g and subsample_dry_g is expected"
+            ),
+            "Fill in what is missing or remove the row",
+        )
+    if dry_kg_ha > DRY_MAX_KG_HA:
+        return (
+            f"the sample comes to {dry_kg_ha:,.0f} kg/ha of dry biomass",
+            f"no cover crop stands above {DRY_MAX_KG_HA:,.0f} kg/ha",
+            "Check the frame's area and the units of the weights",
+        )
+    return None
+
+
+def numbers_of(
+    frame: GeoDataFrame, column: str, other: str | None = None, factor: float = 1.0
+) -> NDArray[np.float64]:
+    """A column of numbers; where it is empty, `other` times `factor`; else NaN."""
+    values = np.full(len(frame), np.nan)
+    if column in frame:
+        values = frame[column].to_numpy(dtype=np.float64)
+    if other is not None and other in frame:
+        values = np.where(np.isnan(values), frame[other].to_numpy(dtype=np.float64) * factor, values)
+    return values
+
+
+def texts_of(frame: GeoDataFrame, column: str) -> tuple[str, ...]:
+    """A column as text; empty where there is none."""
+    return tuple(str(text).strip() for text in frame[column]) if column in frame else ("",) * len(frame)

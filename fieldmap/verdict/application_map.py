@@ -1,0 +1,80 @@
+"""The zones of one application as drawn, what comes of them, and what is said of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldmap.credit import CreditDraws
+    from fieldmap.plan import Application, Plan
+    from fieldmap.spreader import Delivery, Load, Pass
+    from fieldmap.verdict.deliverable import Offer
+    from fieldmap.verdict.flat_rates import FlatRate
+    from fieldmap.verdict.limits import Limits
+    from fieldmap.verdict.nutrients import Along
+    from fieldmap.verdict.strips import StripFindings
+    from fieldmap.verdict.verdict import Verdict
+    from fieldmap.zones import LevelSet, Part, Strip, Width, ZoneMap
+
+
+@dataclass(frozen=True)
+class DrawnMap:
+    """The map of one application: its zones, how the machine carries them, and one rate to compare them with.
+
+    `draws` are of the credit at points of its zones, `laid` its check strips, `flats` one rate a block, reckoned in
+    several ways; the first is the best that can be had without a map.
+    """
+
+    level_sets: tuple[LevelSet, ...]
+    width: Width
+    zone_map: ZoneMap
+    draws: CreditDraws
+    passes: tuple[Pass, ...]
+    loads: tuple[Load, ...]
+    laid: tuple[Strip, ...]
+    strips: tuple[StripFindings, ...]
+    limits: Limits
+    delivery: Delivery
+    offer: Offer | None
+    flats: tuple[FlatRate, ...]
+    along: tuple[Along, ...]
+
+    @property
+    def flat(self) -> FlatRate:
+        """One rate a block, as it would be spread without a map."""
+        return self.flats[0]
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Every polygon of every zone and check strip, in the order of all files."""
+        return tuple(part for row in self.zone_map.rows for part in row.parts)
+
+
+@dataclass(frozen=True)
+class Spread(DrawnMap):
+    """One application with its verdict, which is of all applications together where there are several."""
+
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class ApplicationMap:
+    """One of the plan's applications, with its map.
+
+    `plan` has its product and limits, `shares` are of each block's supplemental. `left_n_kg` is how much nitrogen
+    its zones, on the steps and within the limits of the machine, are short of what they were to get; below zero
+    where they get more.
+    """
+
+    number: int
+    told: Application
+    plan: Plan
+    shares: tuple[float, ...]
+    left_n_kg: float
+    spread: Spread
+
+    @property
+    def through_drip(self) -> bool:
+        """Whether no machine drives it."""
+        return self.told.through_drip

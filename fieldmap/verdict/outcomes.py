@@ -1,0 +1,198 @@
+"""What comes of a way of spreading: nitrogen short and over, and money, under joint draws of what is not known."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.budget import economics, target_kg_ha
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.credit import CreditDraws
+    from fieldmap.field import Field
+    from fieldmap.plan import Plan
+    from fieldmap.verdict.flat_rates import OneRate
+    from fieldmap.zones import ZoneMap
+
+    Floats = NDArray[np.float64]
+
+
+OFF_KG_HA = 10.0  # ground that misses its need by more counts as misplaced; judgement, no source
+RELEASE_SEED = 20_260_501
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What comes of one way of spreading, on average over the draws.
+
+    Parameters
+    ----------
+    name
+        What it is.
+    rate_n_kg_ha
+        Nitrogen spread, mean of the field.
+    short_n_kg, over_n_kg
+        Nitrogen that the crop misses, and that is spread beyond what it can use, at the expected release; all
+        of the field.
+    off_share
+        Share of the area (0 to 1) that misses its need by more than 10 kg N/ha, either way.
+    money_lost_ha
+        Money lost a hectare against knowing every place's credit, sampling and release both drawn; None where
+        money is not known.
+    zones_better
+        Share of the draws in which zones do better than this; None for the zones themselves.
+    """
+
+    name: str
+    rate_n_kg_ha: float
+    short_n_kg: float
+    over_n_kg: float
+    off_share: float
+    money_lost_ha: float | None
+    zones_better: float | None
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Points of the field with joint draws of the supply they have before anything is spread, kg N/ha.
+
+    Parameters
+    ----------
+    block, cells
+        Block of each point, and how many cells it stands for, shape (points,).
+    rate_n_kg_ha
+        Nitrogen that the zones give each point, shape (points,).
+    supply, supply_all_doubt
+        Credit and other credits, (points, draws): at the expected release, and with the release drawn too.
+    target
+        Supply that is aimed at, (points, 1): the need, or with a yield response what pays best.
+    recovery
+        Share of what is spread that reaches the crop, (points, 1); more where only a part of what is missing is
+        judged.
+    money
+        Response and prices; None where zones weigh short and over alike.
+    area_ha
+        Ground to spread.
+    """
+
+    block: NDArray[np.int64]
+    cells: Floats
+    rate_n_kg_ha: Floats
+    supply: Floats
+    supply_all_doubt: Floats
+    target: Floats
+    recovery: Floats
+    money: Economics | None
+    area_ha: float
+
+    @functools.cached_property
+    def wanted(self) -> Floats:
+        """Nitrogen that each point wants spread, (points, draws), at the expected release."""
+        return np.maximum(0.0, (self.target - self.supply) / self.recovery)
+
+    @functools.cached_property
+    def wanted_all_doubt(self) -> Floats:
+        """As `wanted`, with the release drawn too."""
+        return np.maximum(0.0, (self.target - self.supply_all_doubt) / self.recovery)
+
+    @functools.cached_property
+    def zones_loss(self) -> Floats:
+        """What the zones' own rates lose in each draw, as `loss`."""
+        return self.loss(self.rate_n_kg_ha)
+
+    def loss(self, rate_n_kg_ha: Floats, *, release_known: bool = False) -> Floats:
+        """Mean loss of the field in each draw, (draws,): money a hectare, or squared error (kg N/ha)².
+
+        `rate_n_kg_ha` is the rate of each point, (points,). With `release_known` the samples alone leave doubt.
+        """
+        rate = rate_n_kg_ha[:, None]
+        if self.money is not None:
+            supply = self.supply if release_known else self.supply_all_doubt
+            lost = self.money.lost_ha(supply, rate, self.recovery)
+        else:
+            lost = (rate - (self.wanted if release_known else self.wanted_all_doubt)) ** 2
+        return np.asarray(self.cells @ lost / self.cells.sum())
+
+    def rates_of(self, flat: OneRate) -> Floats:
+        """The flat rate of each point's block, kg N/ha."""
+        return np.array(flat.rate_n_kg_ha)[self.block]
+
+    def outcome(self, name: str, rate_n_kg_ha: Floats) -> Outcome:
+        """What comes of giving each point a rate."""
+        missed = self.wanted - rate_n_kg_ha[:, None]
+        is_zones = rate_n_kg_ha is self.rate_n_kg_ha
+        loss = self.zones_loss if is_zones else self.loss(rate_n_kg_ha)
+
+        def mean(values: NDArray[np.float64] | NDArray[np.bool_]) -> float:
+            return float(np.average(values.mean(axis=1), weights=self.cells))
+
+        return Outcome(
+            name=name,
+            rate_n_kg_ha=float(np.average(rate_n_kg_ha, weights=self.cells)),
+            short_n_kg=mean(np.maximum(missed, 0.0)) * self.area_ha,
+            over_n_kg=mean(np.maximum(-missed, 0.0)) * self.area_ha,
+            off_share=mean(np.abs(missed) > OFF_KG_HA),
+            money_lost_ha=float(loss.mean()) if self.money is not None else None,
+            zones_better=None if is_zones else float((loss > self.zones_loss).mean()),
+        )
+
+
+def ground_drawn(
+    zone_map: ZoneMap,
+    rate_n_kg_ha: Floats,
+    draws: CreditDraws,
+    release_error: Floats,
+    *,
+    field: Field,
+    needs: Sequence[BlockNeed],
+    plan: Plan,
+) -> Ground:
+    """The zoned ground with its draws; check strips are left out, they are spread to learn.
+
+    Parameters
+    ----------
+    zone_map
+        The zones.
+    rate_n_kg_ha
+        Nitrogen spread in all, raster (rows, columns): the zones' own with one application.
+    draws
+        Joint draws of the credit's sampling error.
+    release_error
+        Relative standard error of the release fraction, raster (rows, columns).
+    field, needs, plan
+        The field, the need of each block, the plan.
+    """
+    at = draws.row, draws.column
+    zoned = np.isfinite(rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
+    block = field.block_index[at][zoned].astype(np.int64)
+
+    def of_block(values: list[float]) -> Floats:
+        return np.array(values)[block, None]
+
+    credit = draws.credit_kg_ha[zoned]
+    others = of_block([need.other_credits_kg_ha for need in needs])
+    return Ground(
+        block=block,
+        cells=draws.cells[zoned],
+        rate_n_kg_ha=rate_n_kg_ha[at][zoned],
+        supply=credit + others,
+        supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
+        target=of_block([target_kg_ha(plan, need) for need in needs]),
+        recovery=of_block([need.credit_per_n for need in needs]),
+        money=economics(plan),
+        area_ha=sum(zone.area_ha for zone in zone_map.zones),
+    )
+
+
+def _release_draws(release_error: Floats, draws: int) -> Floats:
+    """Factors on the credit (points, draws): one draw of the release fraction is shared by all places."""
+    normal = np.random.default_rng(RELEASE_SEED).standard_normal(draws)
+    return np.maximum(0.0, 1.0 + release_error[:, None] * normal)

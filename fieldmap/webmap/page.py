@@ -1,0 +1,71 @@
+"""map.html: the map, the five numbers and the zone table in one file that opens without a network."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from fieldmap.report import palette, summary
+from fieldmap.webmap.assets import asset, leaflet_css, leaflet_js, script_hash, template
+from fieldmap.webmap.background import TILES
+from fieldmap.webmap.layers import build_map
+from fieldmap.webmap.views import map_views
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from branca.element import Figure
+
+    from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
+    from fieldmap.webmap.pixels import Pixels
+
+
+def write_map(result: Result, path: Path) -> None:
+    """Write map.html; the same run gives the same bytes on every system."""
+    path.write_text(map_page(result), encoding="utf-8", newline="\n")
+
+
+def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = None) -> str:
+    """The page, as HTML.
+
+    `framed` leaves out the numbers, the table and the notes, for a page that shows them itself; such a map
+    comes back at the place and view where it was when it is drawn anew. `pixels` as in `map_views`.
+
+    Its Content-Security-Policy names each script by its hash, so that nothing else runs, whatever text the
+    plan and its files hold.
+    """
+    views = map_views(result, pixels)
+    figure = cast("Figure", build_map(result, views).get_root())
+    figure.render()
+    scripts = [leaflet_js(), figure.script.render(), asset("map.js")]
+    if framed:
+        scripts.append(asset("map_framed.js"))
+    return template("map.html").render(
+        framed=framed,
+        name=result.plan.name,
+        area=summary.field_area_text(result),
+        views=views,
+        numbers=summary.five_numbers(result),
+        columns=summary.zone_columns(result),
+        tables=[_zone_table(one, result.alone(one)) for one in result.applications],
+        no_spread=not result.field.no_spread.is_empty,
+        loads=bool(result.spread.loads),
+        warnings=result.warnings,
+        cautions=result.cautions,
+        plan_hash=result.plan_hash,
+        map=figure.html.render(),
+        scripts=scripts,
+        hashes=[script_hash(script) for script in scripts],
+        tile_host=TILES.split("/{z}")[0],
+        licence=asset("leaflet/LICENSE"),
+        styles=leaflet_css() + asset("map.css"),
+    )
+
+
+def _zone_table(one: ApplicationMap, result: Result) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
+    """Heading and rows, each a colour and its cells, of an application's zone table."""
+    colours = palette.zone_colours(result)
+    heading = summary.application_title(one) if len(result.plan.application) > 1 else "Zones"
+    return heading, [
+        (colours[zone.zone], summary.zone_cells(zone, result)) for zone in result.spread.zone_map.zones
+    ]

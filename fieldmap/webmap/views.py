@@ -1,0 +1,138 @@
+"""What the map can show, one thing at a time: its picture or colours, its legend, and what it says in words.
+
+On every view darker means more. Colours are matplotlib's cividis, viridis and greys: in order of lightness, so
+that they survive colour blindness and a grey printer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from fieldmap.report import findings, palette, summary
+from fieldmap.units import rate_unit, shown_rate, whole
+from fieldmap.webmap.pixels import CLASSES_MAX, Swatch, map_pixels, paint_values
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fieldmap.pipeline import Result
+    from fieldmap.webmap.pixels import Picture, Pixels
+
+
+@dataclass(frozen=True)
+class View:
+    """One thing the map can show.
+
+    `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons: those
+    of the application at position `application` among all.
+    """
+
+    key: str
+    label: str
+    finding: str
+    legend_title: str
+    legend: tuple[Swatch, ...]
+    picture: Picture | None = None
+    application: int = 0
+
+
+def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
+    """Zones first, then from what the ground receives back to the stand, in the user's unit.
+
+    `pixels` are the field's from `map_pixels`, where they are kept; else they are laid anew.
+    """
+    unit = rate_unit(result.plan.units)
+    paint = partial(paint_values, pixels=pixels or map_pixels(result.field), units=result.plan.units)
+    credit, biomass = result.budget.credit, result.stand.biomass
+    return (
+        *_zone_views(result),
+        View(
+            "received",
+            "Received",
+            findings.received_says(result),
+            f"Nitrogen that the ground receives when the map is driven, {unit}",
+            *paint(received_n_kg_ha(result), "cividis_r"),
+        ),
+        View(
+            "supplemental",
+            "Supplemental",
+            findings.supplemental_says(result),
+            f"Nitrogen still to spread, place by place, {unit}",
+            *paint(result.budget.supplemental_kg_ha, "cividis_r"),
+        ),
+        View(
+            "credit",
+            "Credit",
+            findings.credit_says(result),
+            f"Nitrogen credit from the stand, {unit}",
+            *paint(credit.credit_kg_ha, "viridis_r"),
+        ),
+        View(
+            "doubt",
+            "Credit’s doubt",
+            findings.doubt_says(result),
+            f"Doubt in the credit (one standard error), {unit}",
+            *paint(credit.se_kg_ha, "Greys"),
+        ),
+        View(
+            "biomass",
+            "Biomass",
+            findings.biomass_says(result),
+            f"Dry biomass of the stand, {unit}",
+            *paint(biomass.mean, "viridis_r"),
+        ),
+        View(
+            "biomass_doubt",
+            "Biomass’s doubt",
+            findings.biomass_doubt_says(result),
+            f"Doubt in the biomass (one standard error), {unit}",
+            *paint(biomass.se, "Greys"),
+        ),
+    )
+
+
+def _zone_views(result: Result) -> Iterator[View]:
+    """The zones of every application, the first's first."""
+    unit, several = rate_unit(result.plan.units), len(result.applications) > 1
+    for position, one in enumerate(result.applications):
+        own = result.alone(one)
+        rates = {
+            zone.zone: whole(shown_rate(zone.rate_n_kg_ha, own.plan.units))
+            for zone in own.spread.zone_map.zones
+        }
+        yield View(
+            "zones" if position == 0 else f"zones_{one.number}",
+            f"Zones {one.number}" if several else "Zones",
+            f"{one.told.date}: {findings.zones_say(own)}" if several else findings.zones_say(own),
+            f"{summary.application_title(one)}. Nitrogen rate, {unit}"
+            if several
+            else f"Nitrogen rate, {unit}",
+            _zone_legend(palette.zone_colours(own), rates),
+            application=position,
+        )
+
+
+def received_n_kg_ha(result: Result) -> NDArray[np.float64]:
+    """Nitrogen that the ground receives when the map is driven, on the field's grid."""
+    product = result.plan.spreader.product_entry
+    return result.spread.delivery.received_kg_ha * product.nitrogen_fraction
+
+
+def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch, ...]:
+    numbers = list(colours)
+    share = -(-len(numbers) // CLASSES_MAX)  # zones a row
+    rows = [numbers[start : start + share] for start in range(0, len(numbers), share or 1)]
+    return tuple(
+        Swatch(
+            tuple(colours[number] for number in row),
+            f"zone {row[0]}: {rates[row[0]]}"
+            if len(row) == 1
+            else f"zones {row[0]} to {row[-1]}: {rates[row[0]]} to {rates[row[-1]]}",
+        )
+        for row in rows
+    )

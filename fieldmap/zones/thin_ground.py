@@ -1,0 +1,107 @@
+"""The zone with the highest rate lies where the stand is thin: it may be held at the flat rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldmap.budget import due_kg_ha
+from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rate_kg_ha, product_rates_kg_ha
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fieldmap.budget import BlockNeed
+    from fieldmap.field import Field
+    from fieldmap.plan import Plan
+
+    Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ThinZone:
+    """The zone with the highest rate, and what was decided of it.
+
+    Parameters
+    ----------
+    rate_n_kg_ha
+        Nitrogen that its thin stand asks for.
+    flat_rate_n_kg_ha
+        What one rate a block would give its ground, on average.
+    capped
+        Whether it is held at the flat rate.
+    block
+        The one block whose thin stand lies in the zone, where the zone as a whole is not above the flat rate: then
+        it cannot be held without starving the others. Empty where the zone as a whole is meant.
+    """
+
+    rate_n_kg_ha: float
+    flat_rate_n_kg_ha: float
+    capped: bool
+    block: str = ""
+
+
+def hold_back(
+    rate_kg_ha: Floats,
+    level: NDArray[np.int64],
+    credit_used_kg_ha: Floats,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    plan: Plan,
+) -> tuple[Floats, ThinZone | None]:
+    """Cap the highest-rate zone at the flat rate, where the plan says so.
+
+    Parameters
+    ----------
+    rate_kg_ha
+        Product rate of each level, shape (levels,).
+    level
+        Level of each cell, -1 where nothing is spread, raster.
+    credit_used_kg_ha
+        Credit as the zones use it, raster, NaN where nothing is spread.
+    needs, field, plan
+        The need of each block, the field, the plan.
+
+    Returns
+    -------
+    rates, thin
+        The rates, and what there is to say; None where no zone lies above the flat rate.
+    """
+    used = np.unique(level[level >= 0])
+    highest = float(rate_kg_ha[used].max())
+    product = plan.spreader.product_entry
+    due = due_kg_ha(credit_used_kg_ha, needs, field, plan)
+    of_block = np.array([_mean(due[field.spread_index == k]) for k in range(len(needs))])
+    here = np.isin(level, used[rate_kg_ha[used] == highest])
+    wanted = product_rate_kg_ha(of_block[field.block_index[here]].mean(), product)
+    flat_kg_ha = nearest_rate_kg_ha(float(wanted), product_rates_kg_ha(plan.spreader))
+    if flat_kg_ha >= highest:
+        return rate_kg_ha, _of_one_block(highest, of_block, here, field, plan)
+    cap = plan.thin_ground.cap
+    asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest, flat_kg_ha]), product).tolist()
+    held = np.where(rate_kg_ha == highest, flat_kg_ha, rate_kg_ha) if cap else rate_kg_ha
+    return held, ThinZone(asked_n, flat_n, cap)
+
+
+def _of_one_block(
+    highest_kg_ha: float, due_kg_ha: Floats, here: NDArray[np.bool_], field: Field, plan: Plan
+) -> ThinZone | None:
+    """The block that the zone gives most above its own flat rate; `due_kg_ha` (blocks,) is nitrogen, as due."""
+    product = plan.spreader.product_entry
+    rates = product_rates_kg_ha(plan.spreader)
+    inside = np.unique(field.block_index[here])
+    flats = [nearest_rate_kg_ha(float(product_rate_kg_ha(due_kg_ha[k], product)), rates) for k in inside]
+    flat_kg_ha, block = min(zip(flats, inside.tolist(), strict=True))
+    if flat_kg_ha >= highest_kg_ha:
+        return None
+    asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest_kg_ha, flat_kg_ha]), product).tolist()
+    return ThinZone(asked_n, flat_n, capped=False, block=field.blocks[block].name)
+
+
+def _mean(values: Floats) -> float:
+    finite = values[np.isfinite(values)]
+    return float(finite.mean()) if finite.size else 0.0

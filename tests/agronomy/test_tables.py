@@ -1,0 +1,277 @@
+"""The agronomic tables: complete, marked honestly, and checked as they load."""
+
+import pytest
+
+from fieldmap.agronomy import tables
+from fieldmap.agronomy.entries import STAGES
+from fieldmap.agronomy.lookup import find, mark_of, nearest
+from fieldmap.agronomy.sources import sources, weakest_mark
+from fieldmap.agronomy.tables import cover_crops, crops, products, season
+from fieldmap.units import KG_HA_PER_LB_AC
+
+TABLES = {"cover_crops": cover_crops, "crops": crops, "products": products, "season": season}
+
+
+@pytest.fixture
+def altered(monkeypatch):
+    """Loads a table whose rows were changed before they are checked."""
+
+    def load(table, change):
+        true_rows = tables.table_rows
+
+        def rows(name):
+            found = true_rows(name)
+            if name == table:
+                change(found)
+            return found
+
+        monkeypatch.setattr(tables, "table_rows", rows)
+        return TABLES[table].__wrapped__()
+
+    return load
+
+
+def of(table, name):
+    entry = find(name, table())
+    assert entry is not None
+    return entry
+
+
+def test_what_the_tables_hold():
+    assert len(cover_crops()) == 16
+    assert {entry.kind for entry in cover_crops()} == {"legume", "grass", "broadleaf"}
+    assert len(crops()) == 18
+    assert len(products()) == 16
+    for table, names in (
+        (cover_crops, ("hairy vetch", "crimson clover", "field pea", "cereal rye")),
+        (crops, ("sweet corn", "broccoli", "tomato", "pepper")),
+        (products, ("urea", "calcium nitrate", "ammonium sulfate", "feather meal")),
+    ):
+        for name in names:
+            assert of(table, name).name == name
+
+
+def test_aliases_find_their_entry_and_a_wrong_name_is_answered():
+    assert of(cover_crops, " Winter Rye ").name == "cereal rye"
+    assert of(products, "broiler litter").raw_manure
+    assert find("lupin", cover_crops()) is None
+    assert 'the nearest known is "hairy vetch"' in nearest("hary vetch", cover_crops())
+
+
+def test_legumes_and_brassicas_are_staged_by_bloom_and_grasses_by_heading():
+    assert of(cover_crops, "oilseed radish").stages == STAGES["legume"]
+    assert of(cover_crops, "barley").stages == STAGES["grass"]
+
+
+def test_shoot_nitrogen_falls_from_stage_to_stage():
+    for entry in cover_crops():
+        values = list(entry.nitrogen_pct.values())
+        assert values == sorted(values, reverse=True), entry.name
+
+
+def test_shoot_nitrogen_within_published_classes():
+    # UC Santa Cruz manual, Unit 1.6: annual legumes 3.5-4 % before and 3-3.5 % at flower; perennial legumes 2.5-3
+    # and 2-2.5; grasses and brassicas 2-3 and 1.5-2.5. AHDB: vetch 3-4 %.
+    assert 3.5 <= of(cover_crops, "berseem clover").nitrogen_pct["vegetative"] <= 4.0
+    assert 3.0 <= of(cover_crops, "berseem clover").nitrogen_pct["full bloom"] <= 3.5
+    assert 2.5 <= of(cover_crops, "white clover").nitrogen_pct["vegetative"] <= 3.0
+    assert 2.0 <= of(cover_crops, "white clover").nitrogen_pct["full bloom"] <= 2.5
+    for name in ("oilseed radish", "white mustard"):
+        assert 2.0 <= of(cover_crops, name).nitrogen_pct["vegetative"] <= 3.0
+        assert 1.5 <= of(cover_crops, name).nitrogen_pct["full bloom"] <= 2.5
+    assert 3.0 <= of(cover_crops, "hairy vetch").nitrogen_pct["early bloom"] <= 4.0
+
+
+def test_crimson_clover_at_two_stages():
+    # Ranells & Wagger 1992: 3.02 %N at late vegetative, 2.12 % at early seed set; the table rounds.
+    crimson = of(cover_crops, "crimson clover")
+    assert crimson.nitrogen_pct["vegetative"] == pytest.approx(3.02, abs=0.05)
+    assert crimson.nitrogen_pct["seed set"] == pytest.approx(2.12, abs=0.05)
+
+
+def test_carbon_to_nitrogen_agrees_with_percent_nitrogen():
+    # NRCS: rye at anthesis 37, straw 82; oat straw 70. %N = 42 / C:N is a convention, from memory.
+    for name, stage in (("cereal rye", "anthesis"), ("cereal rye", "ripe"), ("oat", "ripe")):
+        entry = of(cover_crops, name)
+        assert 42.0 / entry.carbon_nitrogen[stage] == pytest.approx(entry.nitrogen_pct[stage], abs=0.15)
+
+
+def test_guide_rates_as_published():
+    # Wisconsin A2809: sweet corn 150 lb/ac below 2 % organic matter, 130 above. CV236: tomato 200.
+    corn = {rate.region: rate for rate in of(crops, "sweet corn").guide_rates}
+    wisconsin = next(rate for region, rate in corn.items() if "Wisconsin" in region)
+    assert (wisconsin.low, wisconsin.high) == (130, 150)
+    assert sources()[wisconsin.source].mark == "published"
+    assert of(crops, "sweet corn").need_lb_ac == (130, 200)
+    assert of(crops, "tomato").need_lb_ac == (100, 200)
+    # Hartz & Bottoms 2009: processing tomato, about 200 kg/ha; Everaarts 2000: cauliflower, 225 kg/ha less Nmin.
+    assert of(crops, "processing tomato").need_lb_ac[0] * KG_HA_PER_LB_AC == pytest.approx(200, rel=0.01)
+    assert of(crops, "cauliflower").need_lb_ac[1] * KG_HA_PER_LB_AC == pytest.approx(225, rel=0.01)
+
+
+def test_crop_uptake_is_kept_apart_from_the_guide_rate():
+    # New England Vegetable Management Guide, Table 4; Heckman 2021 (sweet corn 125 + 50); Hartz & Bottoms 2009 (296).
+    for name, lb_ac in (("sweet corn", 175), ("lettuce", 75), ("broccoli", 165), ("carrot", 145)):
+        assert of(crops, name).uptake_lb_ac == (lb_ac, lb_ac)
+    assert of(crops, "processing tomato").uptake_lb_ac[0] * KG_HA_PER_LB_AC == pytest.approx(296, rel=0.01)
+    assert of(crops, "garlic").uptake_lb_ac is None
+
+
+def test_sidedress_thresholds_as_published():
+    # ANE94-019: sweet corn 25; Heckman et al. 2002: fall cabbage 24; Hartz et al. 2000: lettuce and celery 20 mg/kg.
+    thresholds = {entry.name: entry.sidedress_nitrate_mg_kg for entry in crops()}
+    assert thresholds["sweet corn"] == 25
+    assert thresholds["cabbage"] == 24
+    assert thresholds["lettuce"] == thresholds["celery"] == 20
+    assert thresholds["onion"] is None
+
+
+@pytest.mark.parametrize(
+    ("nitrate_mg_kg", "unmanured", "manured"),
+    [(12, 160, 120), (18, 120, 80), (23, 80, 40), (28, 40, 0), (31, 0, 0), (10, 160, 160)],
+)
+def test_sidedress_rate_of_sweet_corn(nitrate_mg_kg, unmanured, manured):
+    # Rutgers by way of Univ. of Delaware.
+    corn = of(crops, "sweet corn")
+    assert corn.sidedress_rate_lb_ac(nitrate_mg_kg, manured=False) == unmanured
+    assert corn.sidedress_rate_lb_ac(nitrate_mg_kg, manured=True) == manured
+    assert of(crops, "onion").sidedress_rate_lb_ac(nitrate_mg_kg, manured=False) is None
+
+
+def test_products_as_published():
+    # Hartz & Johnstone 2006, 8 weeks: feather 60, guano 61, fish 62, blood 66 %. 60 lb N as urea are 130.4 lb.
+    for name, available in (
+        ("feather meal", 0.60),
+        ("guano", 0.61),
+        ("fish meal", 0.62),
+        ("blood meal", 0.66),
+    ):
+        assert of(products, name).available == available
+        assert mark_of(of(products, name), "available") == "published"
+    assert 60.0 / of(products, "urea").nitrogen_fraction == pytest.approx(130.4, rel=1e-3)
+    # Lazicki et al. 2020: composted poultry manure 15-30 %; Cabrera LS16-269: litters 8-37 %.
+    assert 0.15 <= of(products, "composted poultry manure").available <= 0.30
+    assert 0.08 <= of(products, "poultry litter").available <= 0.37
+
+
+def test_organic_rules_and_raw_manure():
+    assert of(products, "urea").organic_rules == "prohibited"
+    assert of(products, "sodium nitrate").organic_rules == "restricted"
+    raw = {product.name for product in products() if product.raw_manure}
+    assert raw == {"poultry litter", "cattle manure"}
+    for product in products():
+        assert not (product.organic and product.organic_rules == "prohibited")
+        if product.raw_manure:
+            assert any("120" in caution and "90" in caution for caution in product.cautions)
+
+
+def test_products_from_plants_and_animals_say_what_phosphorus_they_bring():
+    assert of(products, "seabird guano").p2o5_pct > 0
+    assert of(products, "urea").p2o5_pct == of(products, "urea").k2o_pct == 0
+
+
+def test_a_figure_has_the_mark_of_its_own_source():
+    urea, litter = of(products, "urea"), of(products, "pelleted poultry litter")
+    assert mark_of(urea, "nitrogen_pct") == "published"
+    assert mark_of(urea, "available") == "from memory"
+    assert mark_of(litter, "bulk_density_kg_m3") == "from memory"
+    assert weakest_mark(urea.sources) == "from memory"
+    assert mark_of(of(cover_crops, "hairy vetch"), "carbon_nitrogen") == "published"
+    written_out = tables.Product(
+        name="own",
+        aliases=(),
+        nitrogen_pct=20.0,
+        p2o5_pct=0.0,
+        k2o_pct=0.0,
+        available=1.0,
+        organic=False,
+        cautions=(),
+        sources=("your_value",),
+    )
+    assert mark_of(written_out, "nitrogen_pct") == "your value"
+
+
+def test_what_is_said_to_be_from_memory_is_marked_so():
+    for source in sources().values():
+        if source.key.endswith("memory"):
+            assert source.mark == "from memory", source.key
+        if source.mark == "from memory":
+            assert "memory" in source.citation, source.key
+        if source.mark == "common practice":
+            assert "no source" in source.citation, source.key
+
+
+def test_every_figure_of_the_season_is_explained():
+    for model, figures in season().items():
+        assert tables.season_values(model).keys() == {figure.name for figure in figures}
+        for figure in figures:
+            assert figure.meaning
+            assert figure.source in sources()
+
+
+def drop(key):
+    return lambda rows: rows["product"][0]["sources"].pop(key)
+
+
+@pytest.mark.parametrize(
+    ("table", "change", "message"),
+    [
+        ("products", drop("nitrogen_pct"), r"products.toml, urea: no source for \['nitrogen_pct'\]"),
+        ("products", drop("organic_rules"), r"urea: no source for \['organic_rules'\]"),
+        (
+            "products",
+            lambda rows: rows["product"][0]["sources"].update(nitrogen_pct="hearsay"),
+            r"urea: sources \['hearsay'\] are not in sources.toml",
+        ),
+        (
+            "products",
+            lambda rows: rows["product"][0]["sources"].update(boron_pct="anr174"),
+            r"urea: a source for \['boron_pct'\], which the row does not hold",
+        ),
+        ("products", lambda rows: rows["product"][0].update(boron_pct=1.0), r"urea: unknown \['boron_pct'\]"),
+        ("products", lambda rows: rows["product"][1].update(aliases=["urea"]), "urea stands twice"),
+        ("products", lambda rows: rows["product"][0].pop("cautions"), "urea: .*missing.*cautions"),
+        (
+            "products",
+            lambda rows: rows["product"][0].update(available=1.2),
+            "urea: available is 1.2; a share",
+        ),
+        (
+            "cover_crops",
+            lambda rows: rows["cover_crop"][0]["nitrogen_pct"].pop("bud"),
+            "hairy vetch: stages must be",
+        ),
+        (
+            "cover_crops",
+            lambda rows: rows["cover_crop"][0]["carbon_nitrogen"].update(boot=20),
+            "hairy vetch: C:N is given at a stage",
+        ),
+        (
+            "cover_crops",
+            lambda rows: (
+                rows["cover_crop"][0].pop("inoculant"),
+                rows["cover_crop"][0]["sources"].pop("inoculant"),
+            ),
+            "hairy vetch: an inoculant group is expected for a legume",
+        ),
+        (
+            "crops",
+            lambda rows: rows["crop"][0]["guide_rates"][0].update(low=160),
+            "sweet corn: the guide rate 160 to 150 is not a range",
+        ),
+        (
+            "crops",
+            lambda rows: rows["crop"][0]["guide_rates"][0].update(source="hearsay"),
+            r"sweet corn: sources \['hearsay'\]",
+        ),
+        ("crops", lambda rows: rows["crop"][0].update(guide_rates=[]), "sweet corn: no guide rate"),
+        (
+            "season",
+            lambda rows: rows["release"]["q10"].update(source="hearsay"),
+            r"season.toml, release.q10: sources \['hearsay'\]",
+        ),
+    ],
+)
+def test_a_fault_in_a_table_is_named(altered, table, change, message):
+    with pytest.raises(ValueError, match=message):
+        altered(table, change)

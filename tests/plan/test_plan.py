@@ -1,0 +1,212 @@
+"""plan.toml: what is wrong is said with the key, what was found, and what would do."""
+
+import re
+import tomllib
+
+import pytest
+from support.small_fields import PLAN
+
+from fieldmap.errors import InputError
+from fieldmap.read.plan import parse_plan, read_plan
+
+
+def parsed(*edits, extra=""):
+    text = PLAN
+    for old, new in edits:
+        assert old in text
+        text = text.replace(old, new)
+    return parse_plan(tomllib.loads(text + extra), "folder")
+
+
+def test_a_plan_comes_in_si_with_its_defaults():
+    plan = parsed(('need = "220 kg/ha"', 'need = "150 lb/ac"'))
+    assert plan.crop.need_field_kg_ha == pytest.approx(168.1277, abs=1e-4)
+    assert plan.spreader.speed_m_s == pytest.approx(12 / 3.6)
+    assert plan.spreader.rate_change_s == 4.0
+    assert plan.credit.confidence == 0.5
+    assert plan.cover_crop.nodules == "not checked"
+    assert plan.crop.need_is == "guide rate"
+    assert plan.cover_crop.ended_by == "tilled"
+
+
+def test_how_the_stand_was_ended_follows_from_where_its_residue_lies():
+    assert parsed(('"incorporated"', '"surface"')).cover_crop.ended_by == "mown"
+    frost = ('placement = "incorporated"', 'placement = "incorporated"\nended_by = "frost"')
+    assert parsed(frost).cover_crop.ended_by == "frost"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('swath = "15 m"', "swath = 15", r"\[spreader\] swath: found 15; a length with its unit is expected"),
+        ('swath = "15 m"', 'swath = "15 kg"', r'the unit "kg" does not do here'),
+        ("zones_max", "zone_max", r'zone_max: this key is not known; the nearest known key is "zones_max"'),
+        (
+            '"incorporated"',
+            '"buried"',
+            r"placement: found \"buried\"; it should be 'incorporated', 'surface'",
+        ),
+        (
+            'placement = "incorporated"',
+            'placement = "surface"\nended_by = "tilled"',
+            r'found ended_by = "tilled" with placement = "surface"; tilled residue does not lie on the surface',
+        ),
+        ("hairy vetch", "hairy fetch", r'found "hairy fetch"; the nearest known is "hairy vetch"'),
+        ("sweet corn", "sweat corn", r'found "sweat corn"; the nearest known is "sweet corn"'),
+        ('"urea"', '"uria"', r'found "uria"; the nearest known is "urea"'),
+        ('"bud"', '"budding"', r'found stage "budding" for hairy vetch; one of vegetative, bud'),
+        ("2026-08-14", "2026-04-14", r"harvested 2026-04-14 is not after planted 2026-05-24"),
+        (
+            'need = "220 kg/ha"\n',
+            "",
+            r"need: this key is missing;.*the table has 130 to 200 lb/ac.*published",
+        ),
+        ('name = "Test field"\n', "", r"plan.toml, name: this key is missing"),
+        (
+            'units = "metric"',
+            'units = "imperial"',
+            r"units: found \"imperial\"; it should be 'metric' or 'us'",
+        ),
+        ('"boundary.geojson"', '"../boundary.geojson"', r"a file inside the plan folder is expected"),
+        ('"boundary.geojson"', '"/etc/passwd"', r"a file inside the plan folder is expected"),
+        ("zones_max = 4", "zones_max = 40", r"zones_max: found 40; it should be less than or equal to 12"),
+        ('"600 kg/ha"', '"10 kg/ha"', r"rate_max is less than rate_min"),
+        (
+            'zone_min = "0.2 ha"',
+            'zone_min = "0.2 ha"\nrate_n_min = "400 kg/ha"',
+            r"rate_n_min needs 870 kg/ha of product, more than rate_max",
+        ),
+        (
+            'need = "220 kg/ha"',
+            'need = "220 kg/ha"\nneed_is = "crop uptake"',
+            r"recovery is missing",
+        ),
+        (
+            'need = "220 kg/ha"',
+            'need = "220 kg/ha"\nneed_per = "bed"',
+            r"bed_width and bed_spacing are expected",
+        ),
+    ],
+)
+def test_what_is_wrong_is_said_with_its_key(old, new, message):
+    with pytest.raises(InputError, match=message):
+        parsed((old, new))
+
+
+@pytest.mark.parametrize(
+    ("extra", "message"),
+    [
+        ("[credit]\nconfidence = 1.2\n", r"\[credit\] confidence: found 1.2; it should be less than 1"),
+        ("[credit]\nconfidence = 0.3\n", r"greater than or equal to 0.5"),
+        ('[prices]\nproduct = "620 USD/t"\ncrop = "0.4 EUR/kg"\n', r"one currency throughout is expected"),
+        ("[weather]\nirrigated = true\n", r"either file, or mean, amplitude and coldest together"),
+        ('[[block]]\nblock = "a"\ncover_crop = { nitrogen = "0.032 %" }\n', r"cover_crop.nitrogen: .*0\.032"),
+        ('[[other_credits]]\nsource = "rain"\nnitrogen = "5 kg/ha"\n', r"\[\[other_credits\]\] 1 source"),
+        ('[[other_credits]]\nsource = "starter"\nnitrogen = "-5 kg/ha"\n', r"cannot be negative"),
+        ('[[block]]\nblock = "a"\n[[block]]\nblock = "a"\n', r'found \[\[block\]\] "a" twice'),
+        (
+            '[[block]]\nblock = "west"\ncrop = { name = "broccoli" }\n',
+            r"west crop.need: this block grows broccoli but has no need of its own",
+        ),
+        ("[[application]]\nshare = 0.6\n", r"\[\[application\]\]: shares add up to 0.6; 1, or share"),
+        ("[sprayer]\nx = 1\n", r"\[sprayer\]: this key is not known; the nearest known key is \"spreader\""),
+    ],
+)
+def test_optional_sections_are_checked_as_well(extra, message):
+    with pytest.raises(InputError, match=message):
+        parsed(extra=extra)
+
+
+def test_everything_wrong_is_said_at_once():
+    with pytest.raises(InputError) as raised:
+        parsed(('swath = "15 m"', "swath = 15"), ('"urea"', '"uria"'), ("zones_max = 4", 'zones_max = "x"'))
+    assert len(raised.value.problems) == 3
+
+
+def test_a_mistake_that_blocks_inherit_is_said_once():
+    extra = (
+        '[[block]]\nblock = "west"\n'
+        'crop = { name = "broccoli", planted = 2026-06-20, harvested = 2026-09-12, need = "180 kg/ha" }\n'
+    )
+    with pytest.raises(InputError) as raised:
+        parsed(('"incorporated"', '"buried"'), extra=extra)
+    assert len(raised.value.problems) == 1
+
+
+def test_a_block_is_completed_from_the_whole_plan():
+    extra = (
+        '[[block]]\nblock = "west"\ncover_crop = { species = "cereal rye", stage = "boot" }\n'
+        'crop = { need = "100 kg/ha" }\n'
+    )
+    plan = parsed(extra=extra)
+    assert plan.crop_of("west").name == "sweet corn"
+    assert plan.crop_of("west").need_kg_ha == 100.0
+    assert plan.cover_crop_of("west").species == ("cereal rye",)
+    assert plan.cover_crop_of("west").placement == "incorporated"
+    assert plan.crop_of("east").need_kg_ha == 220.0
+
+
+def test_a_need_on_beds_is_turned_into_field_area():
+    bed = 'need = "220 kg/ha"\nneed_per = "bed"\nbed_width = "1.2 m"\nbed_spacing = "1.8 m"'
+    assert parsed(('need = "220 kg/ha"', bed)).crop.need_field_kg_ha == pytest.approx(220 * 1.2 / 1.8)
+
+
+def test_a_product_can_be_written_out():
+    own = 'product = { name = "own blend", nitrogen = "20 %", available = 0.5 }'
+    assert parsed(('product = "urea"', own)).spreader.product_entry.nitrogen_fraction == pytest.approx(0.1)
+    with pytest.raises(
+        InputError, match=r"product.nitrogen: found \"146 %\"; it should be less than or equal to 82"
+    ):
+        parsed(('product = "urea"', 'product = { name = "x", nitrogen = "146 %" }'))
+
+
+def test_a_mixture_takes_the_grass_at_the_stage_that_goes_with_the_legume():
+    plan = parsed(('"hairy vetch"', '["hairy vetch", "cereal rye"]'))
+    assert plan.cover_crop.table_nitrogen_pct == (3.9, 1.6)
+    assert plan.cover_crop.grass_stage_assumed
+    both = parsed(('"hairy vetch"', '["hairy vetch", "cereal rye"]'), ('"bud"', '["bud", "jointing"]'))
+    assert both.cover_crop.table_nitrogen_pct == (3.9, 2.2)
+    assert not both.cover_crop.grass_stage_assumed
+
+
+def test_no_plan_no_toml_no_file(plan_folder, tmp_path):
+    with pytest.raises(InputError, match="no plan.toml was found here"):
+        read_plan(tmp_path)
+    folder = plan_folder()
+    (folder / "samples.csv").unlink()
+    with pytest.raises(InputError, match=re.escape('the file "samples.csv" is not in the plan folder')):
+        read_plan(folder)
+    (folder / "plan.toml").write_text('name = "x\n')
+    with pytest.raises(InputError, match=r"this is not valid TOML \(.*line 1"):
+        read_plan(folder)
+
+
+def test_the_hash_sees_the_plan_and_the_files():
+    plan, other = parsed(), parsed(("zones_max = 4", "zones_max = 3"))
+    assert plan.hash({"a": "1"}) == parsed().hash({"a": "1"})
+    assert len({plan.hash({"a": "1"}), plan.hash({"a": "2"}), other.hash({"a": "1"})}) == 3
+
+
+@pytest.mark.parametrize("key", ["name", "customer", "farm"])
+def test_control_characters_never_reach_a_machines_file(key):
+    line = f'{key} = "A\\u0007B"\n'
+    edits = [('name = "Test field"\n', line if key == "name" else f'name = "Test field"\n{line}')]
+    with pytest.raises(InputError, match="text on one line is expected"):
+        parsed(*edits)
+
+
+def test_a_yield_curve_in_other_units_is_refused():
+    curve = "[response]\na = 8000\nb = 60\nc = -0.2\n"
+    with pytest.raises(InputError, match=r"the curve rises to 12,500 t/ha; a yield in t/ha"):
+        parsed(extra=curve)
+
+
+def test_a_cap_beside_a_yield_curve_is_refused():
+    both = "[response]\na = 10\nb = 0.1\nc = -0.00025\n[thin_ground]\ncap = true\n"
+    with pytest.raises(InputError, match=r"thin_ground.*cap = true beside \[response\]"):
+        parsed(extra=both)
+
+
+def test_more_outside_than_the_machine_spreads_is_refused():
+    with pytest.raises(InputError, match="outside_rate is more than rate_max"):
+        parsed(('zone_min = "0.2 ha"', 'zone_min = "0.2 ha"\noutside_rate = "900 kg/ha"'))

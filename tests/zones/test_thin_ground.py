@@ -1,0 +1,91 @@
+"""The zone with the thinnest stand: asked about, capped only where the plan says so."""
+
+import numpy as np
+import pytest
+
+from fieldmap import read_plan, run
+from fieldmap.errors import InputError
+from fieldmap.export.formats.result_json import figures
+from fieldmap.units import rate_text
+
+
+def ran(plan_folder, text="", **keys):
+    return run(
+        read_plan(
+            plan_folder(extra=f"\n[thin_ground]\n{text}\n" if text else "", name=f"p{hash(text)}", **keys)
+        )
+    )
+
+
+def test_unknown_is_asked_and_not_capped(plan_folder):
+    result = ran(plan_folder)
+    told = figures(result)["thin_ground"]
+    assert (told["cause"], told["capped"]) == ("unknown", False)
+    assert told["text"] in result.warnings
+    assert "and its cause is unknown: look, dig and test there, or hold it at the flat rate" in told["text"]
+    assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones)
+    assert told["flat_rate_n_kg_ha"] == pytest.approx(result.spread.flat.mean_rate_n_kg_ha)
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("cap = true", "its cause is unknown, and may hold the vegetable back too"),
+        ('cause = "wet"\ncap = true', "its cause is given as wet, and may"),
+    ],
+)
+def test_capped_at_the_flat_rate(plan_folder, text, why):
+    free, held = ran(plan_folder), ran(plan_folder, text)
+    top = free.spread.zone_map.rate_n_kg_ha == np.nanmax(free.spread.zone_map.rate_n_kg_ha)
+    assert held.spread.zone_map.rate_n_kg_ha[top] == pytest.approx(free.spread.flat.mean_rate_n_kg_ha)
+    others = np.isfinite(free.spread.zone_map.rate_n_kg_ha) & ~top
+    np.testing.assert_array_equal(
+        held.spread.zone_map.rate_n_kg_ha[others], free.spread.zone_map.rate_n_kg_ha[others]
+    )
+    told = figures(held)["thin_ground"]
+    assert told["capped"]
+    assert told["asked_rate_n_kg_ha"] == pytest.approx(np.nanmax(free.spread.zone_map.rate_n_kg_ha), abs=0.01)
+    assert (
+        f"held at the flat rate, {told['flat_rate_n_kg_ha']:.0f} kg/ha of nitrogen instead of" in told["text"]
+    )
+    assert why in told["text"]
+    rates = [zone.rate_n_kg_ha for zone in held.spread.zone_map.zones]
+    assert rates == sorted(rates)  # numbers still rise with the rate
+
+
+def test_a_cause_that_spares_the_vegetable_keeps_the_rate(plan_folder):
+    told = figures(ran(plan_folder, 'cause = "seeding"'))["thin_ground"]
+    assert not told["capped"]
+    assert "its cause is given as seeding, which should not hold the vegetable back" in told["text"]
+
+
+def test_a_cause_that_limits_is_pointed_at(plan_folder):
+    text = figures(ran(plan_folder, 'cause = "acid"'))["thin_ground"]["text"]
+    assert "its cause is given as acid: look, dig and test there, or hold it at the flat rate" in text
+
+
+def test_a_cap_without_a_reason_is_refused(plan_folder):
+    message = r'\[thin_ground\]: found cap = true with cause = "no nodules"; what thinned the cover crop'
+    with pytest.raises(InputError, match=message):
+        ran(plan_folder, 'cause = "no nodules"\ncap = true')
+
+
+def test_a_thin_stand_in_a_zone_that_is_mostly_another_blocks_is_said(kettle_bend_result):
+    result = kettle_bend_result
+    (text,) = [text for text in result.warnings if "thinnest" in text]
+    top = max(result.spread.zone_map.zones, key=lambda zone: zone.rate_n_kg_ha)
+    asked, flat = (
+        rate_text(rate, "us")
+        for rate in (
+            top.rate_n_kg_ha,
+            dict(zip(("west", "middle", "east"), flats(result), strict=True))["east"],
+        )
+    )
+    assert text.startswith(
+        f"In block east the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, and its cause"
+    )
+
+
+def flats(result):
+    """One rate for each block: its mean due, on the rate step."""
+    return result.spread.flat.rate_n_kg_ha
