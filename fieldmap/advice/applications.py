@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.season import timing_text
-from fieldmap.budget import METHODS, following
+from fieldmap.advice.season import reason_text, timing_text
+from fieldmap.budget import following
 from fieldmap.plan import product_entry
 from fieldmap.units import mass_text, rate_text
 
@@ -13,12 +13,19 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import Budget, Share, SidedressCall
+    from fieldmap.budget import BlockSeason, Budget, Share, SidedressCall
     from fieldmap.field import Field
-    from fieldmap.plan import Application, Plan
+    from fieldmap.plan import ApplicationSection, Plan
+    from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap
 
 
+METHODS = {
+    "broadcast before planting": "broadcast before planting",
+    "band": "in a band",
+    "side-dress": "side-dressed",
+    "through drip": "through drip",
+}
 MADE_UP = (
     "Each application after the first aims at what the earlier ones, rounded to the rate step and held within the "
     "machine's limits, leave missing: together they aim at the whole."
@@ -51,7 +58,8 @@ def late_test_warnings(plan: Plan, calls: Sequence[SidedressCall]) -> tuple[str,
     """A nitrate test after the last application calls for what has been spread already."""
     if not plan.application or any(one.date is None for one in plan.application):
         return ()
-    late = sorted({call.sampled for call in calls if not following(plan, call)})
+    days = [one.date for one in plan.application]
+    late = sorted({call.sampled for call in calls if not following(call, days)})
     return tuple(
         f"The nitrate test of {day} is later than every application: the whole need is spread by then, and what the "
         "test calls for would come on top. A test soon after spreading reads what was spread (common practice, no "
@@ -60,7 +68,7 @@ def late_test_warnings(plan: Plan, calls: Sequence[SidedressCall]) -> tuple[str,
     )
 
 
-def _of_block(one: Application, date: dt.date, block: str, plan: Plan) -> list[str]:
+def _of_block(one: ApplicationSection, date: dt.date, block: str, plan: Plan) -> list[str]:
     crop = plan.crop_of(block)
     found = []
     if date < plan.cover_crop_of(block).terminated:
@@ -84,14 +92,15 @@ def _of_block(one: Application, date: dt.date, block: str, plan: Plan) -> list[s
 LEFT_SAID_N_KG = 0.5  # a pinch over the whole field is not worth a word
 
 
-def left_warnings(applications: Sequence[ApplicationMap], shares: Sequence[Share]) -> tuple[str, ...]:
+def left_warnings(
+    applications: Sequence[ApplicationMap], shares: Sequence[Share], units: UnitSystem
+) -> tuple[str, ...]:
     """What steps and limits leave of each application for those after it; nothing where none after it makes it up."""
     makes_up = any(
         k not in share.tested for share in shares for k in range(1, len(applications)) if share.shares[k] > 0
     )
-    units = applications[0].plan.units
     left = [
-        f"Application {one.number} spreads {mass_text(abs(one.left_n_kg), units)} of nitrogen "
+        f"Application {one.application.number} spreads {mass_text(abs(one.left_n_kg), units)} of nitrogen "
         f"{'less' if one.left_n_kg > 0 else 'more'} than its share."
         for one in applications[:-1]
         if abs(one.left_n_kg) >= LEFT_SAID_N_KG
@@ -103,24 +112,38 @@ def when_text(
     plan: Plan, budget: Budget, applications: Sequence[ApplicationMap], shares: Sequence[Share]
 ) -> str:
     """What goes out on which day, then what the season says of it; of one application the season alone."""
-    season = timing_text(budget.seasons, plan, budget.sidedress)
+    days = [one.application.date for one in applications]
+    season = timing_text(budget.seasons, plan, budget.sidedress, days=days)
     if len(applications) == 1:
         return season
-    reasons = [share.reason for share in shares if share.reason]
-    if len(applications) > 2 and reasons:
-        blocks = (f"{share.block}: {share.reason}" for share in shares)
+    reasons = [split_text(share, budget.seasons, plan.units) for share in shares]
+    if len(applications) > 2 and any(reasons):
+        blocks = (f"{share.block}: {reason}" for share, reason in zip(shares, reasons, strict=True))
         season = " ".join(blocks) if len(shares) > 1 else reasons[0]
     if budget.seasons and not budget.sidedress:
-        season = f"{'The season splits it so' if reasons else 'By the season alone'}: {season}"
-    return f"{'; '.join(map(_told, applications))}. {season[:1].upper()}{season[1:]}"
+        season = f"{'The season splits it so' if any(reasons) else 'By the season alone'}: {season}"
+    told = "; ".join(_told(one, plan.units) for one in applications)
+    return f"{told}. {season[:1].upper()}{season[1:]}"
 
 
-def _told(one: ApplicationMap) -> str:
+def split_text(share: Share, seasons: Sequence[BlockSeason], units: UnitSystem) -> str:
+    """Why the season splits a block's nitrogen so; empty where the plan gives the shares."""
+    if not share.by_season:
+        return ""
+    season = next(one for one in seasons if one.block == share.block)
+    if season.supplemental_kg_ha <= 0 or len(share.by_season) == len(share.shares) == 2:
+        return reason_text(season, units)
+    listed = ", ".join(f"{rate_text(kg_ha, units)} on {date}" for date, kg_ha in share.by_season if kg_ha > 0)
+    first = f"From {season.short_from} the crop is short" if season.short_from else "The crop is never short"
+    return f"{first}: {listed}."
+
+
+def _told(one: ApplicationMap, units: UnitSystem) -> str:
     """``2026-05-20, 45 lb/ac of nitrogen on average as urea, broadcast before planting``."""
     rows = one.spread.zone_map.rows
     area_ha = sum(row.area_ha for row in rows)
     mean_n_kg_ha = sum(row.rate_n_kg_ha * row.area_ha for row in rows) / area_ha if area_ha else 0.0
     return (
-        f"{one.told.date}, {rate_text(mean_n_kg_ha, one.plan.units)} of nitrogen on average as "
-        f"{one.plan.spreader.product_entry.name}, {METHODS[one.told.method]}"
+        f"{one.application.date}, {rate_text(mean_n_kg_ha, units)} of nitrogen on average as "
+        f"{one.application.product.name}, {METHODS[one.application.method]}"
     )

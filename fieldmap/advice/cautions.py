@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING
 from fieldmap.budget import products_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fieldmap.plan import Plan
+    from fieldmap.verdict import ApplicationMap
 
 
 GENERAL = (
@@ -60,9 +63,9 @@ BY_METHOD = {
 }
 
 
-def cautions(plan: Plan) -> tuple[str, ...]:
-    """The cautions that this plan calls for."""
-    products = products_of(plan)
+def cautions(plan: Plan, maps: Sequence[ApplicationMap]) -> tuple[str, ...]:
+    """The cautions that this plan and its applications call for."""
+    products = products_of([one.application for one in maps])
     manure = any(credit.source == "manure" for credit in plan.other_credits)
     manure = manure or any(product.raw_manure for product in products)
     methods = dict.fromkeys(one.method for one in plan.application)

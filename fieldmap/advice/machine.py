@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.budget import economics, not_for_money
+from fieldmap.budget import not_for_money
 from fieldmap.spreader import effective_swath_m, overlap_cv
 from fieldmap.units import area_text, length_text, mass_text, rate_text
-from fieldmap.zones import ADVICE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fieldmap.plan import Plan
+    from fieldmap.agronomy import Product
+    from fieldmap.budget import Economics
+    from fieldmap.plan import Plan, Spreader
     from fieldmap.spreader import Delivery
+    from fieldmap.units import UnitSystem
     from fieldmap.verdict import Along, Limits, Offer, StripFindings
     from fieldmap.zones import ZoneMap
 
 
+STRIPS_ADVICE = "Try it on one block first, with check strips, before the whole farm."
 CV_ACCEPTABLE = 0.15  # convention, from memory: good to 10 %, acceptable to 15 %, poor above 20 to 25 %
 SWATH_MATTERS = 0.1  # an effective swath so far from the plan's, as a share of it, is worth a word
 
@@ -44,14 +47,12 @@ def pan_test_warnings(plan: Plan) -> tuple[str, ...]:
 REPORTED_N_KG = 0.5  # less than a pinch is not worth a warning
 
 
-def delivery_warnings(delivery: Delivery, plan: Plan) -> tuple[str, ...]:
+def delivery_warnings(delivery: Delivery, spreader: Spreader, units: UnitSystem) -> tuple[str, ...]:
     """What to say of a map that the machine cannot deliver, and of product where none belongs: that first."""
-    units, fraction = plan.units, plan.spreader.product_entry.nitrogen_fraction
+    fraction = spreader.product_entry.nitrogen_fraction
     found = []
     what_to_do = (
-        "keep further off"
-        if plan.spreader.border_spreading
-        else "use border spreading there, or keep further off"
+        "keep further off" if spreader.border_spreading else "use border spreading there, or keep further off"
     )
     for kg, where in (
         (delivery.in_no_spread_kg, "in no-spread areas"),
@@ -60,16 +61,15 @@ def delivery_warnings(delivery: Delivery, plan: Plan) -> tuple[str, ...]:
         if kg * fraction >= REPORTED_N_KG:
             found.append(
                 f"About {mass_text(kg, units)} of product would land {where}"
-                f"{' even with the border device' * plan.spreader.border_spreading}: {what_to_do}."
+                f"{' even with the border device' * spreader.border_spreading}: {what_to_do}."
             )
     return tuple(found)
 
 
-def response_warnings(plan: Plan) -> tuple[str, ...]:
+def response_warnings(plan: Plan, money: Economics | None) -> tuple[str, ...]:
     """What rates aim at where a response curve is followed, and why where it is not."""
     if plan.response is None:
         return ()
-    money = economics(plan)
     if money is not None:
         best, need = (
             rate_text(each, plan.units) for each in (money.best_supply_kg_ha(), plan.crop.need_field_kg_ha)
@@ -83,12 +83,26 @@ def response_warnings(plan: Plan) -> tuple[str, ...]:
     return (f"[response] is not acted on: {reason}. Zones weigh nitrogen short and over alike.",)
 
 
+RULE = (
+    "Rates are 0 and the steps from rate_min to rate_max. Ground that needs less than rate_min gets 0 or the "
+    "least step, whichever its zone loses less by."
+)
+RULE_WITH_STARTER = (
+    "Rates are the steps from rate_min to rate_max that carry rate_n_min. Ground that needs less gets the "
+    "least step."
+)
+
+
+def limits_rule_text(limits: Limits) -> str:
+    """How ground that needs less than the least rate is treated."""
+    return RULE_WITH_STARTER if limits.starter else RULE
+
+
 SAID_N_KG = 20.0  # less, over the whole field, is not worth a warning
 
 
-def limit_warnings(limits: Limits, plan: Plan) -> tuple[str, ...]:
+def limit_warnings(limits: Limits, spreader: Spreader, units: UnitSystem) -> tuple[str, ...]:
     """What to say first: zones whose need the machine cannot carry in one pass."""
-    units, spreader = plan.units, plan.spreader
     found = []
     for zone in limits.short:
         other = (
@@ -114,11 +128,11 @@ def limit_warnings(limits: Limits, plan: Plan) -> tuple[str, ...]:
     return tuple(found)
 
 
-def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
+def offer_text(offer: Offer | None, delivery: Delivery, units: UnitSystem) -> str:
     """That the machine cannot deliver the map, and which it can; empty where it can."""
     if offer is None:
         return ""
-    units, drawn, best = plan.units, offer.drawn, offer.best
+    drawn, best = offer.drawn, offer.best
     change = length_text(delivery.change_m, units)
     cannot = (
         f"The machine cannot follow this map as drawn: {drawn.within_tenth * 100:.0f} % of the area would receive "
@@ -141,13 +155,12 @@ def offer_text(offer: Offer | None, delivery: Delivery, plan: Plan) -> str:
     )
 
 
-def available_warnings(zone_map: ZoneMap, plan: Plan) -> tuple[str, ...]:
+def available_warnings(zone_map: ZoneMap, product: Product, units: UnitSystem) -> tuple[str, ...]:
     """Total nitrogen where only part of it serves this season."""
-    product = plan.spreader.product_entry
     highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
     if product.available == 1 or highest == 0:
         return ()
-    in_all = rate_text(highest * product.nitrogen_pct / 100, plan.units)
+    in_all = rate_text(highest * product.nitrogen_pct / 100, units)
     text = (
         f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
         f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
@@ -218,5 +231,5 @@ def strip_warnings(strips: Sequence[StripFindings], plan: Plan) -> tuple[str, ..
         area = area_text(sum(one.row.area_ha for one in stake), plan.units)
         said.append(f"The check strips may cost about {mass_text(kg, plan.units)} of yield on {area}.")
     if strips:
-        said.append(ADVICE)
+        said.append(STRIPS_ADVICE)
     return tuple(said)

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.budget import TESTED, following
-from fieldmap.season import RELEASE, call_for_soil_test, tested_after
-from fieldmap.units import rate_text, temperature_text
+from fieldmap.budget import LineKind, following
+from fieldmap.season import RELEASE, soil_test_is_due, tested_after
+from fieldmap.units import rate_text, temperature_text, water_text
 
 if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
     from fieldmap.budget import BlockSeason, LedgerLine, SidedressCall
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.season import Course
+    from fieldmap.units import UnitSystem
 
 
 def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     """Where a soil nitrate test after the cover crop ended meets no weather: what was taken for its release."""
-    tested = [block.name for block in field.blocks if tested_after(plan, block.name)]
+    tested = [
+        block.name
+        for block in field.blocks
+        if tested_after(plan.other_credits, block.name, plan.cover_crop_of(block.name).terminated)
+    ]
     if plan.weather is not None or not tested:
         return ()
     warm = temperature_text(RELEASE.reference_c, plan.units)
@@ -28,28 +36,62 @@ def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     return (note,)
 
 
+TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
 TIED_UP_SAID_KG_HA = 3.0
 NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
 
 
 def timing_text(
-    seasons: tuple[BlockSeason, ...], plan: Plan, sidedress: tuple[SidedressCall, ...] = ()
+    seasons: Sequence[BlockSeason],
+    plan: Plan,
+    sidedress: Sequence[SidedressCall] = (),
+    *,
+    days: Sequence[dt.date | None] = (),
 ) -> str:
     """When the crop runs short, and what to hold back for side-dressing.
 
-    Where the crop was tested before the side-dressing, what the test calls for stands in place of it.
+    Where the crop was tested before the side-dressing, what the test calls for stands in place of it. `days` are
+    those of the applications.
     """
     if sidedress:
         tested = {call.block for call in sidedress}
         rest = tuple(season for season in seasons if season.block not in tested)
         others = (timing_text(rest, plan),) if rest else ()
-        return " ".join((*(call.text for call in sidedress), stands_text(sidedress, plan), *others))
+        return " ".join(
+            (*(call_text(call, plan.units) for call in sidedress), stands_text(sidedress, days), *others)
+        )
     if not seasons:
         return NOT_CONSIDERED
     if len(seasons) == 1:
-        return seasons[0].timing.reason
+        return reason_text(seasons[0], plan.units)
     return "; ".join(
         f"{season.block} ({plan.crop_of(season.block).name}) {_brief(season, plan)}" for season in seasons
+    )
+
+
+def reason_text(season: BlockSeason, units: UnitSystem) -> str:
+    """How a block's supplemental nitrogen is split between planting and side-dressing, and why."""
+    whole_kg_ha, first, day = season.supplemental_kg_ha, season.short_from, season.timing.sidedress
+    whole = rate_text(whole_kg_ha, units)
+    if whole_kg_ha <= 0:
+        return "Nothing is left to spread."
+    if first is None:
+        return f"On average the crop is never short: {whole} for the thin places can wait for {day}."
+    early_kg_ha = season.timing.at_planting_share * whole_kg_ha
+    tied = ""
+    if season.balance.released.sum() < 0:
+        tied = "Poor residue ties nitrogen up when the crop is planted. "
+    if early_kg_ha == 0:
+        wait = f"all {whole} can wait for the side-dressing on {day}."
+        return f"{tied}What is released carries the crop to {first}: {wait}"
+    if season.timing.at_planting_share == 1:
+        return (
+            f"{tied}From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
+            "planting."
+        )
+    return (
+        f"{tied}From {first} the crop is short: {rate_text(early_kg_ha, units)} at planting carry it to the "
+        f"side-dressing on {day}, and {rate_text(whole_kg_ha - early_kg_ha, units)} follow then."
     )
 
 
@@ -70,11 +112,13 @@ def _brief(season: BlockSeason, plan: Plan) -> str:
 
 
 def season_warnings(
-    courses: dict[str, Course], seasons: tuple[BlockSeason, ...], plan: Plan
+    courses: Sequence[Course | None], seasons: Sequence[BlockSeason], field: Field, units: UnitSystem
 ) -> tuple[str, ...]:
     """What stands behind the days that are still to come, and calls for a soil test."""
     found = []
-    for course in courses.values():
+    for course in courses:
+        if course is None:
+            continue
         if course.soil.basis == "earlier years":
             found.append(
                 f"The weather is known to {course.soil.recorded_to}; the days after it are those of earlier years."
@@ -88,14 +132,28 @@ def season_warnings(
             found.append(
                 "The season follows the mean of the year; rain is unknown, so drainage is not considered."
             )
+    of_block = {block.name: course for block, course in zip(field.blocks, courses, strict=True)}
     for season in seasons:
-        course = courses[season.block]
-        before = float(course.in_time.split.before.mean()) * float(season.balance.released.sum())
-        drained = float(course.soil.drainage_mm.sum(axis=-1).mean())
-        call = call_for_soil_test(float(season.balance.at_risk), max(0.0, before), drained, units=plan.units)
-        if call:
-            found.append(f"Block {season.block}: {call}")
+        course = of_block[season.block]
+        if course is not None:
+            found += _call_for_soil_test(season, course, units)
     return tuple(dict.fromkeys(found))
+
+
+def _call_for_soil_test(season: BlockSeason, course: Course, units: UnitSystem) -> list[str]:
+    """The call for a soil nitrate test, where drainage makes it worth one."""
+    before_kg_ha = max(0.0, float(course.in_time.split.before.mean()) * float(season.balance.released.sum()))
+    at_risk_kg_ha = float(season.balance.at_risk)
+    if not soil_test_is_due(at_risk_kg_ha, before_kg_ha):
+        return []
+    drained_mm = float(course.soil.drainage_mm.sum(axis=-1).mean())
+    top = "foot" if units == "us" else "30 cm"
+    text = (
+        f"Block {season.block}: {rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to "
+        f"count on, and drainage ({water_text(drained_mm, units)} over the season) may carry "
+        f"{rate_text(at_risk_kg_ha, units)} more below the top {top}: test the soil nitrate before the side-dressing."
+    )
+    return [text]
 
 
 def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ...]:
@@ -105,17 +163,35 @@ def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ..
         "the crop is young, which is spread on top of the need: spread that part at planting, and look at the stand "
         "again before trusting the map."
         for line in lines
-        if line.line == "tied up" and line.kg_ha >= TIED_UP_SAID_KG_HA
+        if line.line == LineKind.TIED_UP and line.kg_ha >= TIED_UP_SAID_KG_HA
     )
 
 
 STANDS = f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
 
 
-def stands_text(calls: tuple[SidedressCall, ...], plan: Plan) -> str:
-    """What becomes of what the tests call for: which zone files hold it, or that none does."""
-    numbers = sorted({k + 1 for call in calls for k in following(plan, call)})
+def stands_text(calls: Sequence[SidedressCall], days: Sequence[dt.date | None]) -> str:
+    """What becomes of what the tests call for: which zone files hold it, or that none does.
+
+    `days` are those of the applications.
+    """
+    numbers = sorted({k + 1 for call in calls for k in following(call, days)})
     if not numbers:
         return STANDS
     which = f"application{'s' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"
     return f"{TESTED}, and nothing is subtracted from it. The zone files of {which} follow it."
+
+
+def call_text(call: SidedressCall, units: UnitSystem) -> str:
+    """What a nitrate test calls for, and what that rests on."""
+    amount = f"{rate_text(call.rate_n_kg_ha, units)} of nitrogen" if call.rate_n_kg_ha > 0 else "nothing"
+    if call.threshold_ppm is None:
+        basis = f"rate table, ground {'with' if call.manured else 'without'} manure"
+    elif call.nitrate_n_ppm >= call.threshold_ppm:
+        basis = f"the threshold is {call.threshold_ppm:g} ppm"
+    else:
+        basis = f"enough to bring the top foot to the threshold of {call.threshold_ppm:g} ppm"
+    return (
+        f"{call.block} ({call.crop}): the test of {call.sampled} found {call.nitrate_n_ppm:g} ppm nitrate-N: "
+        f"side-dress {amount} ({basis})."
+    )

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.refusals import GROWTH_DAYS, sampling_date
 from fieldmap.budget import COUNTED_BY_GUIDE
 from fieldmap.credit import WARM_FROM_C, surface_share
+from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
 
 if TYPE_CHECKING:
@@ -15,7 +17,8 @@ if TYPE_CHECKING:
 
     from fieldmap.credit import CreditRule
     from fieldmap.field import Field
-    from fieldmap.plan import CoverCrop, Crop, Plan
+    from fieldmap.geostatistics import SurfaceFit
+    from fieldmap.plan import CoverCrop, Crop, Plan, ThinGround
     from fieldmap.season import Course
     from fieldmap.stand import Growth, Samples, Sampling
     from fieldmap.units import UnitSystem
@@ -23,12 +26,12 @@ if TYPE_CHECKING:
 
 
 def trend_warnings(
-    samplings: tuple[Sampling, ...], growths: dict[str, Growth | None], plan: Plan
+    samplings: tuple[Sampling, ...], growths: tuple[Growth | None, ...], field: Field, units: UnitSystem
 ) -> tuple[str, ...]:
     """How the stand grew from sampling to sampling, and what the credit makes of it."""
     if not samplings:
         return ()
-    units, before, last = plan.units, *samplings[-2:]
+    before, last = samplings[-2:]
     told = "; ".join(
         f"{one.sampled}: {rate_text(one.biomass_kg_ha, units)} dry"
         f"{_with_nitrogen(one, units)} ({one.samples} samples)"
@@ -38,7 +41,7 @@ def trend_warnings(
     days = (last.sampled - before.sampled).days
     pace = f"{'gained' if change >= 0 else 'lost'} {rate_text(abs(change), units)} in the last {days} days"
     found = [f"The stand over the spring, mean of each sampling: {told}. It {pace}; the map shows the last."]
-    for block, growth in growths.items():
+    for block, growth in zip(field.blocks, growths, strict=True):
         if growth is None or growth.days <= 0:
             continue
         grew = f"{(growth.biomass - 1) * 100:+.0f} % of dry weight"
@@ -46,8 +49,8 @@ def trend_warnings(
         if before.total_n_kg_ha is None:
             thinned += " (the sampling before has none, so that the credit is likely too high)"
         found.append(
-            f"Block {block}: the credit is of the stand {growth.days} days after the last sampling, at the pace of "
-            f"the last two samplings {grew} and {thinned}."
+            f"Block {block.name}: the credit is of the stand {growth.days} days after the last sampling, at the pace "
+            f"of the last two samplings {grew} and {thinned}."
         )
     return tuple(found)
 
@@ -56,12 +59,11 @@ def _with_nitrogen(one: Sampling, units: UnitSystem) -> str:
     return "" if one.total_n_kg_ha is None else f" with {rate_text(one.total_n_kg_ha, units)} of nitrogen"
 
 
-def thin_ground_text(thin: ThinZone | None, plan: Plan) -> str:
+def thin_ground_text(thin: ThinZone | None, told: ThinGround, units: UnitSystem) -> str:
     """What was chosen for the highest-rate zone, and why; empty where there is nothing to choose."""
     if thin is None:
         return ""
-    asked, flat = (rate_text(each, plan.units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
-    told = plan.thin_ground
+    asked, flat = (rate_text(each, units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
     why = "its cause is unknown" if told.cause == "unknown" else f"its cause is given as {told.cause}"
     if thin.block:
         return (
@@ -157,24 +159,64 @@ def _of_block(block: str, cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.
     return found
 
 
-def climate_warnings(rules: Sequence[CreditRule], courses: dict[str, Course], plan: Plan) -> tuple[str, ...]:
+def climate_warnings(
+    rules: Sequence[CreditRule], courses: Sequence[Course | None], field: Field, units: UnitSystem
+) -> tuple[str, ...]:
     """Which climate the default share on the surface was taken for, and why."""
     if not any(rule.climate for rule in rules):
         return ()
-    border = temperature_text(WARM_FROM_C, plan.units)
-    if not courses:
+    border = temperature_text(WARM_FROM_C, units)
+    if not any(courses):
         unknown = (
             "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
             f"weather; in a cool one, soil below {border} over the ten weeks from termination, it would be 0.25."
         )
         return (unknown,)
     found = []
-    for rule, (block, course) in zip(rules, courses.items(), strict=True):
-        if rule.climate:
+    for block, rule, course in zip(field.blocks, rules, courses, strict=True):
+        if rule.climate and course is not None:
             share = surface_share(course.soil_c)[0]
             found.append(
-                f"Block {block}: the soil averages {temperature_text(course.soil_c, plan.units)} over the ten weeks "
+                f"Block {block.name}: the soil averages {temperature_text(course.soil_c, units)} over the ten weeks "
                 f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
                 f"total nitrogen (border {border}, from memory)."
             )
     return tuple(found)
+
+
+def no_pattern_text(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> str:
+    """Say why the surface is the field mean; empty when it is not.
+
+    Parameters
+    ----------
+    fit
+        From `fit_surface`.
+    unit
+        Unit to show, such as ``"kg/ha"``.
+    per_unit
+        What one of the fit's own units is in `unit`.
+    """
+    if fit.method != "field mean":
+        return ""
+    mean, se, loo, mean_only = (
+        _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
+    )
+    average = "field average" if len(fit.drift.strata) == 1 else "average of each block or species, overall"
+    more = "another covariate" if len(fit.drift.covariate_mean) else "a covariate"
+    if fit.n < LEAST_SAMPLES:
+        reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
+    else:
+        reason = (
+            f"These {fit.n} samples do not show a spatial pattern that improves on the field average "
+            f"(leave-one-out error {loo} vs {mean_only} {unit})."
+        )
+    return (
+        f"{reason} The map is the {average} {mean} ± {se} {unit}. This does not show that the field is uniform: "
+        f"with {fit.n} samples a real pattern would often go undetected. More samples or {more} would help."
+    )
+
+
+def _figure(value: float) -> str:
+    """Three figures, but never fewer than all before the decimal point."""
+    decimals = 0 if value == 0 else max(0, 2 - math.floor(math.log10(abs(value))))
+    return f"{value:.{decimals}f}"

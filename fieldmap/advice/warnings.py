@@ -16,7 +16,14 @@ from fieldmap.advice.machine import (
     strip_warnings,
 )
 from fieldmap.advice.season import season_warnings, tested_warnings, tied_up_warnings
-from fieldmap.advice.stand import climate_warnings, date_warnings, thin_ground_text, trend_warnings
+from fieldmap.advice.stand import (
+    climate_warnings,
+    date_warnings,
+    no_pattern_text,
+    thin_ground_text,
+    trend_warnings,
+)
+from fieldmap.units import rate_unit, shown_rate
 from fieldmap.verdict import nutrients_together
 
 if TYPE_CHECKING:
@@ -24,6 +31,7 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.stand import Stand
+    from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap
 
 
@@ -37,60 +45,83 @@ def warnings_of(
 ) -> tuple[str, ...]:
     """What the user should know, the machine first, then the samples, the season and the map."""
     return (
-        *(text for one in applications for text in machine_warnings(one, applications)),
-        *left_warnings(applications, shares),
+        *(text for one in applications for text in machine_warnings(one, applications, plan.units)),
+        *left_warnings(applications, shares, plan.units),
         *stand.file_warnings,
         *stand.samples.warnings,
         *stand.nitrogen.warnings,
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
         *late_test_warnings(plan, budget.sidedress),
-        *trend_warnings(stand.samplings, stand.growths, plan),
+        *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
-        *climate_warnings(budget.rules, budget.courses, plan),
-        *season_warnings(budget.courses, budget.seasons, plan),
+        *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),
+        *season_warnings(budget.courses, budget.seasons, stand.field, plan.units),
         *tied_up_warnings(lines, plan),
         *(note for need in budget.needs for one in need.credits for note in one.notes),
         *stand.map_warnings,
-        *(text for one in applications for text in available_warnings(one.spread.zone_map, one.plan)),
-        *nutrient_warnings(applications, stand.field),
+        *(text for text in (pattern_text(stand, plan.units),) if text),
+        *(
+            text
+            for one in applications
+            for text in available_warnings(one.spread.zone_map, one.application.product, plan.units)
+        ),
+        *nutrient_warnings(applications, stand.field, plan),
         *pan_test_warnings(plan),
-        *response_warnings(plan),
+        *response_warnings(plan, budget.money),
         *strip_warnings(applications[0].spread.strips, plan),
-        *thin_warnings(applications),
+        *thin_warnings(applications, plan),
         *not_used(plan),
     )
 
 
-def machine_warnings(one: ApplicationMap, applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+def machine_warnings(
+    one: ApplicationMap, applications: tuple[ApplicationMap, ...], units: UnitSystem
+) -> tuple[str, ...]:
     """What the machine cannot deliver; needs beyond its limits with the last application, which makes up for all."""
-    if one.through_drip:
+    application = one.application
+    if application.through_drip:
         return ()
-    offer = offer_text(one.spread.offer, one.spread.delivery, one.plan)
+    offer = offer_text(one.spread.offer, one.spread.delivery, units)
     said = (
-        *delivery_warnings(one.spread.delivery, one.plan),
-        *(limit_warnings(one.spread.limits, one.plan) if one is applications[-1] else ()),
+        *delivery_warnings(one.spread.delivery, application.spreader, units),
+        *(limit_warnings(one.spread.limits, application.spreader, units) if one is applications[-1] else ()),
         *((offer,) if offer else ()),
     )
-    return said if len(applications) == 1 else tuple(f"Application {one.number}: {text}" for text in said)
+    return (
+        said
+        if len(applications) == 1
+        else tuple(f"Application {application.number}: {text}" for text in said)
+    )
 
 
-def thin_warnings(applications: tuple[ApplicationMap, ...]) -> tuple[str, ...]:
+def thin_warnings(applications: tuple[ApplicationMap, ...], plan: Plan) -> tuple[str, ...]:
     """What the first application that gives thin ground most does there."""
-    found = ((one, thin_ground_text(one.spread.zone_map.thin, one.plan)) for one in applications)
+    found = (
+        (one.application.number, thin_ground_text(one.spread.zone_map.thin, plan.thin_ground, plan.units))
+        for one in applications
+    )
     several = len(applications) > 1
-    said = (f"Application {one.number}: {text}" if several else text for one, text in found if text)
+    said = (f"Application {number}: {text}" if several else text for number, text in found if text)
     return tuple(said)[:1]
 
 
-def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field) -> tuple[str, ...]:
+def pattern_text(stand: Stand, units: UnitSystem) -> str:
+    """That the samples show no pattern, where the map is the field mean; empty where they show one."""
+    fit = stand.biomass.fit
+    return no_pattern_text(fit, rate_unit(units), per_unit=shown_rate(1.0, units)) if fit else ""
+
+
+def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field, plan: Plan) -> tuple[str, ...]:
     """What builds up in the soil over all applications."""
     first, *others = applications
     if not others:
-        return build_up_warnings(first.spread.along, first.plan.spreader.product_entry.name, first.plan)
-    bringing = (one.plan.spreader.product_entry.name for one in applications if one.spread.along)
-    along = nutrients_together([(one.spread.zone_map, one.plan) for one in applications], field)
-    return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), first.plan)
+        return build_up_warnings(first.spread.along, first.application.product.name, plan)
+    bringing = (one.application.product.name for one in applications if one.spread.along)
+    along = nutrients_together(
+        [(one.spread.zone_map, one.application.product) for one in applications], field
+    )
+    return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), plan)
 
 
 def not_used(plan: Plan) -> tuple[str, ...]:

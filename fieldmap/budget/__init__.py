@@ -1,8 +1,8 @@
 """The budget: need, credits and applications, and what is still to spread in each place."""
 
-from fieldmap.budget.applications import METHODS, Share, plan_of, products_of, shares_of
+from fieldmap.budget.applications import Application, Share, applications_of, products_of, shares_of
 from fieldmap.budget.budget import Budget
-from fieldmap.budget.ledger import LedgerLine, ledger
+from fieldmap.budget.ledger import LedgerLine, LineKind, ledger
 from fieldmap.budget.need import BlockNeed, block_need, given_kg_ha, missing_kg_ha
 from fieldmap.budget.other_credits import COUNTED_BY_GUIDE, RAW_DAYS, RAW_DAYS_OFF_SOIL, credits_of
 from fieldmap.budget.response import (
@@ -14,24 +14,25 @@ from fieldmap.budget.response import (
     short_for,
     target_kg_ha,
 )
-from fieldmap.budget.seasons import BlockSeason, block_seasons
-from fieldmap.budget.sidedress import TESTED, SidedressCall, following, sidedress_calls
+from fieldmap.budget.seasons import BlockSeason, block_season
+from fieldmap.budget.sidedress import SidedressCall, following, sidedress_calls
 
 __all__ = [
     "COUNTED_BY_GUIDE",
-    "METHODS",
     "RAW_DAYS",
     "RAW_DAYS_OFF_SOIL",
-    "TESTED",
+    "Application",
     "BlockNeed",
     "BlockSeason",
     "Budget",
     "Economics",
     "LedgerLine",
+    "LineKind",
     "Share",
     "SidedressCall",
+    "applications_of",
     "block_need",
-    "block_seasons",
+    "block_season",
     "credits_of",
     "due_kg_ha",
     "economics",
@@ -41,7 +42,6 @@ __all__ = [
     "mean_squared_shortfall",
     "missing_kg_ha",
     "not_for_money",
-    "plan_of",
     "products_of",
     "shares_of",
     "short_for",

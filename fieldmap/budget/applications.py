@@ -8,7 +8,7 @@ aim at the supplemental nitrogen.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -16,7 +16,6 @@ from fieldmap.budget.sidedress import following
 from fieldmap.plan import NEED_MAX_KG_HA, product_entry
 from fieldmap.season import split_by_season
 from fieldmap.spreader import RATES_MAX
-from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -28,17 +27,73 @@ if TYPE_CHECKING:
     from fieldmap.budget.need import BlockNeed
     from fieldmap.budget.seasons import BlockSeason
     from fieldmap.budget.sidedress import SidedressCall
-    from fieldmap.plan import Plan
+    from fieldmap.plan import ApplicationSection, Method, Plan, Spreader
 
     Floats = NDArray[np.float64]
 
 
-METHODS = {
-    "broadcast before planting": "broadcast before planting",
-    "band": "in a band",
-    "side-dress": "side-dressed",
-    "through drip": "through drip",
-}
+@dataclass(frozen=True)
+class Application:
+    """One application, complete in itself: its day, its method, and the spreader with its own product and limits.
+
+    `number` counts from 1, `of` is how many the plan has; `share` is as the plan gives it.
+    """
+
+    number: int
+    of: int
+    date: dt.date | None
+    method: Method
+    share: float | Literal["auto"]
+    spreader: Spreader
+
+    @property
+    def product(self) -> agronomy.Product:
+        """What it spreads."""
+        return self.spreader.product_entry
+
+    @property
+    def through_drip(self) -> bool:
+        """Whether no machine drives it."""
+        return self.method == "through drip"
+
+    @property
+    def follows_planting(self) -> bool:
+        """Whether it feeds a standing crop."""
+        return self.method in ("side-dress", "through drip")
+
+
+def applications_of(plan: Plan) -> tuple[Application, ...]:
+    """The applications of a plan; one broadcast before planting with all of it where the plan names none."""
+    sections = plan.applications
+    least_recovery = min(crop.recovery or 1.0 for crop in plan.crops)
+    return tuple(
+        Application(
+            number=number,
+            of=len(sections),
+            date=section.date,
+            method=section.method,
+            share=section.share,
+            spreader=plan.spreader if number == 1 else _own_spreader(section, plan.spreader, least_recovery),
+        )
+        for number, section in enumerate(sections, start=1)
+    )
+
+
+def _own_spreader(section: ApplicationSection, spreader: Spreader, least_recovery: float) -> Spreader:
+    """The spreader with the product and the limits of an application after the first.
+
+    The starter that every zone gets is the first's. A drip line knows no least and greatest rate of a spreader: only
+    the rate step is kept.
+    """
+    changes: dict[str, object] = {"rate_n_min_kg_ha": 0.0}
+    if section.product is not None:
+        changes["product"] = section.product
+    if section.method == "through drip":
+        product = product_entry(section.product or spreader.product)
+        most_kg_ha = NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
+        changes["rate_min_kg_ha"] = 0.0
+        changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
+    return spreader.model_copy(update=changes)
 
 
 @dataclass(frozen=True)
@@ -46,15 +101,15 @@ class Share:
     """A block's part in the applications of a plan, in their order.
 
     `shares` are of the supplemental nitrogen and add up to one; `tested` are the positions of those that follow a
-    nitrate test in its place, `tested_n_kg_ha` what it calls for in all of these; `reason` says why the season splits
-    so, empty where the plan gives the shares.
+    nitrate test in its place, `tested_n_kg_ha` what it calls for in all of these; `by_season` is what the season
+    gives to which day, kg N/ha, empty where the plan gives the shares.
     """
 
     block: str
     shares: tuple[float, ...]
     tested: tuple[int, ...]
     tested_n_kg_ha: float
-    reason: str
+    by_season: tuple[tuple[dt.date, float], ...]
 
     @property
     def by_ledger(self) -> float:
@@ -84,12 +139,15 @@ class Share:
 
 
 def shares_of(
-    plan: Plan, needs: Sequence[BlockNeed], seasons: Sequence[BlockSeason], calls: Sequence[SidedressCall]
+    applications: Sequence[Application],
+    needs: Sequence[BlockNeed],
+    seasons: Sequence[BlockSeason],
+    calls: Sequence[SidedressCall],
 ) -> tuple[Share, ...]:
-    """The part of every block in the plan's applications."""
+    """The part of every block in the applications."""
     return tuple(
         _share(
-            plan,
+            applications,
             need.block,
             next((one for one in seasons if one.block == need.block), None),
             next((one for one in calls if one.block == need.block), None),
@@ -98,64 +156,35 @@ def shares_of(
     )
 
 
-def _share(plan: Plan, block: str, season: BlockSeason | None, call: SidedressCall | None) -> Share:
-    applications = plan.applications
+def _share(
+    applications: Sequence[Application], block: str, season: BlockSeason | None, call: SidedressCall | None
+) -> Share:
     told = np.array([0.0 if isinstance(one.share, str) else float(one.share) for one in applications])
     unknown = [k for k, one in enumerate(applications) if isinstance(one.share, str)]
-    rest, reason = 1.0 - float(told.sum()), ""
+    rest = 1.0 - float(told.sum())
+    by_season: tuple[tuple[dt.date, float], ...] = ()
     if len(unknown) == 1:
         told[unknown] = rest
     elif unknown:
         dates = [one.date for one in applications if isinstance(one.share, str) and one.date is not None]
         assert season is not None  # noqa: S101 - the plan has weather, checked as it was read
-        of_season, reason = _by_season(season, rest, dates, plan)
+        of_season = _of_season(season, dates)
         told[unknown] = rest * of_season
-    tested = following(plan, call) if call is not None else ()
+        amounts = (rest * of_season * max(season.supplemental_kg_ha, 0.0)).tolist()
+        by_season = tuple(zip(dates, amounts, strict=True))
+    tested = following(call, [one.date for one in applications]) if call is not None else ()
     shares = tuple((told / told.sum()).tolist())
-    return Share(block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, reason)
+    return Share(block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season)
 
 
-def _by_season(season: BlockSeason, rest: float, dates: Sequence[dt.date], plan: Plan) -> tuple[Floats, str]:
-    """Shares of the dates in what is left to them, a share `rest` of the whole, and why."""
+def _of_season(season: BlockSeason, dates: Sequence[dt.date]) -> Floats:
+    """Shares of the dates in what is left to them; all with the second where nothing is left."""
     whole = season.supplemental_kg_ha
     if whole <= 0:
-        return np.array([0.0, 1.0, *(0.0 for _ in dates[2:])]), season.timing.reason
-    amounts = np.array(split_by_season(season.balance, whole, dates))
-    if len(dates) == len(plan.applications) == 2:
-        return amounts / whole, season.timing.reason
-    listed = ", ".join(
-        f"{rate_text(kg_ha, plan.units)} on {date}"
-        for kg_ha, date in zip((rest * amounts).tolist(), dates, strict=True)
-        if kg_ha > 0
-    )
-    first = f"From {season.short_from} the crop is short" if season.short_from else "The crop is never short"
-    return amounts / whole, f"{first}: {listed}."
+        return np.array([0.0, 1.0, *(0.0 for _ in dates[2:])])
+    return np.array(split_by_season(season.balance, whole, dates)) / whole
 
 
-def plan_of(plan: Plan, position: int) -> Plan:
-    """The plan with the product and the limits of one application.
-
-    The starter that every zone gets is the first's. A drip line knows no least and greatest rate of a spreader: only
-    the rate step is kept.
-    """
-    if position == 0:
-        return plan
-    told, spreader = plan.applications[position], plan.spreader
-    changes: dict[str, object] = {"rate_n_min_kg_ha": 0.0}
-    if told.product is not None:
-        changes["product"] = told.product
-    if told.method == "through drip":
-        most_n_kg_ha = NEED_MAX_KG_HA / min(crop.recovery or 1.0 for crop in plan.crops)
-        most_kg_ha = most_n_kg_ha / product_entry(told.product or spreader.product).nitrogen_fraction
-        changes["rate_min_kg_ha"] = 0.0
-        changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
-    return plan.model_copy(update={"spreader": spreader.model_copy(update=changes)})
-
-
-def products_of(plan: Plan) -> tuple[agronomy.Product, ...]:
-    """Every product that the plan spreads, each once."""
-    spread = (
-        plan.spreader.product_entry if one.product is None else product_entry(one.product)
-        for one in plan.applications
-    )
-    return tuple({product.name: product for product in spread}.values())
+def products_of(applications: Sequence[Application]) -> tuple[agronomy.Product, ...]:
+    """Every product that is spread, each once."""
+    return tuple({one.product.name: one.product for one in applications}.values())

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.budget.need import BlockNeed
+    from fieldmap.budget.response import Economics
     from fieldmap.budget.seasons import BlockSeason
     from fieldmap.budget.sidedress import SidedressCall
     from fieldmap.credit import CreditMap, CreditRule, StageCourse
@@ -20,17 +21,19 @@ if TYPE_CHECKING:
 class Budget:
     """Credits, needs and what is left, by block and on the field's grid.
 
-    `rules` turn biomass into the credit that comes in time, `whole_rules` into the whole season's; `credit` and
-    `whole` are the maps of the two. Lists are in the order of the field's blocks.
+    `rules` turn biomass into the credit that comes in time; `credit` is its map, `whole` that of the whole season's.
+    What is one a block is in the order of the field's blocks: `courses` and `in_time` are None where timing plays no
+    part. `money` is what rates follow in place of the need, None where they follow the need.
     """
 
-    courses: dict[str, Course]
-    in_time: dict[str, InTime]
-    rules: list[CreditRule]
-    needs: list[BlockNeed]
+    courses: tuple[Course | None, ...]
+    in_time: tuple[InTime | None, ...]
+    rules: tuple[CreditRule, ...]
+    needs: tuple[BlockNeed, ...]
     credit: CreditMap
     whole: CreditMap
     supplemental_kg_ha: NDArray[np.float64]
     seasons: tuple[BlockSeason, ...]
     stages: tuple[StageCourse, ...]
     sidedress: tuple[SidedressCall, ...]
+    money: Economics | None

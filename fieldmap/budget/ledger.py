@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,21 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.budget.need import BlockNeed
+    from fieldmap.plan import OtherSource
     from fieldmap.season import SeasonSplit
+
+
+class LineKind(StrEnum):
+    """The lines that every ledger may have; other credits stand under their own names."""
+
+    NEED = "need"
+    COVER_CROP = "cover crop"
+    BEFORE = "before the crop"
+    AFTER = "after the crop"
+    TESTED = "in the soil test"
+    TIED_UP = "tied up"
+    CAUTION = "caution"
+    NOT_RECOVERED = "not recovered"
 
 
 @dataclass(frozen=True)
@@ -21,7 +36,7 @@ class LedgerLine:
     """One line of a block's nitrogen ledger, kg N/ha; a credit is negative."""
 
     block: str
-    line: str
+    line: LineKind | OtherSource
     kg_ha: float
     source: str
     mark: agronomy.Mark
@@ -53,26 +68,29 @@ def ledger(
         Keys of the credit's sources.
     """
 
-    def line(name: str, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
+    def line(name: LineKind | OtherSource, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
         citations = " ".join(agronomy.sources()[key].citation for key in keys)
         return LedgerLine(need.block, name, float(kg_ha), citations, agronomy.weakest_mark(keys))
 
     whole = float(np.maximum(whole_credit_kg_ha, 0.0).mean())
-    lines = [line("need", need.need_kg_ha, ("your_value",)), line("cover crop", -whole, credit_sources)]
+    lines = [
+        line(LineKind.NEED, need.need_kg_ha, ("your_value",)),
+        line(LineKind.COVER_CROP, -whole, credit_sources),
+    ]
     if split is not None:
         lines += [
-            line("before the crop", whole * float(split.before.mean()), credit_sources),
-            line("after the crop", whole * float(split.after.mean()), credit_sources),
+            line(LineKind.BEFORE, whole * float(split.before.mean()), credit_sources),
+            line(LineKind.AFTER, whole * float(split.after.mean()), credit_sources),
         ]
         if split.tested.any():
-            lines.append(line("in the soil test", whole * float(split.tested.mean()), credit_sources))
+            lines.append(line(LineKind.TESTED, whole * float(split.tested.mean()), credit_sources))
     tied_up = -float(np.minimum(whole_credit_kg_ha, 0.0).mean())
     if tied_up > 0:
-        lines.append(line("tied up", tied_up, credit_sources))
+        lines.append(line(LineKind.TIED_UP, tied_up, credit_sources))
     lines += [line(one.name, -one.kg_ha, one.sources) for one in need.credits]
     if caution_kg_ha != 0:
-        lines.append(line("caution", caution_kg_ha, credit_sources))
+        lines.append(line(LineKind.CAUTION, caution_kg_ha, credit_sources))
     if need.recovery < 1:
         short = sum(entry.kg_ha for entry in lines)
-        lines.append(line("not recovered", short * (1.0 / need.recovery - 1.0), ("your_value",)))
+        lines.append(line(LineKind.NOT_RECOVERED, short * (1.0 / need.recovery - 1.0), ("your_value",)))
     return tuple(lines)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from fieldmap.budget.other_credits import Credit
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Crop
 
 
 @dataclass(frozen=True)
@@ -51,9 +51,8 @@ class BlockNeed:
         return sum(one.kg_ha for one in self.credits)
 
 
-def block_need(plan: Plan, block: str, credits: tuple[Credit, ...]) -> BlockNeed:  # noqa: A002
-    """Need and other credits of one block."""
-    crop = plan.crop_of(block)
+def block_need(crop: Crop, block: str, credits: tuple[Credit, ...]) -> BlockNeed:  # noqa: A002
+    """Need of the crop of a block, and its other credits."""
     recovery = crop.recovery if crop.need_is == "crop uptake" and crop.recovery is not None else 1.0
     return BlockNeed(block, crop.name, crop.need_field_kg_ha, credits, recovery)
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from fieldmap.field import Field
-    from fieldmap.plan import CoverCrop, Crop, OtherCredit, Plan
+    from fieldmap.plan import CoverCrop, Crop, OtherCredit, OtherSource, Plan
 
 
 def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None) -> tuple[Credit, ...]:
@@ -44,7 +44,7 @@ COUNTED_BY_GUIDE = {
 class Credit:
     """One credit of a block, kg N/ha, with the keys of its sources and what a person should know."""
 
-    name: str
+    name: OtherSource
     kg_ha: float
     sources: tuple[str, ...]
     notes: tuple[str, ...] = ()

@@ -101,15 +101,16 @@ def economics(plan: Plan) -> Economics | None:
     )
 
 
-def target_kg_ha(plan: Plan, need: BlockNeed) -> float:
+def target_kg_ha(need: BlockNeed, money: Economics | None) -> float:
     """Supply that a block's rates aim at, kg N/ha: its need, or what pays best where money is followed."""
-    money = economics(plan)
     return need.need_kg_ha if money is None else money.best_supply_kg_ha(need.recovery)
 
 
-def due_kg_ha(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Floats:
+def due_kg_ha(
+    credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, money: Economics | None
+) -> Floats:
     """Nitrogen to spread on each cell to reach what is aimed at with some credit; never below zero, raster."""
-    above_need = per_block(field, [target_kg_ha(plan, need) - need.need_kg_ha for need in needs])
+    above_need = per_block(field, [target_kg_ha(need, money) - need.need_kg_ha for need in needs])
     credit_per_n = per_block(field, [need.credit_per_n for need in needs])
     return np.maximum(missing_kg_ha(needs, credit_kg_ha, field) + above_need / credit_per_n, 0.0)
 

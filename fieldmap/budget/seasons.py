@@ -9,15 +9,8 @@ from typing import TYPE_CHECKING
 from fieldmap.season import balance, short_from, time_supplemental, weekly
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    import numpy as np
-    from numpy.typing import NDArray
-
     from fieldmap.budget.need import BlockNeed
-    from fieldmap.credit import CreditMap
-    from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Crop
     from fieldmap.season import Balance, Course, Timing, Weeks
 
 
@@ -36,33 +29,20 @@ class BlockSeason:
     supplemental_kg_ha: float
 
 
-def block_seasons(
-    plan: Plan,
-    needs: Sequence[BlockNeed],
-    courses: dict[str, Course],
-    whole: CreditMap,
-    supplemental_kg_ha: NDArray[np.float64],
-    field: Field,
-) -> tuple[BlockSeason, ...]:
-    """The season of every block that has a course, for its mean credit of the whole season."""
-    return tuple(
-        block_season(
-            plan,
-            need,
-            courses[need.block],
-            float(whole.credit_kg_ha[field.block_index == number].mean()),
-            float(supplemental_kg_ha[field.block_index == number].mean()),
-        )
-        for number, need in enumerate(needs)
-        if need.block in courses
-    )
-
-
 def block_season(
-    plan: Plan, need: BlockNeed, course: Course, whole_credit_kg_ha: float, supplemental_kg_ha: float
+    crop: Crop,
+    need: BlockNeed,
+    course: Course,
+    whole_credit_kg_ha: float,
+    supplemental_kg_ha: float,
+    *,
+    sidedress: dt.date | None,
 ) -> BlockSeason:
-    """Weekly balance of a block for its mean credit of the whole season, and the split of what is to spread."""
-    crop, entry = plan.crop_of(need.block), plan.crop_of(need.block).entry
+    """Weekly balance of a block for its mean credit of the whole season, and the split of what is to spread.
+
+    `sidedress` is the day of side-dressing, where the plan gives it.
+    """
+    entry = crop.entry
     with_growth = sum(one.kg_ha for one in need.credits if one.name in COMES_WITH_GROWTH)
     at_hand = need.other_credits_kg_ha - with_growth
     found = balance(
@@ -80,8 +60,7 @@ def block_season(
         supplemental_kg_ha,
         entry,
         harvested=crop.harvested,
-        units=plan.units,
-        sidedress=next((one.date for one in plan.application[1:] if one.follows_planting), None),
+        sidedress=sidedress,
     )
     first = short_from(found).item()
     return BlockSeason(

@@ -183,7 +183,10 @@ def _check(options: argparse.Namespace) -> int:
     from fieldmap.pipeline import check
 
     written = options.plan.is_file() and options.plan.suffix != ".toml"
-    terminal.say(describe(options.plan) if written else check(options.plan))
+    if written:
+        terminal.say(describe(options.plan))
+    else:
+        terminal.show_check(check(options.plan))
     return 0
 
 

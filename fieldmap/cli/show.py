@@ -11,6 +11,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from fieldmap import agronomy
+from fieldmap.advice import change_text
 from fieldmap.batch import fields_text, orders_by_kind
 from fieldmap.cli.tables import MARKS, NOTES, TABLE_ROWS
 from fieldmap.report import summary
@@ -94,8 +95,8 @@ def show(result: Result, folder: Path, *, page: bool = True) -> None:
         numbers.add_row(f"[bold]{line.title}[/bold]", escape(line.text))
     console.print(numbers)
     for one in result.applications:
-        _show_application(console, one, result.alone(one))
-    console.print(f"The verdict: {escape(result.spread.verdict.change)}")
+        _show_application(console, one, result)
+    console.print(f"The verdict: {escape(change_text(result.verdict))}")
     for warning in result.warnings:
         console.print(f"Note: {escape(warning)}")
     opened = ": open map.html in a browser" if page else ""
@@ -104,19 +105,21 @@ def show(result: Result, folder: Path, *, page: bool = True) -> None:
 
 def _show_application(console: Console, one: ApplicationMap, result: Result) -> None:
     """The zone table of an application, and how its machine fares."""
-    several = len(one.plan.applications) > 1
+    units, several = result.plan.units, one.application.of > 1
     title = escape(summary.application_title(one)) if several else None
     table = Table(
         box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
     )
-    for heading in summary.zone_columns(result):
+    for heading in summary.zone_columns(units):
         table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
-    for zone in result.spread.zone_map.rows:
-        table.add_row(*(escape(cell) for cell in summary.zone_cells(zone, result)))
+    for zone in one.spread.zone_map.rows:
+        table.add_row(*(escape(cell) for cell in summary.zone_cells(zone, units)))
     console.print(table)
-    console.print(f"By number of zones: {escape(summary.by_number_text(result))}.")
-    if not one.through_drip:
-        console.print(f"Driven on paper: {escape(summary.driven_text(result))}.")
+    console.print(
+        f"By number of zones: {escape(summary.by_number_text(one, units, result.verdict.currency))}."
+    )
+    if not one.application.through_drip:
+        console.print(f"Driven on paper: {escape(summary.driven_text(one, units))}.")
 
 
 def show_season(result: Result) -> None:
@@ -130,10 +133,18 @@ def show_season(result: Result) -> None:
         table = Table(box=None, padding=(0, 1), header_style="bold", title=f"{season.block}: {crop.name}")
         for heading in summary.SEASON_COLUMNS:
             table.add_column(heading, justify="left" if heading == "From" else "right")
-        for row in summary.season_rows(season, result):
+        for row in summary.season_rows(season, units):
             table.add_row(*row)
         console.print(table)
     console.print(escape(result.timing[:1].upper() + result.timing[1:]))
+
+
+def show_check(result: Result) -> None:
+    """Print that a plan is in order, and what a run of it warns of."""
+    console = Console(highlight=False)
+    console.print(escape(f"{result.plan.name}: the plan and its files are in order."))
+    for warning in result.warnings:
+        console.print(f"Note: {escape(warning)}")
 
 
 def say(text: str) -> None:

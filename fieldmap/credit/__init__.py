@@ -12,7 +12,7 @@ from fieldmap.credit.rule import (
     surface_share,
     tilled_share,
 )
-from fieldmap.credit.stages import SOURCES, StageCourse, stage_courses
+from fieldmap.credit.stages import SOURCES, Stage, StageCourse, stage_courses
 
 __all__ = [
     "CLIMATE_DAYS",
@@ -23,6 +23,7 @@ __all__ = [
     "CreditDraws",
     "CreditMap",
     "CreditRule",
+    "Stage",
     "StageCourse",
     "credit_rule",
     "draw_credit",

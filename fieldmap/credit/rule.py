@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 if TYPE_CHECKING:
-    from fieldmap.plan import CoverCrop, Plan
+    from fieldmap.plan import CoverCrop, CreditSection
     from fieldmap.stand import Growth
 
 
@@ -84,12 +84,11 @@ def tilled_share(cover_crop: CoverCrop) -> float:
     return {"incorporated": 1.0, "surface": 0.0}.get(cover_crop.placement, cover_crop.tilled_share or 0.0)
 
 
-def credit_rule(plan: Plan, block: str, *, soil_c: float | None = None) -> CreditRule:
-    """The rule of a block, from its cover crop's placement and the plan's [credit].
+def credit_rule(cover_crop: CoverCrop, credit: CreditSection, *, soil_c: float | None = None) -> CreditRule:
+    """The rule of a block, from its cover crop's placement and [credit].
 
     `soil_c` is the mean soil temperature of the ten weeks from termination, None where it is not known.
     """
-    cover_crop, credit = plan.cover_crop_of(block), plan.credit
     own_error = (credit.release_error_pct / 100.0) ** 2
     error_source = "your_value" if "release_error_pct" in credit.model_fields_set else "release_memory"
     if credit.method == "share" and credit.share is not None:

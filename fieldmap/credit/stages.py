@@ -6,7 +6,6 @@ carried from the plan's stage, where the stand is known, along the tables of %N 
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,6 @@ import numpy as np
 
 from fieldmap import agronomy
 from fieldmap.credit.relation import credit_kg_ha
-from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,14 +21,11 @@ if TYPE_CHECKING:
 
     from fieldmap.credit.rule import CreditRule
     from fieldmap.field import Field
-    from fieldmap.plan import CoverCrop, Plan
+    from fieldmap.plan import CoverCrop
     from fieldmap.stand import Samples, Surface
-    from fieldmap.units import UnitSystem
 
 
 SOURCES = ("stage_memory", "growth_memory")
-MATTERS_KG_HA = 1.0  # less than this is neither a cost nor a gain
-ROLLS_FROM = ("full bloom", "seed set", "anthesis", "ripe")  # common practice: younger stands grow again
 
 
 @dataclass(frozen=True)
@@ -54,11 +49,10 @@ class Stage:
 class StageCourse:
     """One cover crop of the field across its stages: `now` is the position of the plan's stage in `stages`."""
 
-    cover_crop: str
+    cover: CoverCrop
     blocks: tuple[str, ...]
     stages: tuple[Stage, ...]
     now: int
-    text: str
 
     @property
     def best(self) -> int:
@@ -67,7 +61,7 @@ class StageCourse:
 
 
 def stage_courses(
-    plan: Plan,
+    covers: Sequence[CoverCrop],
     field: Field,
     samples: Samples,
     biomass: Surface,
@@ -76,9 +70,8 @@ def stage_courses(
 ) -> tuple[StageCourse, ...]:
     """Every cover crop of the field across its stages; none for one without a stage, or a mixture without shares.
 
-    `rules` follow the field's blocks.
+    `covers` and `rules` follow the field's blocks.
     """
-    covers = [plan.cover_crop_of(block.name) for block in field.blocks]
     found = []
     for cover in dict.fromkeys(covers):
         numbers = [number for number, each in enumerate(covers) if each == cover]
@@ -95,9 +88,7 @@ def stage_courses(
         )
         if stages:
             blocks = tuple(field.blocks[number].name for number in numbers)
-            planted = min(plan.crop_of(block).planted for block in blocks)
-            text = waiting_text(stages, now, cover, planted=planted, units=plan.units)
-            found.append(StageCourse(" and ".join(cover.species), blocks, stages, now, text))
+            found.append(StageCourse(cover, blocks, stages, now))
     return tuple(found)
 
 
@@ -181,48 +172,3 @@ def _stages_beside(
         return [agronomy.GRASS_STAGE_WITH_LEGUME[name] for name in names]
     shift = entry.stages.index(stage) - now
     return [entry.stages[min(max(k + shift, 0), len(entry.stages) - 1)] for k in range(len(names))]
-
-
-def waiting_text(
-    stages: Sequence[Stage], now: int, cover: CoverCrop, *, planted: dt.date, units: UnitSystem
-) -> str:
-    """What waiting for a later stage costs or brings, in a few sentences computed from the plan."""
-    here, later = stages[now], stages[now + 1 :]
-    stand = f"the mean stand of {' and '.join(cover.species)} holds {rate_text(here.total_kg_ha, units)} of nitrogen"
-    parts = [f"At {here.stage} {stand}; {_available(here, units)} over the season."]
-    for stage in later[:1]:
-        when = cover.terminated + dt.timedelta(days=round(stage.days))
-        change = _change(stage.available_kg_ha - here.available_kg_ha, units)
-        planting = (
-            f", after the planting of {planted}: that would have to wait too" if when >= planted else ""
-        )
-        parts.append(f"Waiting for {stage.stage}, about {stage.days:.0f} days ({when}), {change}{planting}.")
-    parts += [
-        f"By {stage.stage} it {_change(stage.available_kg_ha - here.available_kg_ha, units)}."
-        for stage in later[1:]
-    ]
-    if cover.ended_by == "rolled" and here.stage not in ROLLS_FROM:
-        rolls = next(stage.stage for stage in stages if stage.stage in ROLLS_FROM)
-        parts.append(
-            f"A stand rolled at {here.stage} grows again: to roll it, wait for {rolls} (common practice, no source)."
-        )
-    young, old = stages[0], stages[-1]
-    parts.append(
-        f"For the same dry weight it would be {rate_text(young.same_biomass_kg_ha, units)} at {young.stage} and "
-        f"{rate_text(old.same_biomass_kg_ha, units)} at {old.stage}: only growth makes up for the falling %N (stages "
-        "and growth from memory, shaped to published trials)."
-    )
-    return " ".join(parts)
-
-
-def _available(stage: Stage, units: UnitSystem) -> str:
-    if stage.available_kg_ha < 0:
-        return f"none becomes available and {rate_text(-stage.available_kg_ha, units)} more are tied up"
-    return f"{rate_text(stage.available_kg_ha, units)} become available"
-
-
-def _change(change_kg_ha: float, units: UnitSystem) -> str:
-    if abs(change_kg_ha) < MATTERS_KG_HA:
-        return "changes next to nothing"
-    amount = rate_text(abs(change_kg_ha), units)
-    return f"brings {amount} more" if change_kg_ha > 0 else f"costs {amount}"

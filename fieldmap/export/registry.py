@@ -18,35 +18,37 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from fieldmap.budget import Application
     from fieldmap.pipeline import Result
-    from fieldmap.plan import Application, Plan
+    from fieldmap.plan import ApplicationSection, Plan
+    from fieldmap.verdict import ApplicationMap
 
 
-def _write_map(result: Result, path: Path) -> None:
+def _write_map(result: Result, _one: ApplicationMap, path: Path) -> None:
     from fieldmap.webmap import page
 
     page.write_map(result, path)
 
 
-def _write_report(result: Result, path: Path) -> None:
+def _write_report(result: Result, one: ApplicationMap, path: Path) -> None:
     from fieldmap.export.formats.pages import write_report
 
-    write_report(result, path)
+    write_report(result, one, path)
 
 
-def _write_card(result: Result, path: Path) -> None:
+def _write_card(result: Result, one: ApplicationMap, path: Path) -> None:
     from fieldmap.export.formats.pages import write_card
 
-    write_card(result, path)
+    write_card(result, one, path)
 
 
-PAGES: dict[str, Callable[[Result, Path], None]] = {
+PAGES: dict[str, Callable[[Result, ApplicationMap, Path], None]] = {
     "map.html": _write_map,
     "report.pdf": _write_report,
     "card.pdf": _write_card,
 }
 
-WRITERS: dict[str, Callable[[Result, Path], None]] = {
+WRITERS: dict[str, Callable[[Result, ApplicationMap, Path], None]] = {
     "zones.geojson": write_zones_geojson,
     "zones.gpkg": write_geopackage,
     "zones_shapefile.zip": write_shapefile,
@@ -69,12 +71,14 @@ DRIP = "drip.csv"
 def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[Path], None]]:
     """Every file of a run by its path in the output folder, with what writes it; `data_only` leaves the pages out."""
     files: dict[str, Callable[[Path], None]] = {
-        name: partial(write, result) for name, write in WRITERS.items() if not (data_only and name in PAGES)
+        name: partial(write, result, result.applications[0])
+        for name, write in WRITERS.items()
+        if not (data_only and name in PAGES)
     }
     for one in result.applications if len(result.applications) > 1 else ():
-        for name in application_files(one.told):
+        for name in application_files(one.application):
             write = write_drip_csv if name == DRIP else WRITERS[name]
-            files[f"application-{one.number}/{name}"] = partial(write, result.alone(one))
+            files[f"application-{one.application.number}/{name}"] = partial(write, result, one)
     return files
 
 
@@ -90,6 +94,6 @@ def file_names(plan: Plan, *, data_only: bool = False) -> tuple[str, ...]:
     return (*top, *own)
 
 
-def application_files(one: Application) -> tuple[str, ...]:
+def application_files(one: Application | ApplicationSection) -> tuple[str, ...]:
     """The files that one of several applications has in its own folder."""
     return (*OF_AN_APPLICATION, *((DRIP,) if one.through_drip else FOR_A_SPREADER))

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from typing import Any
 
     from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
+    from fieldmap.verdict import ApplicationMap
     from fieldmap.zones import Zone
 
 
@@ -22,35 +24,35 @@ AREA_DECIMALS = 4
 MASS_DECIMALS = 2
 
 
-def zone_entries(result: Result) -> list[dict[str, Any]]:
+def zone_entries(one: ApplicationMap, units: UnitSystem) -> list[dict[str, Any]]:
     """One row a zone and block, rounded as every file shows it."""
-    return [table_row(zone, zone.area_ha, zone.product_kg, result) for zone in result.spread.zone_map.zones]
+    return [table_row(zone, zone.area_ha, zone.product_kg, units) for zone in one.spread.zone_map.zones]
 
 
-def strip_entries(result: Result) -> list[dict[str, Any]]:
+def strip_entries(one: ApplicationMap, units: UnitSystem) -> list[dict[str, Any]]:
     """One row a check strip, as a zone's, with what its middle gets and the yield at stake."""
     rows = []
-    for one in result.spread.strips:
-        row = table_row(one.row, one.row.area_ha, one.row.product_kg, result)
-        row["level"] = one.level
-        row["middle_received_kg_ha"] = round(one.middle_received_kg_ha, RATE_DECIMALS)
-        row["middle_at_rate_percent"] = round(100 * one.middle_at_rate, 1)
-        if one.yield_at_stake_kg is not None:
-            row["yield_at_stake_kg"] = round(one.yield_at_stake_kg, MASS_DECIMALS)
+    for strip in one.spread.strips:
+        row = table_row(strip.row, strip.row.area_ha, strip.row.product_kg, units)
+        row["level"] = strip.level
+        row["middle_received_kg_ha"] = round(strip.middle_received_kg_ha, RATE_DECIMALS)
+        row["middle_at_rate_percent"] = round(100 * strip.middle_at_rate, 1)
+        if strip.yield_at_stake_kg is not None:
+            row["yield_at_stake_kg"] = round(strip.yield_at_stake_kg, MASS_DECIMALS)
         rows.append(row)
     return rows
 
 
-def part_rows(result: Result) -> list[dict[str, Any]]:
+def part_rows(one: ApplicationMap, units: UnitSystem) -> list[dict[str, Any]]:
     """One row a polygon, with its own ``id``, area and product; the order of the polygons in every file."""
-    parts = [(zone, part) for zone in result.spread.zone_map.rows for part in zone.parts]
+    parts = [(zone, part) for zone in one.spread.zone_map.rows for part in zone.parts]
     return [
-        {"id": number, **table_row(zone, part.area_ha, part.product_kg, result)}
+        {"id": number, **table_row(zone, part.area_ha, part.product_kg, units)}
         for number, (zone, part) in enumerate(parts, start=1)
     ]
 
 
-def table_row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> dict[str, Any]:
+def table_row(zone: Zone, area_ha: float, product_kg: float, units: UnitSystem) -> dict[str, Any]:
     """One zone or part as a row of the tables."""
     rates = {
         "need_kg_ha": zone.need_kg_ha,
@@ -72,7 +74,7 @@ def table_row(zone: Zone, area_ha: float, product_kg: float, result: Result) -> 
         row[name] = round(kg_ha, RATE_DECIMALS) + 0.0  # no minus before zero
     row["product_kg"] = round(product_kg, MASS_DECIMALS)
     row["strip"] = zone.strip
-    if result.plan.units == "us":
+    if units == "us":
         row["product_lb"] = round(product_kg / KG_PER_LB, MASS_DECIMALS)
         row["area_ac"] = round(area_ha / HA_PER_ACRE, AREA_DECIMALS)
         for name, kg_ha in rates.items():

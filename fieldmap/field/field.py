@@ -151,7 +151,18 @@ def build_field(
                     "Choose a smaller [field] cell or join the block to its neighbour",
                 )
             )
-    return Field(crs, blocks, grid, block_index, kept_out)
+    field = Field(crs, blocks, grid, block_index, kept_out)
+    if not (field.spread_index >= 0).any():
+        raise InputError(
+            Problem(
+                no_spread_file if no_spread is not None else file,
+                "",
+                "the no-spread areas with their setbacks cover the whole field",
+                "some ground to spread is expected",
+                "Check the setbacks",
+            )
+        )
+    return field
 
 
 def _joined(shape: BaseGeometry) -> Polygon | MultiPolygon:

@@ -12,7 +12,6 @@ from fieldmap.geostatistics.surface import (
     SurfaceFit,
     fit_surface,
     joint,
-    no_pattern_message,
     predict,
 )
 from fieldmap.geostatistics.tiles import one_blas_thread
@@ -33,7 +32,6 @@ __all__ = [
     "leave_one_out",
     "model_variograms",
     "next_samples",
-    "no_pattern_message",
     "one_blas_thread",
     "predict",
     "smooth",

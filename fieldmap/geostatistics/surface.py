@@ -51,7 +51,6 @@ __all__ = [
     "SurfaceFit",
     "fit_surface",
     "joint",
-    "no_pattern_message",
     "predict",
 ]
 
@@ -320,44 +319,6 @@ def joint(
         mean = mean + fit.scale * shift
         moment -= np.outer(shift, shift)
     return mean, fit.scale**2 * 0.5 * (moment + moment.T)
-
-
-def no_pattern_message(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> str:
-    """Say why the surface is the field mean; empty when it is not.
-
-    Parameters
-    ----------
-    fit
-        From `fit_surface`.
-    unit
-        Unit to show, such as ``"kg/ha"``.
-    per_unit
-        What one of the fit's own units is in `unit`.
-    """
-    if fit.method != "field mean":
-        return ""
-    mean, se, loo, mean_only = (
-        _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
-    )
-    average = "field average" if len(fit.drift.strata) == 1 else "average of each block or species, overall"
-    more = "another covariate" if len(fit.drift.covariate_mean) else "a covariate"
-    if fit.n < LEAST_SAMPLES:
-        reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
-    else:
-        reason = (
-            f"These {fit.n} samples do not show a spatial pattern that improves on the field average "
-            f"(leave-one-out error {loo} vs {mean_only} {unit})."
-        )
-    return (
-        f"{reason} The map is the {average} {mean} ± {se} {unit}. This does not show that the field is uniform: "
-        f"with {fit.n} samples a real pattern would often go undetected. More samples or {more} would help."
-    )
-
-
-def _figure(value: float) -> str:
-    """Three figures, but never fewer than all before the decimal point."""
-    decimals = 0 if value == 0 else max(0, 2 - int(np.floor(np.log10(abs(value)))))
-    return f"{value:.{decimals}f}"
 
 
 def _rms(error: Floats) -> float:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import due_kg_ha, plan_of
+from fieldmap.budget import due_kg_ha
 from fieldmap.credit import draw_credit
 from fieldmap.field import per_block
 from fieldmap.spreader import drive, passes_over, split_loads
@@ -15,7 +15,6 @@ from fieldmap.verdict import (
     ApplicationMap,
     DrawnMap,
     OneRate,
-    Spread,
     flat_rates,
     follow_strips,
     ground_drawn,
@@ -29,22 +28,46 @@ from fieldmap.zones import area_numbers, draw_zones, place_strips, rate_zones, s
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fieldmap.budget import BlockNeed, Budget, Share
+    from fieldmap.budget import Application, BlockNeed, Budget, Share
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Response, Strips
     from fieldmap.stand import Stand
-    from fieldmap.verdict import Verdict
+    from fieldmap.verdict import Verdict, Way
     from fieldmap.zones import Strip, ZoneMap
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What a plan asks of its maps, whichever application they are of.
+
+    Parameters
+    ----------
+    confidence
+        Chance that a zone's credit is at least what is used of it.
+    cap
+        Whether the zone with the highest rate is held at the flat rate.
+    strips
+        Check strips; None for none.
+    response
+        Yield response of `response_crop`, where a check strip's yield at stake can be told.
+    """
+
+    confidence: float
+    cap: bool
+    strips: Strips | None
+    response: Response | None
+    response_crop: str
+
+
 def draw_maps(
-    plan: Plan,
+    applications: Sequence[Application],
+    asked: Asked,
     stand: Stand,
     budget: Budget,
     shares: tuple[Share, ...],
     *,
     progress: Callable[[str], None] = lambda _: None,
-) -> tuple[ApplicationMap, ...]:
+) -> tuple[tuple[ApplicationMap, ...], Verdict]:
     """Draw the map of every application, each from what the earlier ones leave missing, and judge them together.
 
     Raises
@@ -52,50 +75,53 @@ def draw_maps(
     InputError
         Where the spreader cannot carry a rate that the plan asks for.
     """
-    plans = [plan_of(plan, position) for position in range(len(plan.applications))]
     needs: list[list[BlockNeed]] = []
     drawn: list[DrawnMap] = []
-    for position, own in enumerate(plans):
+    for position, application in enumerate(applications):
         needs.append(_needs(position, budget.needs, shares, drawn))
         drawn.append(
             draw_map(
-                own,
+                application,
+                asked,
                 stand,
-                replace(budget, needs=needs[-1]),
+                budget,
+                needs[-1],
                 laid=drawn[0].laid if drawn else None,
                 flat_n_kg_ha=_flat_n_before(position, shares, drawn),
                 progress=progress,
             )
         )
-    verdict = _judge(plan, stand, budget, shares, drawn)
-    return tuple(
+    maps = tuple(
         ApplicationMap(
-            number=position + 1,
-            told=told,
-            plan=plans[position],
+            application=application,
             shares=tuple(share.shares[position] for share in shares),
-            left_n_kg=_left_n_kg(drawn[position].zone_map, needs[position], stand.field, plans[position]),
-            spread=Spread(**vars(drawn[position]), verdict=verdict),
+            left_n_kg=_left_n_kg(drawn[position].zone_map, needs[position], stand.field, budget),
+            spread=drawn[position],
         )
-        for position, told in enumerate(plan.applications)
+        for position, application in enumerate(applications)
     )
+    return maps, _judge(stand, budget, shares, drawn)
 
 
 def draw_map(
-    plan: Plan,
+    application: Application,
+    asked: Asked,
     stand: Stand,
     budget: Budget,
+    needs: Sequence[BlockNeed],
     *,
     laid: tuple[Strip, ...] | None = None,
-    flat_n_kg_ha: Mapping[str, Sequence[float]] | None = None,
+    flat_n_kg_ha: Mapping[Way, Sequence[float]] | None = None,
     progress: Callable[[str], None] = lambda _: None,
 ) -> DrawnMap:
     """Draw the zones of what is missing, drive them on paper, and reckon one rate to compare them with.
 
     Parameters
     ----------
-    plan, stand, budget
-        With the product, the limits and the needs of this application.
+    application, asked
+        The application with its machine, and what the plan asks of every map.
+    stand, budget, needs
+        The ground, its credit, and what this application is to bring to each block.
     laid
         Check strips of an earlier application, which stay where they are.
     flat_n_kg_ha
@@ -108,13 +134,13 @@ def draw_map(
     InputError
         Where the spreader cannot carry a rate that the plan asks for.
     """
-    field, credit, needs = stand.field, budget.credit, budget.needs
+    field, credit, money, spreader = stand.field, budget.credit, budget.money, application.spreader
     progress("drawing zones")
-    loss = zone_loss(credit, needs, field, plan)
-    passes = passes_over(field, plan.spreader)
+    loss = zone_loss(credit, needs, field, spreader, money)
+    passes = passes_over(field, spreader)
     # A rate that a test calls for is not joined with that of another block where zones are to be had.
     tested = any(need.tested_n_kg_ha is not None for need in needs)
-    zones = draw_zones(loss, field, plan, passes, number=plan.spreader.zones_max if tested else None)
+    zones = draw_zones(loss, field, spreader, passes, number=spreader.zones_max if tested else None)
     draws = draw_credit(
         stand.biomass,
         stand.nitrogen_pct,
@@ -124,17 +150,36 @@ def draw_map(
         strata=stand.strata,
     )
     if laid is None:
-        laid = place_strips(zones, credit.se_kg_ha, needs=needs, passes=passes, field=field, plan=plan)
+        laid = place_strips(
+            zones,
+            credit.se_kg_ha,
+            strips=asked.strips,
+            needs=needs,
+            passes=passes,
+            field=field,
+            spreader=spreader,
+        )
     else:
-        laid = strips_again(laid, needs, field, plan)
-    zone_map = rate_zones(zones, credit, draws, laid, field=field, needs=needs, plan=plan)
+        laid = strips_again(laid, needs, field, spreader)
+    zone_map = rate_zones(
+        zones,
+        credit,
+        draws,
+        laid,
+        field=field,
+        needs=needs,
+        spreader=spreader,
+        confidence=asked.confidence,
+        cap=asked.cap,
+        money=money,
+    )
 
     progress("driving the map on paper")
     order_kg = sum(row.product_kg for row in zone_map.rows)
     loads = split_loads(
-        passes, zone_map.product_at(field.grid), plan.spreader, order_kg=order_kg, step_m=field.grid.cell_m
+        passes, zone_map.product_at(field.grid), spreader, order_kg=order_kg, step_m=field.grid.cell_m
     )
-    delivery = drive(passes, zone_map.product_kg_ha, field, spreader=plan.spreader)
+    delivery = drive(passes, zone_map.product_kg_ha, field, spreader=spreader)
     return DrawnMap(
         level_sets=zones.level_sets,
         width=zones.width,
@@ -143,12 +188,21 @@ def draw_map(
         passes=passes,
         loads=loads,
         laid=laid,
-        strips=follow_strips(laid, zone_map, delivery, credit, needs, field, plan),
-        limits=machine_limits(zone_map, needs, field, plan),
+        strips=follow_strips(
+            laid,
+            zone_map,
+            delivery,
+            credit,
+            needs,
+            field,
+            response=asked.response,
+            crop=asked.response_crop,
+        ),
+        limits=machine_limits(zone_map, needs, field, spreader, money),
         delivery=delivery,
-        offer=offer_other_map(delivery, loss, zones, passes, field, plan),
-        flats=flat_rates(zone_map, loss, needs, field, plan, given_n_kg_ha=flat_n_kg_ha),
-        along=nutrients_along(zone_map, plan),
+        offer=offer_other_map(delivery, loss, zones, passes, field, spreader),
+        flats=flat_rates(zone_map, loss, needs, field, spreader, given_n_kg_ha=flat_n_kg_ha),
+        along=nutrients_along(zone_map, application.product),
     )
 
 
@@ -167,12 +221,12 @@ def _needs(
 
 def _flat_n_before(
     position: int, shares: Sequence[Share], drawn: Sequence[DrawnMap]
-) -> dict[str, list[float]] | None:
-    """What one rate a block would have spread before an application, by its name and block."""
+) -> dict[Way, list[float]] | None:
+    """What one rate a block would have spread before an application, by its way and block."""
     if not drawn:
         return None
     return {
-        flat.name: [
+        flat.way: [
             sum(drawn[k].flats[way].rate_n_kg_ha[block] for k in share.before(position))
             for block, share in enumerate(shares)
         ]
@@ -180,9 +234,7 @@ def _flat_n_before(
     }
 
 
-def _judge(
-    plan: Plan, stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequence[DrawnMap]
-) -> Verdict:
+def _judge(stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequence[DrawnMap]) -> Verdict:
     """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
     field = stand.field
     by_ledger = [share.by_ledger for share in shares]
@@ -193,7 +245,7 @@ def _judge(
     )
     flats = [
         OneRate(
-            flat.name,
+            flat.way,
             tuple(
                 sum(
                     one.flats[way].rate_n_kg_ha[block]
@@ -217,21 +269,20 @@ def _judge(
             budget.credit.release_error,
             field=field,
             needs=needs,
-            plan=plan,
+            money=budget.money,
         ),
         flats,
-        plan,
         pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
         unmixed=stand.nitrogen.unmixed,
     )
 
 
-def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> float:
+def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, budget: Budget) -> float:
     """What zones are short of what they were to get, kg of nitrogen; below zero where they get more.
 
     What a cap keeps back is meant to be.
     """
-    due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, plan)
+    due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, budget.money)
     zoned = np.isfinite(zone_map.rate_n_kg_ha) & ~zone_map.in_strip
     cell_ha = field.area_ha / float(field.inside.sum())
     given_n_kg_ha = zone_map.rate_n_kg_ha + zone_map.withheld_n_kg_ha

@@ -9,44 +9,49 @@ import numpy as np
 from fieldmap.budget import (
     Budget,
     block_need,
-    block_seasons,
+    block_season,
     credits_of,
+    economics,
     ledger,
     missing_kg_ha,
     sidedress_calls,
 )
 from fieldmap.credit import credit_rule, grown, map_credit, stage_courses
-from fieldmap.season import credits_in_time, follow_blocks, timed
+from fieldmap.field import latitude
+from fieldmap.season import follow_release, released_by, tested_after, timed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fieldmap.budget import LedgerLine
+    from fieldmap.budget import BlockNeed, BlockSeason, LedgerLine
+    from fieldmap.credit import CreditMap
     from fieldmap.plan import Plan
+    from fieldmap.season import Course, InTime
     from fieldmap.stand import Stand
 
 
-def reckon(plan: Plan, stand: Stand) -> Budget:
-    """Set the stand's nitrogen against the need of the crop.
+def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budget:
+    """Set the stand's nitrogen against the need of the crop. `courses` are from `courses_of`.
 
     Raises
     ------
     InputError
-        For tests, needs and products that cannot be right.
+        For tests, needs, weather and products that cannot be right.
     """
-    field = stand.field
-    biomass, nitrogen_pct = stand.biomass, stand.nitrogen_pct
-    sidedress = sidedress_calls(plan, field)
-    courses = follow_blocks(plan, field, stand.weather, biomass, nitrogen_pct)
-    in_time = credits_in_time(plan, field, courses, biomass, nitrogen_pct)
+    field, biomass, nitrogen_pct = stand.field, stand.biomass, stand.nitrogen_pct
     names = [block.name for block in field.blocks]
-    soils = [courses[name].soil_c if courses else None for name in names]
+    covers, crops = plan.covers(names), plan.crops_of(names)
+    sidedress = sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
+    in_time = _in_time(plan, stand, courses)
     whole_rules = [
-        grown(credit_rule(plan, name, soil_c=soil_c), stand.growths[name])
-        for name, soil_c in zip(names, soils, strict=True)
+        grown(credit_rule(cover, plan.credit, soil_c=course.soil_c if course else None), growth)
+        for cover, course, growth in zip(covers, courses, stand.growths, strict=True)
     ]
-    rules = [timed(rule, in_time.get(name)) for rule, name in zip(whole_rules, names, strict=True)]
-    needs = [block_need(plan, name, credits_of(plan, name, field, stand.weather)) for name in names]
+    rules = tuple(timed(rule, share) for rule, share in zip(whole_rules, in_time, strict=True))
+    needs = tuple(
+        block_need(crop, name, credits_of(plan, name, field, stand.weather))
+        for name, crop in zip(names, crops, strict=True)
+    )
     credit = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=rules)
     whole = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=whole_rules)
     supplemental_kg_ha = np.maximum(missing_kg_ha(needs, credit.credit_kg_ha, field), 0.0)
@@ -58,20 +63,86 @@ def reckon(plan: Plan, stand: Stand) -> Budget:
         credit=credit,
         whole=whole,
         supplemental_kg_ha=supplemental_kg_ha,
-        seasons=block_seasons(plan, needs, courses, whole, supplemental_kg_ha, field),
-        stages=stage_courses(plan, field, stand.samples, biomass, nitrogen_pct, whole_rules),
+        seasons=_seasons(plan, stand, needs, courses, whole, supplemental_kg_ha),
+        stages=stage_courses(covers, field, stand.samples, biomass, nitrogen_pct, whole_rules),
         sidedress=sidedress,
+        money=economics(plan),
     )
+
+
+def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
+    """How each block's credit comes through the plan's weather; None for all without weather."""
+    if plan.weather is None:
+        return (None,) * len(stand.field.blocks)
+    latitude_deg = latitude(stand.field)
+    return tuple(
+        follow_release(
+            cover := plan.cover_crop_of(block.name),
+            plan.crop_of(block.name),
+            _mean_nitrogen_pct(number, stand),
+            stand.weather,
+            weather=plan.weather,
+            credit=plan.credit,
+            tested=tested_after(plan.other_credits, block.name, cover.terminated),
+            latitude_deg=latitude_deg,
+        )
+        for number, block in enumerate(stand.field.blocks)
+    )
+
+
+def _in_time(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> tuple[InTime | None, ...]:
+    """What of each block's credit comes in time; None where all of it does."""
+    found: list[InTime | None] = []
+    for number, (block, course) in enumerate(zip(stand.field.blocks, courses, strict=True)):
+        cover = plan.cover_crop_of(block.name)
+        tested = tested_after(plan.other_credits, block.name, cover.terminated)
+        if course is not None:
+            found.append(course.in_time)
+        elif tested is not None:
+            found.append(released_by(tested, cover, _mean_nitrogen_pct(number, stand)))
+        else:
+            found.append(None)
+    return tuple(found)
+
+
+def _mean_nitrogen_pct(number: int, stand: Stand) -> float:
+    """%N of a block's residue, mixed by dry weight."""
+    cells = stand.field.block_index == number
+    weights = np.maximum(stand.biomass.mean[cells], 1.0)
+    return float(np.average(stand.nitrogen_pct.mean[cells], weights=weights))
+
+
+def _seasons(
+    plan: Plan,
+    stand: Stand,
+    needs: tuple[BlockNeed, ...],
+    courses: tuple[Course | None, ...],
+    whole: CreditMap,
+    supplemental_kg_ha: NDArray[np.float64],
+) -> tuple[BlockSeason, ...]:
+    """The season of every block that has a course, for its mean credit of the whole season."""
+    told = next((one.date for one in plan.application[1:] if one.follows_planting), None)
+    found = []
+    for number, (need, course) in enumerate(zip(needs, courses, strict=True)):
+        if course is None:
+            continue
+        cells = stand.field.block_index == number
+        credit_kg_ha = float(whole.credit_kg_ha[cells].mean())
+        missing_kg_ha = float(supplemental_kg_ha[cells].mean())
+        crop = plan.crop_of(need.block)
+        found.append(block_season(crop, need, course, credit_kg_ha, missing_kg_ha, sidedress=told))
+    return tuple(found)
 
 
 def ledgers(budget: Budget, stand: Stand, credit_used_kg_ha: NDArray[np.float64]) -> tuple[LedgerLine, ...]:
     """The ledger of every block over the cells that are spread; caution is the credit less what was used of it."""
     lines: list[LedgerLine] = []
-    for number, (need, rule) in enumerate(zip(budget.needs, budget.rules, strict=True)):
+    for number, (need, rule, share) in enumerate(
+        zip(budget.needs, budget.rules, budget.in_time, strict=True)
+    ):
         cells = (stand.field.block_index == number) & np.isfinite(credit_used_kg_ha)
         caution_kg_ha = float((budget.credit.credit_kg_ha[cells] - credit_used_kg_ha[cells]).mean())
         keys = tuple(dict.fromkeys((*rule.sources, *stand.nitrogen.sources)))
-        share = budget.in_time.get(need.block)
         split = share.split if share else None
         lines += ledger(need, budget.whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys)
     return tuple(lines)

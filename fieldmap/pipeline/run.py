@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import cautions, sources_of, warnings_of, when_text
-from fieldmap.budget import shares_of
+from fieldmap.budget import applications_of, shares_of
+from fieldmap.errors import InputError, Problem
 from fieldmap.geostatistics import one_blas_thread
-from fieldmap.pipeline.application import draw_maps
+from fieldmap.pipeline.application import Asked, draw_maps
 from fieldmap.pipeline.budget import ledgers, reckon
-from fieldmap.pipeline.survey import survey
+from fieldmap.pipeline.refusals import refuse_wrong
+from fieldmap.pipeline.survey import stand_key, survey
 from fieldmap.read import file_digests
 
 if TYPE_CHECKING:
@@ -20,14 +23,15 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.stand import Stand
-    from fieldmap.verdict import ApplicationMap, Spread
+    from fieldmap.verdict import ApplicationMap, DrawnMap, Verdict
 
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a run finds; `fieldmap.export` writes it. Rasters are on the field's grid.
+    """Everything a run finds, in numbers; `fieldmap.export` writes it. Rasters are on the field's grid.
 
-    `applications` is one where the plan has none of its own; `shares` says how they split.
+    `applications` is one where the plan has none of its own; `shares` says how they split. `verdict` is of all of
+    them together. `sources` are keys into the table of sources. What is said of it is worded in the units of `plan`.
     """
 
     plan: Plan
@@ -35,11 +39,9 @@ class Result:
     stand: Stand
     budget: Budget
     applications: tuple[ApplicationMap, ...]
+    verdict: Verdict
     shares: tuple[Share, ...]
     ledger: tuple[LedgerLine, ...]
-    timing: str
-    warnings: tuple[str, ...]
-    cautions: tuple[str, ...]
     sources: tuple[str, ...]
 
     @property
@@ -48,13 +50,36 @@ class Result:
         return self.stand.field
 
     @property
-    def spread(self) -> Spread:
+    def spread(self) -> DrawnMap:
         """The first application."""
         return self.applications[0].spread
 
-    def alone(self, one: ApplicationMap) -> Result:
-        """The run as one of its applications sees it: what that application's own files are written from."""
-        return replace(self, plan=one.plan, applications=(one,))
+    @functools.cached_property
+    def timing(self) -> str:
+        """When the crop runs short, and what goes out on which day."""
+        return when_text(self.plan, self.budget, self.applications, self.shares)
+
+    @functools.cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """What the user should know."""
+        return warnings_of(self.plan, self.stand, self.budget, self.applications, self.shares, self.ledger)
+
+    @functools.cached_property
+    def cautions(self) -> tuple[str, ...]:
+        """What can hurt someone."""
+        return cautions(self.plan, self.applications)
+
+    def shown_as(self, plan: Plan, digests: dict[str, str]) -> Result:
+        """The same numbers under a plan that differs in names, units and prices alone.
+
+        Raises
+        ------
+        ValueError
+            Where the plan differs in what is computed.
+        """
+        if plan.computed_hash(digests) != self.plan.computed_hash(digests):
+            raise ValueError("this plan computes something else: run it")
+        return replace(self, plan=plan, plan_hash=plan.hash(digests))
 
 
 def run(
@@ -67,32 +92,56 @@ def run(
     plan
         From `fieldmap.read_plan`.
     stand
-        From `fieldmap.stand.survey` of a plan that differs in need, caution or zones only; else it is surveyed.
+        From `survey` of a plan with the same field, samples, cover crops, reach of the machine and files; without one
+        it is surveyed.
     progress
         Is told what is being done.
 
     Raises
     ------
     InputError
-        With every problem of the input.
+        With every problem of the input, and for the stand of another plan.
     """
+    digests = file_digests(plan)
     with one_blas_thread():  # small matrices; and the same sums on every machine
-        stand = stand or survey(plan, progress=progress)
+        if stand is None:
+            stand = survey(plan, digests=digests, progress=progress)
+        elif stand.key != stand_key(plan, digests):
+            raise InputError(_OTHER_STAND)
+        courses = refuse_wrong(plan, stand)
         progress("working out credit and need")
-        budget = reckon(plan, stand)
-        shares = shares_of(plan, budget.needs, budget.seasons, budget.sidedress)
-        applications = draw_maps(plan, stand, budget, shares, progress=progress)
-    lines = ledgers(budget, stand, applications[-1].spread.zone_map.credit_used_kg_ha)
+        budget = reckon(plan, stand, courses)
+        applications = applications_of(plan)
+        shares = shares_of(applications, budget.needs, budget.seasons, budget.sidedress)
+        maps, verdict = draw_maps(applications, _asked(plan), stand, budget, shares, progress=progress)
     return Result(
         plan=plan,
-        plan_hash=plan.hash(file_digests(plan)),
+        plan_hash=plan.hash(digests),
         stand=stand,
         budget=budget,
-        applications=applications,
+        applications=maps,
+        verdict=verdict,
         shares=shares,
-        ledger=lines,
-        timing=when_text(plan, budget, applications, shares),
-        warnings=warnings_of(plan, stand, budget, applications, shares, lines),
-        cautions=cautions(plan),
-        sources=sources_of(plan, stand, budget),
+        ledger=ledgers(budget, stand, maps[-1].spread.zone_map.credit_used_kg_ha),
+        sources=sources_of(stand, budget, applications),
+    )
+
+
+_OTHER_STAND = Problem(
+    "stand",
+    "",
+    "it was surveyed from another field, other samples, another cover crop or changed files",
+    "the stand of this plan is expected; need, crop, credit, product and zones may differ",
+    "Survey this plan, or leave the stand out",
+)
+
+
+def _asked(plan: Plan) -> Asked:
+    return Asked(
+        confidence=plan.credit.confidence,
+        cap=plan.thin_ground.cap,
+        strips=plan.strips,
+        # What several applications bring together is not told of any one strip.
+        response=plan.response if len(plan.application) <= 1 else None,
+        response_crop=plan.crop.name,
     )

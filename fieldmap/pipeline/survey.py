@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import TYPE_CHECKING
 
-from fieldmap.advice import refuse_impossible_dates, refuse_unknown_blocks
+from fieldmap.advice import refuse_unknown_blocks
 from fieldmap.field import build_field
-from fieldmap.read import read_covariates, read_inputs
+from fieldmap.read import file_digests, read_covariates, read_inputs
 from fieldmap.spreader import throw_m
 from fieldmap.stand import (
     Stand,
@@ -31,8 +33,15 @@ if TYPE_CHECKING:
     from fieldmap.plan import Plan
 
 
-def survey(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> Stand:
+def survey(
+    plan: Plan,
+    *,
+    digests: dict[str, str] | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Stand:
     """Read the plan's files and map the stand.
+
+    `digests` are those of its files, where they are known already.
 
     Raises
     ------
@@ -50,17 +59,21 @@ def survey(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> S
         no_spread_file=plan.field.no_spread or "",
     )
     refuse_unknown_blocks(plan, field)
+    covers = plan.covers(block.name for block in field.blocks)
     samples = place_samples(inputs.samples, field)
-    refuse_impossible_dates(plan, field, samples)
-    nitrogen = nitrogen_of_samples(samples, plan, field)
-    samplings = follow_samplings(samples, nitrogen, plan, field)
-    growths = {block.name: growth_since(samplings, plan, block.name) for block in field.blocks}
+    nitrogen = nitrogen_of_samples(samples, covers, file=plan.samples.file)
+    samplings = follow_samplings(samples, nitrogen, covers, file=plan.samples.file)
+    growths = tuple(
+        growth_since(samplings, plan.samples, block.name, cover.terminated)
+        for block, cover in zip(field.blocks, covers, strict=True)
+    )
 
     progress("mapping the stand")
-    strata = cover_strata(plan, field, samples)
-    covariates = prepare_covariates(covariates_of(plan, field), samples, field, strata)
+    strata = cover_strata(covers, samples)
+    covariates = prepare_covariates(_covariates_of(plan, field), samples, field, strata)
     biomass = map_biomass(samples, field, strata, covariates)
     return Stand(
+        key=stand_key(plan, file_digests(plan) if digests is None else digests),
         field=field,
         weather=inputs.weather,
         samples=samples,
@@ -72,15 +85,24 @@ def survey(plan: Plan, *, progress: Callable[[str], None] = lambda _: None) -> S
         nitrogen_pct=map_nitrogen(samples, nitrogen, field, strata),
         next_samples_m=where_next(biomass, field, strata),
         file_warnings=inputs.warnings,
-        map_warnings=(
-            *strata.warnings,
-            *covariates.warnings,
-            *(message for message in (biomass.message,) if message),
-        ),
+        map_warnings=(*strata.warnings, *covariates.warnings),
     )
 
 
-def covariates_of(plan: Plan, field: Field) -> dict[str, NDArray[np.float64]]:
+def stand_key(plan: Plan, digests: dict[str, str]) -> str:
+    """A fingerprint of all that a stand depends on: field, samples, cover crops, the reach of the machine, files."""
+    told = {
+        "field": plan.field.model_dump(mode="json"),
+        "samples": plan.samples.model_dump(mode="json"),
+        "cover crop": plan.cover_crop.model_dump(mode="json"),
+        "blocks": {own.block: own.cover_crop.model_dump(mode="json") for own in plan.block},
+        "throw": throw_m(plan.spreader),
+        "files": digests,
+    }
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def _covariates_of(plan: Plan, field: Field) -> dict[str, NDArray[np.float64]]:
     """The plan's covariate rasters on the field's grid."""
     grid = field.grid
     return read_covariates(

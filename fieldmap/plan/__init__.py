@@ -1,22 +1,38 @@
 """The plan: every input and choice, with its unit, checked as a whole."""
 
-from fieldmap.plan.credits import OtherCredit, SidedressTest
-from fieldmap.plan.crop import NEED_MAX_KG_HA, Crop
+from fieldmap.plan.credits import OtherCredit, OtherSource, SidedressTest, Weather
+from fieldmap.plan.crop import NEED_MAX_KG_HA, Crop, Response
 from fieldmap.plan.keys import kind_of, literals, model_in, plan_keys
 from fieldmap.plan.model import Plan
-from fieldmap.plan.spreader import Application, PanTest, Spreader, product_entry
-from fieldmap.plan.stand import CoverCrop
+from fieldmap.plan.spreader import (
+    ApplicationSection,
+    Method,
+    PanTest,
+    Spreader,
+    Strips,
+    ThinGround,
+    product_entry,
+)
+from fieldmap.plan.stand import CoverCrop, CreditSection, SamplesSection
 
 __all__ = [
     "NEED_MAX_KG_HA",
-    "Application",
+    "ApplicationSection",
     "CoverCrop",
+    "CreditSection",
     "Crop",
+    "Method",
     "OtherCredit",
+    "OtherSource",
     "PanTest",
     "Plan",
+    "Response",
+    "SamplesSection",
     "SidedressTest",
     "Spreader",
+    "Strips",
+    "ThinGround",
+    "Weather",
     "kind_of",
     "literals",
     "model_in",

@@ -10,15 +10,18 @@ import hashlib
 import itertools
 import json
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, ValidationInfo, field_validator
 
 from fieldmap.plan.credits import OtherCredit, SidedressTest, SoilTest, Weather
 from fieldmap.plan.crop import BlockSection, Crop, Prices, Response
 from fieldmap.plan.quantities import Line, Section
-from fieldmap.plan.spreader import Application, Spreader, Strips, ThinGround, product_entry
+from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround, product_entry
 from fieldmap.plan.stand import CoverCrop, CreditSection, FieldSection, SamplesSection
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three times, are taken as one whole
 
@@ -41,7 +44,7 @@ class Plan(Section):
     soil_test: SoilTest = Field(default_factory=SoilTest)
     weather: Weather | None = None
     spreader: Spreader
-    application: tuple[Application, ...] = Field((), max_length=6)
+    application: tuple[ApplicationSection, ...] = Field((), max_length=6)
     prices: Prices = Field(default_factory=Prices)
     response: Response | None = None
     strips: Strips | None = None
@@ -65,8 +68,8 @@ class Plan(Section):
     @field_validator("application")
     @classmethod
     def _first_is_spread(
-        cls, applications: tuple[Application, ...], told: ValidationInfo
-    ) -> tuple[Application, ...]:
+        cls, applications: tuple[ApplicationSection, ...], told: ValidationInfo
+    ) -> tuple[ApplicationSection, ...]:
         if not applications:
             return applications
         first, spreader = applications[0], told.data.get("spreader")
@@ -86,7 +89,7 @@ class Plan(Section):
 
     @field_validator("application")
     @classmethod
-    def _in_order(cls, applications: tuple[Application, ...]) -> tuple[Application, ...]:
+    def _in_order(cls, applications: tuple[ApplicationSection, ...]) -> tuple[ApplicationSection, ...]:
         dates = [one.date for one in applications if one.date is not None]
         if 1 < len(applications) != len(dates):
             raise ValueError("found several applications and not every one has a date; each is expected to")
@@ -97,7 +100,9 @@ class Plan(Section):
 
     @field_validator("application")
     @classmethod
-    def _whole(cls, applications: tuple[Application, ...], info: ValidationInfo) -> tuple[Application, ...]:
+    def _whole(
+        cls, applications: tuple[ApplicationSection, ...], info: ValidationInfo
+    ) -> tuple[ApplicationSection, ...]:
         shares = [one.share for one in applications if not isinstance(one.share, str)]
         told, unknown = sum(shares), len(applications) - len(shares)
         if shares and unknown == 0 and abs(told - 1) > SHARES_TOLERANCE:
@@ -144,19 +149,33 @@ class Plan(Section):
         """The vegetable of a block."""
         return next((own.crop for own in self.block if own.block == block), self.crop)
 
+    def covers(self, blocks: Iterable[str]) -> tuple[CoverCrop, ...]:
+        """The cover crop of each block, in their order."""
+        return tuple(self.cover_crop_of(block) for block in blocks)
+
+    def crops_of(self, blocks: Iterable[str]) -> tuple[Crop, ...]:
+        """The vegetable of each block, in their order."""
+        return tuple(self.crop_of(block) for block in blocks)
+
     @property
     def crops(self) -> tuple[Crop, ...]:
         """The vegetable of [crop] and those of the blocks."""
         return (self.crop, *(own.crop for own in self.block))
 
     @property
-    def applications(self) -> tuple[Application, ...]:
+    def applications(self) -> tuple[ApplicationSection, ...]:
         """The [[application]] of the plan; without any, one broadcast before planting with all of it."""
-        return self.application or (Application(),)
+        return self.application or (ApplicationSection(),)
 
     def hash(self, file_digests: dict[str, str]) -> str:
         """A fingerprint of the plan and its input files (sha256, hex)."""
         told = {"plan": self.model_dump(mode="json"), "files": file_digests}
+        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+    def computed_hash(self, file_digests: dict[str, str]) -> str:
+        """A fingerprint of what a run works out: names, units and prices that nothing follows change no number."""
+        words = {"name", "units", "customer", "farm", *(("prices",) if self.response is None else ())}
+        told = {"plan": self.model_dump(mode="json", exclude=words), "files": file_digests}
         return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
 
     def inputs(self) -> dict[str, Any]:

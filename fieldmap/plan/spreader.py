@@ -154,7 +154,7 @@ Share = Annotated[float | Literal["auto"], BeforeValidator(_share)]
 Method = Literal["broadcast before planting", "band", "side-dress", "through drip"]
 
 
-class Application(Section):
+class ApplicationSection(Section):
     """[[application]]: a day on which a share of the supplemental nitrogen goes out, and how.
 
     Without `product` of its own it is the spreader's.

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.pipeline import Result
     from fieldmap.units import UnitSystem
+    from fieldmap.verdict import ApplicationMap
 
 
 TENTH = 0.1  # lowest and highest are means of so much of the field
@@ -27,17 +28,17 @@ SEVERAL = " in several places"
 SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
 
 
-def zones_say(result: Result) -> str:
+def zones_say(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
     """Where most nitrogen goes, against where least does."""
-    zones, units = result.spread.zone_map.zones, result.plan.units
+    zone_map = one.spread.zone_map
+    zones = zone_map.zones
     low, high = zones[0], zones[-1]
     if high.zone == 1:
         return f"One rate for the whole field: {_rate(low.rate_n_kg_ha, units)} of nitrogen"
-    zone_map = result.spread.zone_map
     in_zones = np.where(zone_map.in_strip, np.nan, zone_map.product_kg_ha)  # strips stand beside the zones
     highest = in_zones == np.nanmax(in_zones)
     return (
-        f"Most nitrogen{_in(highest, result.field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
+        f"Most nitrogen{_in(highest, field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
         f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"
     )
 
@@ -83,7 +84,7 @@ def supplemental_says(result: Result) -> str:
 def received_says(result: Result) -> str:
     """How near the ground comes to what was meant for it."""
     delivery, units = result.spread.delivery, result.plan.units
-    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    fraction = result.applications[0].application.product.nitrogen_fraction
     return (
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %: "
         f"{mass_text(delivery.short_kg * fraction, units)} of nitrogen short, "

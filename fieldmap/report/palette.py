@@ -9,12 +9,12 @@ import numpy as np
 from matplotlib.colors import to_hex
 
 if TYPE_CHECKING:
-    from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
-def zone_colours(result: Result) -> dict[int, str]:
+def zone_colours(one: ApplicationMap) -> dict[int, str]:
     """The colour of each zone number: even steps of cividis, the highest rate darkest."""
-    number = max((zone.zone for zone in result.spread.zone_map.zones), default=0)
+    number = max((zone.zone for zone in one.spread.zone_map.zones), default=0)
     return dict(zip(range(1, number + 1), colour_steps("cividis_r", number), strict=True))
 
 

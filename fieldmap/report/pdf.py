@@ -30,6 +30,7 @@ from reportlab.platypus import (
 )
 
 from fieldmap import agronomy
+from fieldmap.advice import pattern_text, verdict_text
 from fieldmap.budget import products_of
 from fieldmap.report.findings import biomass_says, zones_say
 from fieldmap.report.pictures import (
@@ -50,6 +51,7 @@ from fieldmap.report.summary import (
     field_area_text,
     five_numbers,
     load_rows,
+    waiting_texts,
     zone_cells,
     zone_columns,
 )
@@ -103,14 +105,13 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
     height_in = 3.2 if several else 3.9  # all numbers are told on each page
     story: Story = []
     for one in result.applications:
-        own = result.alone(one)
         story += [
             *_heading(result, date),
             *_application(one),
-            _picture(rate_picture(own, width_in=width / inch, height_in=height_in)),
+            _picture(rate_picture(result, one, width_in=width / inch, height_in=height_in)),
             *_numbers(result),
             Spacer(0, 8),
-            _zone_table(own, width),
+            _zone_table(one, result, width),
             Spacer(0, 6),
             _text("Credit with its 90 % interval in brackets.", "small"),
             *(
@@ -128,11 +129,9 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     height_in = 4.2 if one_map else MAPS_IN / min(len(result.applications), MAPS_A_PAGE)
     maps: Story = []
     for one in result.applications:
-        own = result.alone(one)
-        picture = _picture(rate_picture(own, width_in=width / inch, height_in=height_in))
-        maps += [
-            KeepTogether([*_application(one), _text(zones_say(own), "title" if one_map else "body"), picture])
-        ]
+        picture = _picture(rate_picture(result, one, width_in=width / inch, height_in=height_in))
+        said = zones_say(one, result.field, result.plan.units)
+        maps += [KeepTogether([*_application(one), _text(said, "title" if one_map else "body"), picture])]
     return [
         *_heading(result, date),
         *maps,
@@ -152,12 +151,13 @@ def _heading(result: Result, date: dt.date) -> Story:
 
 def _application(one: ApplicationMap) -> Story:
     """Which of several applications what follows is of."""
-    return [_text(application_title(one), "heading")] if len(one.plan.applications) > 1 else []
+    return [_text(application_title(one), "heading")] if one.application.of > 1 else []
 
 
-def _zone_table(result: Result, width: float) -> Table:
-    rows = (zone_cells(zone, result) for zone in result.spread.zone_map.rows)
-    return _table([zone_columns(result), *rows], width)
+def _zone_table(one: ApplicationMap, result: Result, width: float) -> Table:
+    units = result.plan.units
+    rows = (zone_cells(zone, units) for zone in one.spread.zone_map.rows)
+    return _table([zone_columns(units), *rows], width)
 
 
 def _numbers(result: Result) -> Story:
@@ -177,7 +177,7 @@ def _tables_page(result: Result, width: float) -> Story:
         *(
             element
             for one in result.applications
-            for element in (*_application(one), _zone_table(result.alone(one), width))
+            for element in (*_application(one), _zone_table(one, result, width))
         ),
         _text("Nitrogen ledger", "heading"),
         _text(
@@ -191,7 +191,7 @@ def _tables_page(result: Result, width: float) -> Story:
     holds = " ".join(
         f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
         "season."
-        for product in products_of(result.plan)
+        for product in products_of([one.application for one in result.applications])
     )
     return [*story, _text(f"{holds} {cost_text(result)}", "small")]
 
@@ -199,8 +199,8 @@ def _tables_page(result: Result, width: float) -> Story:
 def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
     units = result.plan.units
     blocks = [block.name for block in result.field.blocks]
-    names = list(dict.fromkeys(line.line for line in result.ledger))
-    value = {(line.block, line.line): line for line in result.ledger}
+    names = list(dict.fromkeys(str(line.line) for line in result.ledger))
+    value = {(line.block, str(line.line)): line for line in result.ledger}
     marks = {"your value": "y", "published": "p", "common practice": "c", "from memory": "m"}
 
     def cell(block: str, name: str) -> str:
@@ -220,11 +220,11 @@ def _loads_and_stages(result: Result, width: float) -> Story:
     """The loads beside the stand by growth stage, and what waiting costs or brings."""
     loads: Story = []
     for one in result.applications:
-        if one.spread.loads and not one.through_drip:
-            rows = [LOAD_COLUMNS, *load_rows(result.alone(one))[:LOADS_SHOWN]]
+        if one.spread.loads and not one.application.through_drip:
+            rows = [LOAD_COLUMNS, *load_rows(one, result.plan.units)[:LOADS_SHOWN]]
             if (more := len(one.spread.loads) - LOADS_SHOWN) > 0:
                 rows.append(("…", f"{more} more", "in loads.csv"))
-            of = f", application {one.number}" if len(result.applications) > 1 else ""
+            of = f", application {one.application.number}" if len(result.applications) > 1 else ""
             loads += [_text(f"Loads{of}", "heading"), _table(rows, width * 0.4)]
     if not result.budget.stages:
         return loads
@@ -234,7 +234,7 @@ def _loads_and_stages(result: Result, width: float) -> Story:
         colWidths=[0.43 * width, 0.57 * width],
         style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
     )
-    return [beside, *(_text(course.text, "small") for course in result.budget.stages)]
+    return [beside, *(_text(text, "small") for text in waiting_texts(result))]
 
 
 def _doubt_page(result: Result, width: float) -> Story:
@@ -261,7 +261,7 @@ def _doubt_page(result: Result, width: float) -> Story:
         _text(biomass_says(result) + "."),
         Table([surfaces[:2], surfaces[2:]], colWidths=[width / 2] * 2),
         _text(
-            result.stand.biomass.message
+            pattern_text(result.stand, units)
             or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
             f"field average alone misses by {errors[1]}."
         ),
@@ -273,14 +273,14 @@ def _doubt_page(result: Result, width: float) -> Story:
             "before they are shaped.",
             "small",
         ),
-        _text(result.spread.verdict.text),
+        _text(verdict_text(result.verdict, units)),
         *(
             _text(
                 f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
                 f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
             )
             for one in result.applications
-            if not one.through_drip
+            if not one.application.through_drip
         ),
     ]
 

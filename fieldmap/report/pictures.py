@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from fieldmap.budget import BlockSeason
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 INK = "#14202b"
@@ -35,11 +36,11 @@ FONT = {"family": "DejaVu Sans", "color": INK}
 HALO = [effects.withStroke(linewidth=2.6, foreground="white")]
 
 
-def rate_picture(result: Result, *, width_in: float, height_in: float) -> Figure:
+def rate_picture(result: Result, one: ApplicationMap, *, width_in: float, height_in: float) -> Figure:
     """Zones and check strips with their nitrogen rate written on them; strips are white."""
     figure, axes = _map(result, width_in, height_in)
-    colours, units = zone_colours(result), result.plan.units
-    for zone in result.spread.zone_map.rows:
+    colours, units = zone_colours(one), result.plan.units
+    for zone in one.spread.zone_map.rows:
         colour, edge, name = (
             ("white", INK, "strip") if zone.strip else (colours[zone.zone], "white", f"zone {zone.zone}")
         )
@@ -160,7 +161,7 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
     """What is lost by having fewer zones: root mean squared nitrogen error against the number of zones."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
     axes = figure.add_subplot()
-    fraction, units = result.plan.spreader.product_entry.nitrogen_fraction, result.plan.units
+    fraction, units = result.applications[0].application.product.nitrogen_fraction, result.plan.units
     numbers = np.arange(1, len(result.spread.level_sets) + 1)
     errors = [shown_rate(one.loss**0.5 * fraction, units) for one in result.spread.level_sets]
     axes.bar(numbers, errors, color="#7c7b78", width=0.6)
@@ -226,7 +227,7 @@ def stage_picture(result: Result, *, width_in: float, height_in: float) -> Figur
             textcoords="offset points", ha="center", fontsize=7, color=INK,
         )  # fmt: skip
         axes.set_xticks(at, [stage.stage.replace(" ", "\n") for stage in course.stages])
-        axes.set_title(course.cover_crop, fontsize=8, loc="left", color=INK)
+        axes.set_title(" and ".join(course.cover.species), fontsize=8, loc="left", color=INK)
         axes.margins(y=0.15)
         _quiet(axes)
     figure.axes[0].set_ylabel(f"{rate_unit(units)} N", fontdict={**FONT, "size": 8})

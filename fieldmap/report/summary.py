@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import METHODS
+from fieldmap.advice import METHODS, verdict_text, waiting_text
 from fieldmap.units import (
     KG_PER_LB,
     KG_PER_SHORT_TON,
@@ -23,6 +23,7 @@ from fieldmap.units import (
 
 if TYPE_CHECKING:
     from fieldmap.budget import BlockSeason
+    from fieldmap.field import Field
     from fieldmap.pipeline import Result
     from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap
@@ -46,7 +47,7 @@ def five_numbers(result: Result) -> tuple[Line, ...]:
         Line("Order", order_text(result)),
         Line("Where", _where(result)),
         Line("Against one rate", _against_one_rate(result)),
-        Line("How sure", result.spread.verdict.text),
+        Line("How sure", verdict_text(result.verdict, result.plan.units)),
         Line("When", result.timing + _before_caution(result)),
     )
 
@@ -76,7 +77,7 @@ def order_text(result: Result) -> str:
     orders: dict[str, float] = {}
     for one in result.applications:
         product_kg = sum(zone.product_kg for zone in one.spread.zone_map.rows)
-        name = one.plan.spreader.product_entry.name
+        name = one.application.product.name
         orders[name] = orders.get(name, 0.0) + product_kg
     texts = []
     for name, product_kg in orders.items():
@@ -89,37 +90,38 @@ def order_text(result: Result) -> str:
 
 def application_title(one: ApplicationMap) -> str:
     """``Application 2 of 3: 2026-07-06, side-dressed, calcium nitrate``."""
-    product = one.plan.spreader.product_entry.name
-    return f"{application_name(one)}: {one.told.date}, {METHODS[one.told.method]}, {product}"
+    told = one.application
+    return f"{application_name(one)}: {told.date}, {METHODS[told.method]}, {told.product.name}"
 
 
 def application_name(one: ApplicationMap) -> str:
     """``Application 2 of 3``."""
-    return f"Application {one.number} of {len(one.plan.applications)}"
+    return f"Application {one.application.number} of {one.application.of}"
 
 
 def _where(result: Result) -> str:
+    units = result.plan.units
     if len(result.applications) == 1:
-        return _zones_text(result)
+        return _zones_text(result.applications[0], units)
     return "; ".join(
-        f"application {one.number}: {_zones_text(result.alone(one))}" for one in result.applications
+        f"application {one.application.number}: {_zones_text(one, units)}" for one in result.applications
     )
 
 
-def _zones_text(result: Result) -> str:
-    return _zone_rates_text(result) + _strip_rates_text(result)
+def _zones_text(one: ApplicationMap, units: UnitSystem) -> str:
+    return _zone_rates_text(one, units) + _strip_rates_text(one, units)
 
 
-def _strip_rates_text(result: Result) -> str:
+def _strip_rates_text(one: ApplicationMap, units: UnitSystem) -> str:
     """Strips get what the crop would need without the cover crop, which can be more than any zone."""
-    rates = [strip.rate_n_kg_ha for strip in result.spread.zone_map.strips]
+    rates = [strip.rate_n_kg_ha for strip in one.spread.zone_map.strips]
     if not rates:
         return ""
-    return f", and check strips at {_range(min(rates), max(rates), result.plan.units)} of nitrogen"
+    return f", and check strips at {_range(min(rates), max(rates), units)} of nitrogen"
 
 
-def _zone_rates_text(result: Result) -> str:
-    zones, units = result.spread.zone_map.zones, result.plan.units
+def _zone_rates_text(one: ApplicationMap, units: UnitSystem) -> str:
+    zones = one.spread.zone_map.zones
     if not zones:
         return "nothing is spread"
     low, high = zones[0], zones[-1]
@@ -140,8 +142,8 @@ def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
 
 
 def _against_one_rate(result: Result) -> str:
-    units, verdict = result.plan.units, result.spread.verdict
-    change_kg = sum(_saved_n_kg(result.alone(one)) for one in result.applications)
+    units, verdict = result.plan.units, result.verdict
+    change_kg = sum(_saved_n_kg(one, result.field) for one in result.applications)
     flat_n_kg_ha = sum(one.spread.flat.mean_rate_n_kg_ha for one in result.applications)
     saved = f"{mass_text(abs(change_kg), units)} of nitrogen {'saved' if change_kg >= 0 else 'added'}"
     return (
@@ -151,33 +153,32 @@ def _against_one_rate(result: Result) -> str:
     )
 
 
-def _saved_n_kg(result: Result) -> float:
+def _saved_n_kg(one: ApplicationMap, field: Field) -> float:
     """Nitrogen that zones save against one rate a block; what check strips leave out is left out to learn."""
     flat_n_kg_ha = dict(
-        zip((block.name for block in result.field.blocks), result.spread.flat.rate_n_kg_ha, strict=True)
+        zip((block.name for block in field.blocks), one.spread.flat.rate_n_kg_ha, strict=True)
     )
     return sum(
-        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in result.spread.zone_map.zones
+        (flat_n_kg_ha[zone.block] - zone.rate_n_kg_ha) * zone.area_ha for zone in one.spread.zone_map.zones
     )
 
 
-def by_number_text(result: Result) -> str:
+def by_number_text(one: ApplicationMap, units: UnitSystem, currency: str | None) -> str:
     """What the best levels of one zone, two, … miss the wanted rate by, root mean square, and lose in money."""
-    units, fraction = result.plan.units, result.plan.spreader.product_entry.nitrogen_fraction
-    missed = [shown_rate(one.loss**0.5 * fraction, units) for one in result.spread.level_sets]
+    fraction = one.application.product.nitrogen_fraction
+    missed = [shown_rate(each.loss**0.5 * fraction, units) for each in one.spread.level_sets]
     each = [f"{number}: {whole(rate)}" for number, rate in enumerate(missed, start=1)]
     text = f"{', '.join(each)} {rate_unit(units)} of nitrogen off the wanted rate (root mean square)"
-    money = [one.money_ha for one in result.spread.level_sets if one.money_ha is not None]
-    if money and result.plan.prices.crop is not None:
-        lost = ", ".join(money_text(amount, result.plan.prices.crop.currency, units) for amount in money)
+    money = [each.money_ha for each in one.spread.level_sets if each.money_ha is not None]
+    if money and currency is not None:
+        lost = ", ".join(money_text(amount, currency, units) for amount in money)
         text += f"; lost against the best rate everywhere: {lost}"
     return text
 
 
-def driven_text(result: Result) -> str:
+def driven_text(one: ApplicationMap, units: UnitSystem) -> str:
     """What the ground receives when the map is driven, in a line."""
-    delivery, units = result.spread.delivery, result.plan.units
-    fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    delivery, fraction = one.spread.delivery, one.application.product.nitrogen_fraction
     short, over = (mass_text(kg * fraction, units) for kg in (delivery.short_kg, delivery.over_kg))
     return (
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; {short} of nitrogen short, "
@@ -185,11 +186,10 @@ def driven_text(result: Result) -> str:
     )
 
 
-def zone_columns(result: Result) -> tuple[str, ...]:
+def zone_columns(units: UnitSystem) -> tuple[str, ...]:
     """Headings of the zone table; nitrogen and product never share a column."""
-    unit = rate_unit(result.plan.units)
-    area = "ac" if result.plan.units == "us" else "ha"
-    mass = "lb" if result.plan.units == "us" else "kg"
+    unit = rate_unit(units)
+    area, mass = ("ac", "lb") if units == "us" else ("ha", "kg")
     return (
         "Zone",
         "Block",
@@ -202,9 +202,8 @@ def zone_columns(result: Result) -> tuple[str, ...]:
     )
 
 
-def zone_cells(zone: Zone, result: Result) -> tuple[str, ...]:
+def zone_cells(zone: Zone, units: UnitSystem) -> tuple[str, ...]:
     """One row of the zone table, as people read it."""
-    units = result.plan.units
     mass = zone.product_kg / KG_PER_LB if units == "us" else zone.product_kg
     return (
         f"strip {zone.zone}" if zone.strip else str(zone.zone),
@@ -244,25 +243,37 @@ def cost_text(result: Result) -> str:
     return f"A {unit} of nitrogen costs {' and '.join(texts)}." if texts else ""
 
 
+def waiting_texts(result: Result) -> tuple[str, ...]:
+    """What waiting for a later stage costs or brings, a text for each cover crop of the field."""
+    return tuple(
+        waiting_text(
+            course,
+            planted=min(result.plan.crop_of(block).planted for block in course.blocks),
+            units=result.plan.units,
+        )
+        for course in result.budget.stages
+    )
+
+
 LOAD_COLUMNS = ("Load", "Passes", "Product")
 SEASON_COLUMNS = ("Week", "From", "Released", "Taken up", "Short", "Spare")
 
 
-def load_rows(result: Result) -> list[tuple[str, ...]]:
+def load_rows(one: ApplicationMap, units: UnitSystem) -> list[tuple[str, ...]]:
     """Each hopper filling: its passes and what it holds."""
     return [
         (
             str(load.number),
             f"{load.pass_from} to {load.pass_to}",
-            mass_text(load.product_kg, result.plan.units),
+            mass_text(load.product_kg, units),
         )
-        for load in result.spread.loads
+        for load in one.spread.loads
     ]
 
 
-def season_rows(season: BlockSeason, result: Result) -> list[tuple[str, ...]]:
+def season_rows(season: BlockSeason, units: UnitSystem) -> list[tuple[str, ...]]:
     """Week by week, in the user's unit: released, taken up, short, spare."""
-    weeks, units = season.weeks, result.plan.units
+    weeks = season.weeks
     values = (weeks.released_kg_ha, weeks.uptake_kg_ha, weeks.short_kg_ha, weeks.spare_kg_ha)
     return [
         (str(week), str(weeks.date[k]), *(whole(shown_rate(float(value[k]), units)) for value in values))
@@ -270,9 +281,9 @@ def season_rows(season: BlockSeason, result: Result) -> list[tuple[str, ...]]:
     ]
 
 
-def ledger_columns(result: Result) -> tuple[str, ...]:
+def ledger_columns(units: UnitSystem) -> tuple[str, ...]:
     """Headings of the ledger, one line a row."""
-    return ("Block", "Line", f"Nitrogen, {rate_unit(result.plan.units)}", "Mark", "Source")
+    return ("Block", "Line", f"Nitrogen, {rate_unit(units)}", "Mark", "Source")
 
 
 def ledger_rows(result: Result) -> list[tuple[str, ...]]:

@@ -1,10 +1,10 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
-from fieldmap.season.course import Course, InTime, credits_in_time, follow_blocks, tested_after, timed
+from fieldmap.season.course import Course, InTime, follow_release, released_by, tested_after, timed
 from fieldmap.season.release import RELEASE, SeasonSplit
 from fieldmap.season.soil import water_use_mm
-from fieldmap.season.timing import Timing, call_for_soil_test, split_by_season, time_supplemental
+from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
 from fieldmap.season.uptake import last_useful_day
 
 __all__ = [
@@ -16,11 +16,11 @@ __all__ = [
     "Timing",
     "Weeks",
     "balance",
-    "call_for_soil_test",
-    "credits_in_time",
-    "follow_blocks",
+    "follow_release",
     "last_useful_day",
+    "released_by",
     "short_from",
+    "soil_test_is_due",
     "split_by_season",
     "tested_after",
     "time_supplemental",

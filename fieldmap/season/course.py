@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.credit import CLIMATE_DAYS, SHARE_INCORPORATED, credit_rule, tilled_share
-from fieldmap.field import latitude
 from fieldmap.season.release import (
     RELEASE,
     Residue,
@@ -22,14 +21,13 @@ from fieldmap.season.uptake import last_useful_day
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Sequence
 
     import pandas as pd
 
     from fieldmap.credit import CreditRule
-    from fieldmap.field import Field
-    from fieldmap.plan import CoverCrop, Plan
+    from fieldmap.plan import CoverCrop, CreditSection, Crop, OtherCredit, Weather
     from fieldmap.season.release import DailyRelease
-    from fieldmap.stand import Surface
 
 
 @dataclass(frozen=True)
@@ -68,33 +66,39 @@ class Course:
         return float(self.soil.temperature_c[:, :CLIMATE_DAYS].mean())
 
 
-def follow_blocks(
-    plan: Plan, field: Field, daily: pd.DataFrame | None, biomass: Surface, nitrogen_pct: Surface
-) -> dict[str, Course]:
-    """The course of every block's credit through the plan's weather, by block; empty without weather."""
-    latitude_deg = latitude(field)
-    courses = {}
-    for number, block in enumerate(field.blocks):
-        mean_pct = _mean_nitrogen_pct(number, field, biomass, nitrogen_pct)
-        course = follow_release(plan, block.name, mean_pct, daily, latitude_deg=latitude_deg)
-        if course is not None:
-            courses[block.name] = course
-    return courses
-
-
 def follow_release(
-    plan: Plan, block: str, nitrogen_pct: float, daily: pd.DataFrame | None, *, latitude_deg: float
-) -> Course | None:
-    """Follow a block's residue through the plan's weather; None where the plan gives none.
+    cover: CoverCrop,
+    crop: Crop,
+    nitrogen_pct: float,
+    daily: pd.DataFrame | None,
+    *,
+    weather: Weather,
+    credit: CreditSection,
+    tested: dt.date | None,
+    latitude_deg: float,
+) -> Course:
+    """Follow a block's residue through the weather.
+
+    Parameters
+    ----------
+    cover, crop
+        What stood there and what is planted next.
+    nitrogen_pct
+        Mean %N of its residue.
+    daily
+        The weather record; None where the mean of the year is all that is known.
+    weather, credit
+        Those sections of the plan.
+    tested
+        The day of a soil nitrate test after the cover crop ended; None without one.
+    latitude_deg
+        Of the field.
 
     Raises
     ------
     InputError
         Where the weather record starts after the cover crop ended, or ends too early.
     """
-    weather, cover, crop = plan.weather, plan.cover_crop_of(block), plan.crop_of(block)
-    if weather is None:
-        return None
     sine = None
     if weather.mean_c is not None and weather.amplitude_c is not None and weather.coldest is not None:
         sine = AnnualSine(weather.mean_c, weather.amplitude_c, weather.coldest)
@@ -109,16 +113,15 @@ def follow_release(
         file=weather.file or "[weather]",
     )
     release = daily_release(soil, residue_of(cover, nitrogen_pct))
-    course = _course(plan, block, soil, release)
-    rule = credit_rule(plan, block, soil_c=course.soil_c)
+    course = _course(crop, tested, soil, release)
+    rule = credit_rule(cover, credit, soil_c=course.soil_c)
     if rule.climate != "cool":
         return course
-    tilled = tilled_share(cover) * SHARE_INCORPORATED * plan.credit.correction / rule.factor
-    return _course(plan, block, soil, as_of_a_cool_season(release, tilled))
+    tilled = tilled_share(cover) * SHARE_INCORPORATED * credit.correction / rule.factor
+    return _course(crop, tested, soil, as_of_a_cool_season(release, tilled))
 
 
-def _course(plan: Plan, block: str, soil: DailySoil, release: DailyRelease) -> Course:
-    crop, tested = plan.crop_of(block), tested_after(plan, block)
+def _course(crop: Crop, tested: dt.date | None, soil: DailySoil, release: DailyRelease) -> Course:
     last_useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
     split = split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
     curve = (crop.entry.source_of[name] for name in ("half_uptake_share", "uptake_steepness"))
@@ -131,39 +134,25 @@ def residue_of(cover: CoverCrop, nitrogen_pct: float) -> Residue:
     return Residue(nitrogen_pct, cover.placement, cover.tilled_share, cover.residue == "chopped")
 
 
-def tested_after(plan: Plan, block: str) -> dt.date | None:
-    """The day of the last soil nitrate test of a block after its cover crop ended; None without one."""
-    ended = plan.cover_crop_of(block).terminated
+def tested_after(credits: Sequence[OtherCredit], block: str, ended: dt.date) -> dt.date | None:  # noqa: A002
+    """The day of a block's last soil nitrate test after its cover crop ended; None without one."""
     days = (
         one.sampled
-        for one in plan.other_credits
+        for one in credits
         if one.source == "soil nitrate" and one.sampled and one.block in (None, block)
     )
     return max((day for day in days if day >= ended), default=None)
 
 
-def credits_in_time(
-    plan: Plan, field: Field, courses: dict[str, Course], biomass: Surface, nitrogen_pct: Surface
-) -> dict[str, InTime]:
-    """What of every block's credit comes in time, by block.
+def released_by(tested: dt.date, cover: CoverCrop, nitrogen_pct: float) -> InTime:
+    """Without weather the whole credit comes in time, but for what a soil nitrate test has measured already.
 
-    Without weather the whole does, but for what a soil nitrate test has measured already: release up to the test is
-    then taken at the reference temperature.
+    Release up to the test is then taken at the reference temperature.
     """
-    if courses:
-        return {block: course.in_time for block, course in courses.items()}
-    found = {}
-    for number, block in enumerate(field.blocks):
-        tested, cover = tested_after(plan, block.name), plan.cover_crop_of(block.name)
-        if tested is not None:
-            pct = _mean_nitrogen_pct(number, field, biomass, nitrogen_pct)
-            soil = at_reference(cover.terminated, tested)
-            release = daily_release(soil, residue_of(cover, pct))
-            share = release.counted[:, -1]
-            nothing = np.zeros_like(share)
-            split = SeasonSplit(nothing, nothing, 1.0 - share, nothing, share)
-            found[block.name] = InTime(split, release.sources)
-    return found
+    release = daily_release(at_reference(cover.terminated, tested), residue_of(cover, nitrogen_pct))
+    share = release.counted[:, -1]
+    nothing = np.zeros_like(share)
+    return InTime(SeasonSplit(nothing, nothing, 1.0 - share, nothing, share), release.sources)
 
 
 def at_reference(first: dt.date, last: dt.date) -> DailySoil:
@@ -171,12 +160,6 @@ def at_reference(first: dt.date, last: dt.date) -> DailySoil:
     days = np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
     level = np.ones((1, len(days)))
     return DailySoil(days, RELEASE.reference_c * level, level, 0.0 * level, "sine", None, ())
-
-
-def _mean_nitrogen_pct(number: int, field: Field, biomass: Surface, nitrogen_pct: Surface) -> float:
-    """%N of a block's residue, mixed by dry weight."""
-    cells = field.block_index == number
-    return float(np.average(nitrogen_pct.mean[cells], weights=np.maximum(biomass.mean[cells], 1.0)))
 
 
 def timed(rule: CreditRule, in_time: InTime | None) -> CreditRule:

@@ -10,7 +10,6 @@ import numpy as np
 from fieldmap.season.balance import short_from
 from fieldmap.season.release import RELEASE
 from fieldmap.season.uptake import UPTAKE, date_of_share
-from fieldmap.units import rate_text, water_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -20,16 +19,14 @@ if TYPE_CHECKING:
     from fieldmap.season.balance import Balance
     from fieldmap.season.release import ReleaseModel
     from fieldmap.season.uptake import UptakeModel
-    from fieldmap.units import UnitSystem
 
 
 @dataclass(frozen=True)
 class Timing:
-    """How to split the supplemental nitrogen: at planting and at side-dressing, with the reason in a sentence."""
+    """How to split the supplemental nitrogen: the share at planting, and the day of the side-dressing."""
 
     at_planting_share: float
     sidedress: dt.date
-    reason: str
 
 
 def time_supplemental(
@@ -38,7 +35,6 @@ def time_supplemental(
     crop: CropEntry,
     *,
     harvested: dt.date,
-    units: UnitSystem,
     sidedress: dt.date | None = None,
     model: UptakeModel = UPTAKE,
 ) -> Timing:
@@ -55,35 +51,15 @@ def time_supplemental(
         Mean nitrogen to spread.
     crop, harvested
         The vegetable and its harvest.
-    units
-        In which the reason is worded.
     sidedress
         The day of side-dressing, where the plan gives it.
     """
     day = sidedress or date_of_share(model.rapid_from_share, found.planted, harvested, crop)
     first = short_from(found, model=model)[()]
-    tied = "Poor residue ties nitrogen up when the crop is planted. " if found.released.sum() < 0 else ""
-    whole = rate_text(supplemental_kg_ha, units)
-    if supplemental_kg_ha <= 0:
-        return Timing(0.0, day, "Nothing is left to spread.")
-    if np.isnat(first):
-        reason = f"On average the crop is never short: {whole} for the thin places can wait for {day}."
-        return Timing(0.0, day, reason)
+    if supplemental_kg_ha <= 0 or np.isnat(first):
+        return Timing(0.0, day)
     at_planting, rest = split_by_season(found, supplemental_kg_ha, (found.planted, day), model=model)
-    if at_planting == 0:
-        reason = f"What is released carries the crop to {first}: all {whole} can wait for the side-dressing on {day}."
-        return Timing(0.0, day, tied + reason)
-    if rest == 0:
-        reason = (
-            f"From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
-            "planting."
-        )
-        return Timing(1.0, day, tied + reason)
-    reason = (
-        f"From {first} the crop is short: {rate_text(at_planting, units)} at planting carry it to the side-dressing "
-        f"on {day}, and {rate_text(rest, units)} follow then."
-    )
-    return Timing(at_planting / supplemental_kg_ha, day, tied + reason)
+    return Timing(at_planting / supplemental_kg_ha if rest > 0 else 1.0, day)
 
 
 def split_by_season(
@@ -121,28 +97,12 @@ def split_by_season(
     return (*amounts, left)
 
 
-def call_for_soil_test(
-    at_risk_kg_ha: float,
-    before_kg_ha: float,
-    drainage_mm: float,
-    *,
-    units: UnitSystem,
-    model: ReleaseModel = RELEASE,
-) -> str | None:
-    """The call for a soil nitrate test, where drainage makes it worth one; None otherwise.
+def soil_test_is_due(at_risk_kg_ha: float, before_kg_ha: float, *, model: ReleaseModel = RELEASE) -> bool:
+    """Whether drainage makes a soil nitrate test worth its cost.
 
     Parameters
     ----------
     at_risk_kg_ha, before_kg_ha
         Nitrogen that drainage may carry off after planting, and that was released too early to count on.
-    drainage_mm
-        From the end of the cover crop to harvest.
     """
-    if at_risk_kg_ha + before_kg_ha < model.soil_test_kg_ha:
-        return None
-    top = "foot" if units == "us" else "30 cm"
-    return (
-        f"{rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to count on, and drainage "
-        f"({water_text(drainage_mm, units)} over the season) may carry {rate_text(at_risk_kg_ha, units)} more below "
-        f"the top {top}: test the soil nitrate before the side-dressing."
-    )
+    return at_risk_kg_ha + before_kg_ha >= model.soil_test_kg_ha

@@ -13,10 +13,10 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.plan import CoverCrop
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
-    from fieldmap.field import Field
-    from fieldmap.plan import Plan
     from fieldmap.stand.samples import Samples
 
 
@@ -55,8 +55,10 @@ class _UnknownNitrogenError(Exception):
         super().__init__(found, expected, action)
 
 
-def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNitrogen:
-    """%N of each sample: its own, else the plan's, else the table's, mixed by dry weight.
+def nitrogen_of_samples(samples: Samples, covers: Sequence[CoverCrop], *, file: str) -> SampleNitrogen:
+    """%N of each sample: its own, else its cover crop's, else the table's, mixed by dry weight.
+
+    `covers` follow the field's blocks; `file` is where the samples stand.
 
     Raises
     ------
@@ -70,13 +72,13 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
     errors: list[float | None] = []
     unmixed, guessed = False, False
     for i in missing:
-        of_block = plan.cover_crop_of(field.blocks[samples.block[i]].name)
+        of_block = covers[samples.block[i]]
         legume_pct, weed_pct = float(samples.legume_pct[i]), float(samples.weed_pct[i])
         try:
             cover_crop = _with_own(of_block, samples.species[i], samples.stage[i])
             found[i], keys = _mixed_nitrogen_pct(cover_crop, legume_pct, weed_pct)
         except _UnknownNitrogenError as fault:
-            problems.append(Problem(plan.samples.file, samples.place[i], *fault.args))
+            problems.append(Problem(file, samples.place[i], *fault.args))
             continue
         sources += [key for key in keys if key not in sources]
         one_value = cover_crop.nitrogen_pct is not None
@@ -86,7 +88,7 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
         unmixed |= one_value and (cover_crop.is_mixture or others_pct > WEEDS_MATTER_PCT)
     if problems:
         raise InputError(*problems)
-    doubtful = _as_received(found, samples, plan, field)
+    doubtful = _as_received(found, samples, covers, file)
     if len(missing) == 0:
         return SampleNitrogen(found, 0.0, unmixed=False, sources=tuple(sources), warnings=doubtful)
     stage_note = (
@@ -118,13 +120,13 @@ def nitrogen_of_samples(samples: Samples, plan: Plan, field: Field) -> SampleNit
 
 
 def _as_received(
-    nitrogen_pct: NDArray[np.float64], samples: Samples, plan: Plan, field: Field
+    nitrogen_pct: NDArray[np.float64], samples: Samples, covers: Sequence[CoverCrop], file: str
 ) -> tuple[str, ...]:
     """Ask of a legume below 1 %N whether the value is of the fresh stand, as received by the laboratory."""
     low = []
     for i in np.nonzero(nitrogen_pct < AS_RECEIVED_PCT)[0]:
         own = (samples.species[i],) if samples.species[i] else None
-        species = own or plan.cover_crop_of(field.blocks[samples.block[i]].name).species
+        species = own or covers[samples.block[i]].species
         entries = [agronomy.find(name, agronomy.cover_crops()) for name in species]
         if all(entry is not None and entry.kind == "legume" for entry in entries):
             low.append((samples.place[i], float(nitrogen_pct[i]), " and ".join(species)))
@@ -133,7 +135,7 @@ def _as_received(
     place, pct, species_text = low[0]
     more = f" and {len(low) - 1} more" if len(low) > 1 else ""
     question = (
-        f"{plan.samples.file}, {place}{more}: {species_text} at {pct:g} %N is less than any legume holds in its dry "
+        f"{file}, {place}{more}: {species_text} at {pct:g} %N is less than any legume holds in its dry "
         "matter. Is the value as received, of the fresh stand? The laboratory's value on dry matter is expected."
     )
     return (question,)

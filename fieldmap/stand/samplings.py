@@ -12,11 +12,11 @@ from fieldmap.stand.nitrogen import nitrogen_of_samples
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import CoverCrop, SamplesSection
     from fieldmap.stand.nitrogen import SampleNitrogen
     from fieldmap.stand.samples import Samples
 
@@ -43,19 +43,19 @@ class Growth:
 
 
 def follow_samplings(
-    samples: Samples, nitrogen: SampleNitrogen, plan: Plan, field: Field
+    samples: Samples, nitrogen: SampleNitrogen, covers: Sequence[CoverCrop], *, file: str
 ) -> tuple[Sampling, ...]:
-    """Every sampling of the field, oldest first; empty where there is only one."""
+    """Every sampling of the field, oldest first; empty where there is only one. `covers` follow its blocks."""
     if not samples.earlier:
         return ()
-    found = [_mean_stand(one, _nitrogen_pct(one, plan, field)) for one in samples.earlier]
+    found = [_mean_stand(one, _nitrogen_pct(one, covers, file)) for one in samples.earlier]
     return (*found, _mean_stand(samples, nitrogen.nitrogen_pct))
 
 
-def _nitrogen_pct(samples: Samples, plan: Plan, field: Field) -> NDArray[np.float64] | None:
+def _nitrogen_pct(samples: Samples, covers: Sequence[CoverCrop], file: str) -> NDArray[np.float64] | None:
     """%N of an earlier sampling: each sample's own, or of its own stage; the plan's stage is that of a later day."""
     own = np.isfinite(samples.nitrogen_pct) | np.array([bool(stage) for stage in samples.stage])
-    return nitrogen_of_samples(samples, plan, field).nitrogen_pct if own.all() else None
+    return nitrogen_of_samples(samples, covers, file=file).nitrogen_pct if own.all() else None
 
 
 def _mean_stand(samples: Samples, nitrogen_pct: NDArray[np.float64] | None) -> Sampling:
@@ -70,29 +70,31 @@ def _mean_stand(samples: Samples, nitrogen_pct: NDArray[np.float64] | None) -> S
     )
 
 
-def growth_since(samplings: tuple[Sampling, ...], plan: Plan, block: str) -> Growth | None:
+def growth_since(
+    samplings: tuple[Sampling, ...], told: SamplesSection, block: str, ended: dt.date
+) -> Growth | None:
     """What a block's stand gained from the last sampling to its end, at the pace of the last two samplings.
 
-    None where the plan does not ask for it: it is never applied unasked.
+    None where `told` does not ask for it: it is never applied unasked. `ended` is the end of the block's stand.
 
     Raises
     ------
     InputError
         Without two samplings, or where the stand stood longer after the last one than they are apart.
     """
-    if plan.samples.growth is None:
+    if told.growth is None:
         return None
     if len(samplings) < 2:
         raise InputError(
             _problem(
-                f"{plan.samples.file} holds one sampling",
+                f"{told.file} holds one sampling",
                 "samples of at least two dates, in the column sampled, are expected: they show how the stand grows",
                 "Add the earlier samples with their dates, or remove growth",
             )
         )
     before, last = samplings[-2:]
     apart = (last.sampled - before.sampled).days
-    days = (plan.cover_crop_of(block).terminated - last.sampled).days
+    days = (ended - last.sampled).days
     if days > apart:
         raise InputError(
             _problem(

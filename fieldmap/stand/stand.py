@@ -20,19 +20,23 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Stand:
-    """What grows where. Nothing here depends on need, caution or zones, so it can be kept while those are tried.
+    """What grows where.
 
-    `samples` and `nitrogen` are of the last sampling, `samplings` lists all, `growths` each block's since the
-    last; surfaces are on the field's grid; `next_samples_m` (k, 2) is where more samples would help most;
-    `weather` the daily table, None where the plan names none.
+    Nothing here depends on crop, need, credit, product or zones: it can be kept while those are tried. `key` is a
+    fingerprint of what it was surveyed from.
+
+    `samples` and `nitrogen` are of the last sampling, `samplings` lists all, `growths` each block's since the last,
+    in the order of the field's blocks; surfaces are on the field's grid; `next_samples_m` (k, 2) is where more
+    samples would help most; `weather` the daily table, None where the plan names none.
     """
 
+    key: str
     field: Field
     weather: pd.DataFrame | None
     samples: Samples
     nitrogen: SampleNitrogen
     samplings: tuple[Sampling, ...]
-    growths: dict[str, Growth | None]
+    growths: tuple[Growth | None, ...]
     strata: Strata
     biomass: Surface
     nitrogen_pct: Surface

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
-    from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import CoverCrop
     from fieldmap.stand.samples import Samples
 
 
@@ -34,11 +35,11 @@ class Strata:
         return None if self.of_samples is None else self.of_blocks[block]
 
 
-def cover_strata(plan: Plan, field: Field, samples: Samples) -> Strata:
-    """Group the blocks by cover crop; each group needs a few samples to have a mean of its own."""
-    covers = [plan.cover_crop_of(block.name).species for block in field.blocks]
-    kinds = list(dict.fromkeys(covers))
-    of_blocks = np.array([kinds.index(cover) for cover in covers])
+def cover_strata(covers: Sequence[CoverCrop], samples: Samples) -> Strata:
+    """Group the blocks by cover crop, one each; a group needs a few samples to have a mean of its own."""
+    species = [cover.species for cover in covers]
+    kinds = list(dict.fromkeys(species))
+    of_blocks = np.array([kinds.index(one) for one in species])
     of_samples = of_blocks[samples.block]
     fewest = np.bincount(of_samples, minlength=len(kinds)).min()
     if len(kinds) == 1:

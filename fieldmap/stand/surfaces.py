@@ -14,7 +14,6 @@ from fieldmap.geostatistics import (
     fit_surface,
     krige_local,
     next_samples,
-    no_pattern_message,
     predict,
 )
 from fieldmap.stand.covariates import covariates_at_samples
@@ -49,8 +48,6 @@ class Surface:
         The fit behind it, None where one value stands for the whole field.
     shared_se
         Standard error that all places share, inside `se`.
-    message
-        What to say where no pattern is shown, else empty.
     covariates
         Rasters behind the fit, (rows, columns, covariates); the last axis is empty without any.
     """
@@ -60,7 +57,6 @@ class Surface:
     method: str
     fit: SurfaceFit | None
     shared_se: float
-    message: str
     covariates: NDArray[np.float64]
 
     @property
@@ -71,7 +67,7 @@ class Surface:
 
 def map_biomass(samples: Samples, field: Field, strata: Strata, covariates: Covariates) -> Surface:
     """Dry biomass, kg/ha, over the field."""
-    return _interpolate(samples, samples.dry_kg_ha, field, strata, covariates.rasters, unit="kg/ha")
+    return _interpolate(samples, samples.dry_kg_ha, field, strata, covariates.rasters)
 
 
 def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strata: Strata) -> Surface:
@@ -82,7 +78,7 @@ def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strat
     values = nitrogen.nitrogen_pct
     if nitrogen.varies and len(samples) >= LEAST_SAMPLES:
         none = np.empty((*field.grid.shape, 0))  # what tracks mass need not track nitrogen
-        return _interpolate(samples, values, field, strata, none, unit="%N", shared_se=nitrogen.se_pct)
+        return _interpolate(samples, values, field, strata, none, shared_se=nitrogen.se_pct)
     weights = np.maximum(samples.dry_kg_ha, 1.0)
     mean = float(np.average(values, weights=weights))
     of_mean = float(values.std(ddof=1)) / len(values) ** 0.5
@@ -95,7 +91,6 @@ def map_nitrogen(samples: Samples, nitrogen: SampleNitrogen, field: Field, strat
         "one value",
         None,
         se,
-        "",
         np.empty((*field.grid.shape, 0)),
     )
 
@@ -107,12 +102,11 @@ def _interpolate(
     strata: Strata,
     covariates: NDArray[np.float64],
     *,
-    unit: str,
     shared_se: float = 0.0,
 ) -> Surface:
     """Map what cannot be negative."""
     if len(samples) > MOST_SAMPLES:
-        return _interpolate_dense(samples, values, field, unit=unit, shared_se=shared_se)
+        return _interpolate_dense(samples, values, field, shared_se=shared_se)
     inside = field.inside
     number = covariates.shape[-1]
     at_samples = [covariates_at_samples(covariates[..., k], samples, field) for k in range(number)]
@@ -134,13 +128,12 @@ def _interpolate(
         fit.method,
         fit,
         shared_se,
-        no_pattern_message(fit, unit) if fit.method == "field mean" else "",
         covariates,
     )
 
 
 def _interpolate_dense(
-    samples: Samples, values: NDArray[np.float64], field: Field, *, unit: str, shared_se: float
+    samples: Samples, values: NDArray[np.float64], field: Field, *, shared_se: float
 ) -> Surface:
     """Map a dense sensor layer: its covariance from a thinning, each cell from the samples nearest to it.
 
@@ -169,7 +162,6 @@ def _interpolate_dense(
         "kriging from near samples" if fit.method != "field mean" else fit.method,
         fit,
         shared_se,
-        no_pattern_message(fit, unit) if fit.method == "field mean" else "",
         np.empty((*field.grid.shape, 0)),
     )
 

@@ -1,8 +1,8 @@
 """The verdict: zones against one flat rate, what the ground receives, and whether varying is worth it."""
 
-from fieldmap.verdict.application_map import ApplicationMap, DrawnMap, Spread
+from fieldmap.verdict.application_map import ApplicationMap, DrawnMap
 from fieldmap.verdict.deliverable import Offer, offer_other_map
-from fieldmap.verdict.flat_rates import OneRate, flat_rates
+from fieldmap.verdict.flat_rates import OneRate, Way, flat_rates
 from fieldmap.verdict.limits import Limits, machine_limits
 from fieldmap.verdict.nutrients import Along, nutrients_along, nutrients_together
 from fieldmap.verdict.outcomes import Outcome, ground_drawn
@@ -17,9 +17,9 @@ __all__ = [
     "Offer",
     "OneRate",
     "Outcome",
-    "Spread",
     "StripFindings",
     "Verdict",
+    "Way",
     "flat_rates",
     "follow_strips",
     "ground_drawn",

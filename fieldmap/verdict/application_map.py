@@ -6,15 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fieldmap.budget import Application
     from fieldmap.credit import CreditDraws
-    from fieldmap.plan import Application, Plan
     from fieldmap.spreader import Delivery, Load, Pass
     from fieldmap.verdict.deliverable import Offer
     from fieldmap.verdict.flat_rates import FlatRate
     from fieldmap.verdict.limits import Limits
     from fieldmap.verdict.nutrients import Along
     from fieldmap.verdict.strips import StripFindings
-    from fieldmap.verdict.verdict import Verdict
     from fieldmap.zones import LevelSet, Part, Strip, Width, ZoneMap
 
 
@@ -52,29 +51,15 @@ class DrawnMap:
 
 
 @dataclass(frozen=True)
-class Spread(DrawnMap):
-    """One application with its verdict, which is of all applications together where there are several."""
-
-    verdict: Verdict
-
-
-@dataclass(frozen=True)
 class ApplicationMap:
     """One of the plan's applications, with its map.
 
-    `plan` has its product and limits, `shares` are of each block's supplemental. `left_n_kg` is how much nitrogen
+    `shares` are of each block's supplemental. `left_n_kg` is how much nitrogen
     its zones, on the steps and within the limits of the machine, are short of what they were to get; below zero
     where they get more.
     """
 
-    number: int
-    told: Application
-    plan: Plan
+    application: Application
     shares: tuple[float, ...]
     left_n_kg: float
-    spread: Spread
-
-    @property
-    def through_drip(self) -> bool:
-        """Whether no machine drives it."""
-        return self.told.through_drip
+    spread: DrawnMap

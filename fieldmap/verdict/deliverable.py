@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
     from fieldmap.spreader import Delivery, Pass
     from fieldmap.zones import DrawnZones, Loss
 
@@ -72,7 +72,12 @@ class Offer:
 
 
 def offer_other_map(
-    delivery: Delivery, loss: Loss, zones: DrawnZones, passes: Sequence[Pass], field: Field, plan: Plan
+    delivery: Delivery,
+    loss: Loss,
+    zones: DrawnZones,
+    passes: Sequence[Pass],
+    field: Field,
+    spreader: Spreader,
 ) -> Offer | None:
     """Try fewer and larger zones where the machine cannot deliver the map; None where it can.
 
@@ -82,14 +87,14 @@ def offer_other_map(
         The map as it is driven.
     loss, zones
         What it is drawn by, and the zones drawn.
-    passes, field, plan
-        The passes that will be driven, the field, the plan.
+    passes, field, spreader
+        The passes that will be driven, the field, the machine.
     """
     if delivery.within_tenth >= DELIVERABLE and delivery.short_runs <= SHORT_RUNS:
         return None
 
     def driven(drawn: DrawnZones, zone_min_m2: float) -> DrivenMap:
-        received = drive(passes, _meant(drawn, field), field, spreader=plan.spreader)
+        received = drive(passes, _meant(drawn, field), field, spreader=spreader)
         return DrivenMap(
             zones=np.unique([shape.zone for shape in drawn.shapes]).size,
             zone_min_ha=zone_min_m2 / 10_000.0,
@@ -98,13 +103,13 @@ def offer_other_map(
             short_runs=received.short_runs,
         )
 
-    own_m2 = plan.spreader.zone_min_m2
+    own_m2 = spreader.zone_min_m2
     number = zones.levels_kg_ha.size
     tried = [
-        driven(draw_zones(loss, field, plan, passes, number=fewer), own_m2) for fewer in range(1, number)
+        driven(draw_zones(loss, field, spreader, passes, number=fewer), own_m2) for fewer in range(1, number)
     ]
     for factor in LARGER:
-        larger = draw_zones(loss, field, plan, passes, number=number, zone_min_m2=factor * own_m2)
+        larger = draw_zones(loss, field, spreader, passes, number=number, zone_min_m2=factor * own_m2)
         tried.append(driven(larger, factor * own_m2))
     return Offer(driven(zones, own_m2), tuple(tried))
 

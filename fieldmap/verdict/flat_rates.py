@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,23 +19,26 @@ if TYPE_CHECKING:
 
     from fieldmap.budget import BlockNeed
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
     from fieldmap.zones import Loss, ZoneMap
 
     Floats = NDArray[np.float64]
 
 
-LESS_CREDIT = "need less the mean credit"
-LEAST_MONEY = "the one rate that loses least money"
-SAME_TOTAL = "the zones' total"
-COVER_IGNORED = "need with the cover crop ignored"
+class Way(StrEnum):
+    """A way to come to one rate a block."""
+
+    LESS_CREDIT = "need less the mean credit"
+    LEAST_MONEY = "the one rate that loses least money"
+    SAME_TOTAL = "the zones' total"
+    COVER_IGNORED = "need with the cover crop ignored"
 
 
 @dataclass(frozen=True)
 class OneRate:
     """One rate of nitrogen for each block, in the order of the field's blocks."""
 
-    name: str
+    way: Way
     rate_n_kg_ha: tuple[float, ...]
 
 
@@ -52,37 +56,37 @@ def flat_rates(
     loss: Loss,
     needs: Sequence[BlockNeed],
     field: Field,
-    plan: Plan,
+    spreader: Spreader,
     *,
-    given_n_kg_ha: Mapping[str, Sequence[float]] | None = None,
+    given_n_kg_ha: Mapping[Way, Sequence[float]] | None = None,
 ) -> tuple[FlatRate, ...]:
     """The flat rates that zones are compared with; the first is the best that can be had without a map.
 
-    `given_n_kg_ha` is what earlier applications would have spread of each, by its name and block: who spreads one
+    `given_n_kg_ha` is what earlier applications would have spread of each, by its way and block: who spreads one
     rate did so before.
     """
 
-    def after_its_own(name: str) -> list[BlockNeed]:
+    def after_its_own(way: Way) -> list[BlockNeed]:
         if given_n_kg_ha is None:
             return list(needs)
-        pairs = zip(needs, given_n_kg_ha[name], strict=True)
+        pairs = zip(needs, given_n_kg_ha[way], strict=True)
         return [replace(need, given_n_kg_ha=given) for need, given in pairs]
 
     flats = (
-        flat_rate(zone_map.credit_used_kg_ha, after_its_own(LESS_CREDIT), field, plan),
-        same_total(zone_map, field, plan),
-        cover_ignored(zone_map.credit_used_kg_ha, after_its_own(COVER_IGNORED), field, plan),
+        flat_rate(zone_map.credit_used_kg_ha, after_its_own(Way.LESS_CREDIT), field, spreader),
+        same_total(zone_map, field, spreader),
+        cover_ignored(zone_map.credit_used_kg_ha, after_its_own(Way.COVER_IGNORED), field, spreader),
     )
-    return (least_loss(loss, field, plan), *flats) if isinstance(loss, MoneyLoss) else flats
+    return (least_loss(loss, field, spreader), *flats) if isinstance(loss, MoneyLoss) else flats
 
 
 def flat_rate(
     credit_used_kg_ha: Floats,
     needs: Sequence[BlockNeed],
     field: Field,
-    plan: Plan,
+    spreader: Spreader,
     *,
-    name: str = LESS_CREDIT,
+    way: Way = Way.LESS_CREDIT,
 ) -> FlatRate:
     """What each block needs less its mean credit, on the product step.
 
@@ -92,40 +96,40 @@ def flat_rate(
     wanted_n = np.array(
         [max(0.0, _mean(missing[field.block_index == number])) for number in range(len(field.blocks))]
     )
-    allowed = product_rates_kg_ha(plan.spreader)
-    wanted = product_rate_kg_ha(wanted_n, plan.spreader.product_entry)
-    return _flat(name, [nearest_rate_kg_ha(float(rate), allowed) for rate in wanted], field, plan)
+    allowed = product_rates_kg_ha(spreader)
+    wanted = product_rate_kg_ha(wanted_n, spreader.product_entry)
+    return _flat(way, [nearest_rate_kg_ha(float(rate), allowed) for rate in wanted], field, spreader)
 
 
 def cover_ignored(
-    credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan
+    credit_used_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, spreader: Spreader
 ) -> FlatRate:
     """The need less the other credits: what many would spread who do not credit the cover crop."""
     no_credit = np.where(np.isfinite(credit_used_kg_ha), 0.0, np.nan)
-    return flat_rate(no_credit, needs, field, plan, name=COVER_IGNORED)
+    return flat_rate(no_credit, needs, field, spreader, way=Way.COVER_IGNORED)
 
 
-def same_total(zone_map: ZoneMap, field: Field, plan: Plan) -> FlatRate:
+def same_total(zone_map: ZoneMap, field: Field, spreader: Spreader) -> FlatRate:
     """The product of each block's zones, spread evenly over it; on no step, so that the total is the same."""
     zones = {block.name: [z for z in zone_map.zones if z.block == block.name] for block in field.blocks}
     areas_ha = [sum(zone.area_ha for zone in own) for own in zones.values()]
     totals_kg = [sum(zone.product_kg for zone in own) for own in zones.values()]
     rates = [kg / ha if ha > 0 else 0.0 for kg, ha in zip(totals_kg, areas_ha, strict=True)]
-    return _flat(SAME_TOTAL, rates, field, plan)
+    return _flat(Way.SAME_TOTAL, rates, field, spreader)
 
 
-def least_loss(loss: Loss, field: Field, plan: Plan) -> FlatRate:
+def least_loss(loss: Loss, field: Field, spreader: Spreader) -> FlatRate:
     """The one rate of each block that loses least."""
-    allowed = product_rates_kg_ha(plan.spreader)
+    allowed = product_rates_kg_ha(spreader)
     costs = loss.of_groups(field.spread_index.astype(np.int64), len(field.blocks), allowed)
-    return _flat(LEAST_MONEY, allowed[costs.argmin(axis=1)].tolist(), field, plan)
+    return _flat(Way.LEAST_MONEY, allowed[costs.argmin(axis=1)].tolist(), field, spreader)
 
 
-def _flat(name: str, product_kg_ha: list[float], field: Field, plan: Plan) -> FlatRate:
-    rate_n_kg_ha = nitrogen_rate_kg_ha(np.array(product_kg_ha), plan.spreader.product_entry)
+def _flat(way: Way, product_kg_ha: list[float], field: Field, spreader: Spreader) -> FlatRate:
+    rate_n_kg_ha = nitrogen_rate_kg_ha(np.array(product_kg_ha), spreader.product_entry)
     areas_ha = np.array([block.spread_ha for block in field.blocks])
     return FlatRate(
-        name,
+        way,
         tuple(rate_n_kg_ha.tolist()),
         tuple(product_kg_ha),
         float(np.array(product_kg_ha) @ areas_ha),

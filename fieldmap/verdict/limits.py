@@ -17,22 +17,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed
+    from fieldmap.budget import BlockNeed, Economics
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
     from fieldmap.zones import ZoneMap
 
     Floats = NDArray[np.float64]
-
-
-RULE = (
-    "Rates are 0 and the steps from rate_min to rate_max. Ground that needs less than rate_min gets 0 or the "
-    "least step, whichever its zone loses less by."
-)
-RULE_WITH_STARTER = (
-    "Rates are the steps from rate_min to rate_max that carry rate_n_min. Ground that needs less gets the "
-    "least step."
-)
 
 
 @dataclass(frozen=True)
@@ -55,8 +45,8 @@ class Limits:
 
     Parameters
     ----------
-    rule
-        How ground below the least rate is treated.
+    starter
+        Whether every zone gets a starter, so that none stays at zero.
     left_short_kg
         Nitrogen that ground set to 0 still needs.
     raised_over_kg
@@ -65,16 +55,18 @@ class Limits:
         Zones that need more than the greatest rate.
     """
 
-    rule: str
+    starter: bool
     left_short_kg: float
     raised_over_kg: float
     short: tuple[ShortZone, ...]
 
 
-def machine_limits(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Limits:
+def machine_limits(
+    zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, spreader: Spreader, money: Economics | None
+) -> Limits:
     """Count what the machine's limits leave short and over."""
-    spreader, fraction = plan.spreader, plan.spreader.product_entry.nitrogen_fraction
-    due_n = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, plan)
+    fraction = spreader.product_entry.nitrogen_fraction
+    due_n = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, money)
     zoned = np.isfinite(zone_map.product_kg_ha) & ~zone_map.in_strip
     cell_ha = field.area_ha / float(field.inside.sum())
     rates = product_rates_kg_ha(spreader)
@@ -83,24 +75,24 @@ def machine_limits(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, 
     below = zoned & (due_n < least * fraction)
     at_zero, at_least = (below & (zone_map.product_kg_ha == rate) for rate in (0.0, least))
     return Limits(
-        rule=RULE_WITH_STARTER if spreader.rate_n_min_kg_ha > 0 else RULE,
+        starter=spreader.rate_n_min_kg_ha > 0,
         left_short_kg=float(due_n[at_zero].sum() * cell_ha),
         raised_over_kg=float((given_n - due_n)[at_least].sum() * cell_ha),
-        short=_short_zones(zone_map, due_n, given_n, cell_ha, float(rates[-1]), plan),
+        short=_short_zones(zone_map, due_n, given_n, cell_ha, float(rates[-1]), spreader),
     )
 
 
 def _short_zones(
-    zone_map: ZoneMap, due_n: Floats, given_n: Floats, cell_ha: float, most_kg_ha: float, plan: Plan
+    zone_map: ZoneMap, due_n: Floats, given_n: Floats, cell_ha: float, most_kg_ha: float, spreader: Spreader
 ) -> tuple[ShortZone, ...]:
     """Zones at the greatest rate that still miss more than a step, on average."""
-    product = plan.spreader.product_entry
+    product = spreader.product_entry
     found = []
     for number in sorted({zone.zone for zone in zone_map.zones if zone.product_kg_ha >= most_kg_ha}):
         rate = next(zone.product_kg_ha for zone in zone_map.zones if zone.zone == number)
         cells = (zone_map.product_kg_ha == rate) & ~zone_map.in_strip
         missed = (due_n - given_n)[cells]
-        if not missed.size or missed.mean() <= plan.spreader.rate_step_kg_ha * product.nitrogen_fraction:
+        if not missed.size or missed.mean() <= spreader.rate_step_kg_ha * product.nitrogen_fraction:
             continue
         mean_due = float(due_n[cells].mean())
         serving = [

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
     from fieldmap.zones import ZoneMap
 
 
@@ -31,9 +30,8 @@ class Along:
     removal_k2o_kg_ha: float | None
 
 
-def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
+def nutrients_along(zone_map: ZoneMap, product: agronomy.Product) -> tuple[Along, ...]:
     """What each zone and check strip gets besides nitrogen; empty for a product with nitrogen alone."""
-    product = plan.spreader.product_entry
     if product.p2o5_pct == 0 and product.k2o_pct == 0:
         return ()
     found = []
@@ -54,18 +52,15 @@ def nutrients_along(zone_map: ZoneMap, plan: Plan) -> tuple[Along, ...]:
     return tuple(found)
 
 
-def nutrients_together(maps: Sequence[tuple[ZoneMap, Plan]], field: Field) -> tuple[Along, ...]:
+def nutrients_together(maps: Sequence[tuple[ZoneMap, agronomy.Product]], field: Field) -> tuple[Along, ...]:
     """What each zone and check strip of the first map gets besides nitrogen in all applications, means.
 
-    `maps` are those of the applications, each with the plan that has its product.
+    `maps` are those of the applications, each with its product.
     """
     first = maps[0][0]
-    removals = {one.block: one for zone_map, plan in maps for one in nutrients_along(zone_map, plan)}
+    removals = {one.block: one for zone_map, product in maps for one in nutrients_along(zone_map, product)}
     p2o5, k2o = (
-        sum(
-            zone_map.product_kg_ha * getattr(plan.spreader.product_entry, share) / 100.0
-            for zone_map, plan in maps
-        )
+        sum(zone_map.product_kg_ha * getattr(product, share) / 100.0 for zone_map, product in maps)
         for share in ("p2o5_pct", "k2o_pct")
     )
     found = []

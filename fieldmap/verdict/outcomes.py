@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import economics, target_kg_ha
+from fieldmap.budget import target_kg_ha
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from fieldmap.budget import BlockNeed, Economics
     from fieldmap.credit import CreditDraws
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
     from fieldmap.verdict.flat_rates import OneRate
     from fieldmap.zones import ZoneMap
 
@@ -153,7 +152,7 @@ def ground_drawn(
     *,
     field: Field,
     needs: Sequence[BlockNeed],
-    plan: Plan,
+    money: Economics | None,
 ) -> Ground:
     """The zoned ground with its draws; check strips are left out, they are spread to learn.
 
@@ -167,8 +166,8 @@ def ground_drawn(
         Joint draws of the credit's sampling error.
     release_error
         Relative standard error of the release fraction, raster (rows, columns).
-    field, needs, plan
-        The field, the need of each block, the plan.
+    field, needs, money
+        The field, the need of each block, what rates follow in place of it.
     """
     at = draws.row, draws.column
     zoned = np.isfinite(rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
@@ -185,9 +184,9 @@ def ground_drawn(
         rate_n_kg_ha=rate_n_kg_ha[at][zoned],
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
-        target=of_block([target_kg_ha(plan, need) for need in needs]),
+        target=of_block([target_kg_ha(need, money) for need in needs]),
         recovery=of_block([need.credit_per_n for need in needs]),
-        money=economics(plan),
+        money=money,
         area_ha=sum(zone.area_ha for zone in zone_map.zones),
     )
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldmap.budget import BlockNeed
     from fieldmap.credit import CreditMap
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Response
     from fieldmap.spreader import Delivery
     from fieldmap.zones import Strip, Zone, ZoneMap
 
@@ -63,15 +63,22 @@ def follow_strips(
     credit: CreditMap,
     needs: Sequence[BlockNeed],
     field: Field,
-    plan: Plan,
+    *,
+    response: Response | None,
+    crop: str,
 ) -> tuple[StripFindings, ...]:
-    """What the map, driven, gives each strip; strips and `zone_map.strips` are in the same order."""
+    """What the map, driven, gives each strip; strips and `zone_map.strips` are in the same order.
+
+    `response` is that of `crop`, where a yield at stake can be told.
+    """
     found = []
     for strip, row in zip(strips, zone_map.strips, strict=True):
         received = delivery.received_kg_ha[burn([strip.middle], field.grid) >= 0]
         near = AT_RATE * (row.product_kg_ha or float(np.nanmean(zone_map.product_kg_ha)))
         own = burn([strip.geometry], field.grid) >= 0
-        stake = _at_stake_kg(own, row, zone_map, credit, needs[strip.block], plan)
+        stake = _at_stake_kg(
+            own, row, zone_map, credit, needs[strip.block], response if row.crop == crop else None
+        )
         at_rate = np.abs(received - row.product_kg_ha) <= near
         mean = float(received.mean()) if received.size else float("nan")
         found.append(
@@ -81,11 +88,15 @@ def follow_strips(
 
 
 def _at_stake_kg(
-    own: NDArray[np.bool_], row: Zone, zone_map: ZoneMap, credit: CreditMap, need: BlockNeed, plan: Plan
+    own: NDArray[np.bool_],
+    row: Zone,
+    zone_map: ZoneMap,
+    credit: CreditMap,
+    need: BlockNeed,
+    response: Response | None,
 ) -> float | None:
     """Expected yield lost on a strip against the rates of the zones it is cut from, kg, over its whole doubt."""
-    response = plan.response
-    if response is None or row.crop != plan.crop.name or len(plan.application) > 1:
+    if response is None:
         return None
     supply = credit.credit_kg_ha[own] + need.other_credits_kg_ha
     lost = [

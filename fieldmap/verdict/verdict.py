@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldmap.units import money_text, rate_text
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from typing import Literal
 
     from numpy.typing import NDArray
 
-    from fieldmap.plan import Plan
     from fieldmap.verdict.flat_rates import OneRate
     from fieldmap.verdict.outcomes import Ground, Outcome
 
@@ -28,25 +24,29 @@ if TYPE_CHECKING:
 MATTERS_KG_HA = 10.0
 SURE = 0.8
 ZONES = "zones"
+Answer = Literal["worth it", "not worth it", "cannot tell"]
+Reason = Literal["unmixed", "no pattern", "nothing to spread", "same rates", "gain"]
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """Whether varying the rate is worth it, in a word and in a sentence.
+    """Whether varying the rate is worth it, and why.
 
     Parameters
     ----------
-    change
-        What would change the answer, in a sentence.
-    more_samples
-        Whether that is more samples, or a covariate.
+    reason
+        What the answer rests on: one %N for a mixed or weedy stand, samples without a pattern, nothing to spread,
+        zones that come to one rate a block, or what zones gain.
+    release_rules
+        Whether doubt about the release, not about the samples, is most of the doubt.
     misplaced_zones_kg_ha, misplaced_flat_kg_ha
         Nitrogen short and over together, mean of the field, at the expected release.
     gain_kg_ha
         Root of the mean squared error that the zones put right; 0 where they put none right, and where the
         zones follow money.
     gain_money_ha
-        Money that zones save a hectare over the first of the flat rates; None where money is not known.
+        Money that zones save a hectare over the first of the flat rates, in `currency`; both None where money is
+        not known.
     chance
         Share of the joint draws of sampling and release in which the zones lose less than the first flat rate.
     outcomes
@@ -57,20 +57,27 @@ class Verdict:
         known.
     """
 
-    answer: Literal["worth it", "not worth it", "cannot tell"]
-    text: str
-    change: str
-    more_samples: bool
+    answer: Answer
+    reason: Reason
+    release_rules: bool
     misplaced_zones_kg_ha: float
     misplaced_flat_kg_ha: float
     gain_kg_ha: float
     gain_money_ha: float | None
+    currency: str | None
     chance: float
     outcomes: tuple[Outcome, ...]
     rate_without_insurance_kg_ha: float | None
 
+    @property
+    def more_samples(self) -> bool:
+        """Whether more samples, or a covariate, would settle it."""
+        if self.answer != "cannot tell" or self.reason == "unmixed":
+            return False
+        return self.reason == "no pattern" or not self.release_rules
 
-def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool, unmixed: bool) -> Verdict:
+
+def judge(ground: Ground, flats: Sequence[OneRate], *, pattern: bool, unmixed: bool) -> Verdict:
     """Compare the zones with one rate a block under joint draws of sampling and release.
 
     Parameters
@@ -79,8 +86,6 @@ def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool
         The zoned ground and what is drawn of it.
     flats
         Ways of spreading one rate a block; the answer is against the first.
-    plan
-        Its units.
     pattern
         Whether the samples show one, in biomass or in %N.
     unmixed
@@ -92,49 +97,33 @@ def judge(ground: Ground, flats: Sequence[OneRate], plan: Plan, *, pattern: bool
         ground.rate_n_kg_ha, release_known=True
     )
     zones = ground.outcome(ZONES, ground.rate_n_kg_ha)
-    others = [ground.outcome(flat.name, ground.rates_of(flat)) for flat in flats]
+    others = [ground.outcome(flat.way, ground.rates_of(flat)) for flat in flats]
     money = ground.money
     matters = MATTERS_KG_HA * money.nitrogen_price if money else MATTERS_KG_HA**2
-    answer = _answer(saved, matters, pattern=pattern, unmixed=unmixed)
     gain_ha = float(saved.mean())
-    found = _Found(
-        zones=_misplaced(zones, ground),
-        flat=_misplaced(others[0], ground),
-        chance=float((saved > 0).mean()),
-        saved_text=money_text(gain_ha, money.currency, plan.units) if money else None,
-        same=bool((ground.rate_n_kg_ha == one_rate).all()),
-        nothing=not ground.rate_n_kg_ha.any(),
-        release_rules=bool(by_samples.var() < saved.var() / 2),
-    )
     return Verdict(
-        answer=answer,
-        text=_text(answer, found, plan, pattern=pattern, unmixed=unmixed),
-        change=_change(answer, found, pattern=pattern, unmixed=unmixed),
-        more_samples=answer == "cannot tell" and not unmixed and not (pattern and found.release_rules),
-        misplaced_zones_kg_ha=found.zones,
-        misplaced_flat_kg_ha=found.flat,
+        answer=_answer(saved, matters, pattern=pattern, unmixed=unmixed),
+        reason=_reason(ground, one_rate, pattern=pattern, unmixed=unmixed),
+        release_rules=bool(by_samples.var() < saved.var() / 2),
+        misplaced_zones_kg_ha=_misplaced(zones, ground),
+        misplaced_flat_kg_ha=_misplaced(others[0], ground),
         gain_kg_ha=0.0 if money else max(0.0, gain_ha) ** 0.5,
         gain_money_ha=gain_ha if money else None,
-        chance=found.chance,
+        currency=money.currency if money else None,
+        chance=float((saved > 0).mean()),
         outcomes=(zones, *others),
         rate_without_insurance_kg_ha=_without_insurance(ground) if money else None,
     )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """What the sentences say: nitrogen misplaced (kg N/ha), chance, money saved, rates the same or all nothing.
-
-    `release_rules` says that doubt about the release, not about the samples, is most of the doubt.
-    """
-
-    zones: float
-    flat: float
-    chance: float
-    saved_text: str | None
-    same: bool
-    nothing: bool
-    release_rules: bool
+def _reason(ground: Ground, one_rate: Floats, *, pattern: bool, unmixed: bool) -> Reason:
+    if unmixed:
+        return "unmixed"
+    if not pattern:
+        return "no pattern"
+    if not ground.rate_n_kg_ha.any() and ground.money is None:
+        return "nothing to spread"
+    return "same rates" if bool((ground.rate_n_kg_ha == one_rate).all()) else "gain"
 
 
 def _misplaced(outcome: Outcome, ground: Ground) -> float:
@@ -147,75 +136,9 @@ def _without_insurance(ground: Ground) -> float:
     return float(np.average(due[:, 0], weights=ground.cells))
 
 
-def _answer(
-    saved: Floats, matters: float, *, pattern: bool, unmixed: bool
-) -> Literal["worth it", "not worth it", "cannot tell"]:
+def _answer(saved: Floats, matters: float, *, pattern: bool, unmixed: bool) -> Answer:
     if unmixed or not pattern:
         return "cannot tell"
     if saved.mean() >= matters and (saved > 0).mean() >= SURE:
         return "worth it"
     return "not worth it" if (saved > matters).mean() <= 1 - SURE else "cannot tell"
-
-
-def _text(answer: str, found: _Found, plan: Plan, *, pattern: bool, unmixed: bool) -> str:
-    if unmixed:
-        return (
-            "Cannot tell: one nitrogen value stands for a mixed or weedy stand, so the map does not know where "
-            "grass or weeds make the mass. Give nitrogen_pct or legume_pct for each sample."
-        )
-    if not pattern:
-        return (
-            "Cannot tell: these samples show no pattern that improves on the field average, which does not show "
-            "that the field is even. More samples or a covariate would help."
-        )
-    if found.nothing and found.saved_text is None:
-        return (
-            "Nothing is to be spread: on the expected credit every zone has what it needs. Where the credit falls "
-            "short the crop would too: see the interval."
-        )
-    if found.same:
-        return "Not worth it: on this rate step the zones come to the same rate as one rate a block."
-    zones, flat = (rate_text(kg_ha, plan.units) for kg_ha in (found.zones, found.flat))
-    misses = (
-        f"if the residue releases as expected, one rate a block misses the need by {flat} of nitrogen, zones"
-    )
-    chance = f"the chance that varying beats one rate is {_percent(found.chance)}"
-    saves = f"zones save {found.saved_text} over the best one rate; " if found.saved_text else ""
-    if answer == "worth it":
-        return f"Worth it: {saves}{misses} by {zones}; {chance}."
-    if answer == "not worth it":
-        return (
-            f"Not worth it: {saves}{misses} still by {zones}; so small a gain seldom repays a map ({chance})."
-        )
-    return (
-        f"Cannot tell from these samples: {saves}{misses} by {zones}, but what zones gain is about as large as "
-        f"what the samples and the release leave open ({chance})."
-    )
-
-
-def _change(answer: str, found: _Found, *, pattern: bool, unmixed: bool) -> str:
-    """What would change the answer."""
-    if unmixed:
-        return "A nitrogen value or a share of legume for each sample would settle it."
-    if not pattern:
-        return (
-            "More samples, closer together in places, or a covariate that follows the stand would settle it."
-        )
-    if answer == "cannot tell":
-        return (
-            "Check strips would settle it: most of the doubt is in how much of the stand's nitrogen the crop gets."
-            if found.release_rules
-            else "More samples, or a covariate, would settle it: most of the doubt is in the map of the stand."
-        )
-    if answer == "not worth it":
-        return "A stand that differs more from place to place, or a finer rate step, would change it."
-    return (
-        "Check strips that show the crop gets much less from the stand than was credited would change it."
-        if found.release_rules
-        else "Samples that show less difference between the thin and the thick stand would change it."
-    )
-
-
-def _percent(share: float) -> str:
-    """Whole percent; what draws cannot tell from certainty is not called certain."""
-    return "above 99 %" if share > 0.99 else "below 1 %" if share < 0.01 else f"{share * 100:.0f} %"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 STRIP_INK = "#8a1c4a"  # apart from every step of cividis, in lightness too
@@ -51,15 +52,15 @@ def add_strips(chart: folium.Map, result: Result) -> None:
     ).add_to(group)
 
 
-def add_passes_and_loads(chart: folium.Map, result: Result) -> None:
+def add_passes_and_loads(chart: folium.Map, result: Result, one: ApplicationMap) -> None:
     """Passes as thin lines, and a mark where each load runs out; switched on by whoever drives."""
-    if not result.spread.passes:
+    if not one.spread.passes:
         return
     name = "Passes and loads"
-    if len(result.plan.application) > 1:
-        name += f" {result.applications[0].number}"
+    if one.application.of > 1:
+        name += f" {one.application.number}"
     group = folium.FeatureGroup(name=name, show=False).add_to(chart)
-    lines = MultiLineString([one.line for one in result.spread.passes])
+    lines = MultiLineString([each.line for each in one.spread.passes])
     folium.GeoJson(
         {"type": "FeatureCollection", "features": [feature(0, lines, result)]},
         style_function=lambda _: {"color": palette.INK, "weight": 1, "opacity": 0.7, "className": "pass"},
@@ -74,7 +75,7 @@ def add_passes_and_loads(chart: folium.Map, result: Result) -> None:
             product=mass_text(load.product_kg, result.plan.units),
             passes=f"{load.pass_from} to {load.pass_to}",
         )
-        for number, load in enumerate(result.spread.loads)
+        for number, load in enumerate(one.spread.loads)
     ]
     if loads:
         layer(

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
     from fieldmap.webmap.views import View
     from fieldmap.zones import Zone
 
@@ -61,7 +62,7 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
     result
         From `fieldmap.run`.
     views
-        From `fieldmap.overlays.map_views`: the first is shown, the others wait for a switch.
+        From `views.map_views`: the first is shown, the others wait for a switch.
 
     Returns
     -------
@@ -90,7 +91,7 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
         chart.add_child(group)
         named[view.key] = group
         if view.picture is None:
-            _add_zones(group, result.alone(result.applications[view.application]))
+            _add_zones(group, result, result.applications[view.application])
         else:
             picture, corners = view.picture.uri, view.picture.corners
             group.add_child(
@@ -104,8 +105,8 @@ def build_map(result: Result, views: Sequence[View]) -> folium.Map:
         add_strips(chart, result)
     named["outline"] = _add_outline(chart, result)
     for one in result.applications:
-        if not one.through_drip:
-            add_passes_and_loads(chart, result.alone(one))
+        if not one.application.through_drip:
+            add_passes_and_loads(chart, result, one)
     _add_samples(chart, result)
     # folium passes JavaScript on, though its types say bool.
     collapsed = JsCode(f"window.innerWidth < {PHONE_PX}")
@@ -144,17 +145,17 @@ def _tree(element: Element) -> Iterator[Element]:
         yield from _tree(child)
 
 
-def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
+def _add_zones(group: folium.FeatureGroup, result: Result, one: ApplicationMap) -> None:
     """Zones as polygons, with number and nitrogen rate written on every part."""
-    zones, colours = result.spread.zone_map.zones, palette.zone_colours(result)
-    headings = dict(zip(ZONE_ROWS, summary.zone_columns(result), strict=True))
+    zones, colours = one.spread.zone_map.zones, palette.zone_colours(one)
+    headings = dict(zip(ZONE_ROWS, summary.zone_columns(result.plan.units), strict=True))
     headings["credit"] += " (90 % interval)"
     features = [
         feature(
             number,
             MultiPolygon([part.geometry for part in zone.parts]),
             result,
-            **dict(zip(ZONE_ROWS, summary.zone_cells(zone, result), strict=True)),
+            **dict(zip(ZONE_ROWS, summary.zone_cells(zone, result.plan.units), strict=True)),
         )
         for number, zone in enumerate(zones)
     ]
@@ -180,7 +181,7 @@ def _add_zones(group: folium.FeatureGroup, result: Result) -> None:
     largest = {zone.zone: part for zone, part in sorted(parts, key=lambda pair: pair[1].area_ha)}
     for zone, part in parts:
         _add_label(group, zone, part.geometry, result, keep=largest[zone.zone] is part)
-    for strip in result.spread.zone_map.strips:
+    for strip in one.spread.zone_map.strips:
         _add_label(group, strip, strip.parts[0].geometry, result, keep=True)
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from branca.element import Figure
 
     from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap
     from fieldmap.webmap.pixels import Pixels
 
@@ -46,8 +47,8 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
         area=summary.field_area_text(result),
         views=views,
         numbers=summary.five_numbers(result),
-        columns=summary.zone_columns(result),
-        tables=[_zone_table(one, result.alone(one)) for one in result.applications],
+        columns=summary.zone_columns(result.plan.units),
+        tables=[_zone_table(one, result.plan.units) for one in result.applications],
         no_spread=not result.field.no_spread.is_empty,
         loads=bool(result.spread.loads),
         warnings=result.warnings,
@@ -62,10 +63,10 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
     )
 
 
-def _zone_table(one: ApplicationMap, result: Result) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
+def _zone_table(one: ApplicationMap, units: UnitSystem) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
     """Heading and rows, each a colour and its cells, of an application's zone table."""
-    colours = palette.zone_colours(result)
-    heading = summary.application_title(one) if len(result.plan.application) > 1 else "Zones"
+    colours = palette.zone_colours(one)
+    heading = summary.application_title(one) if one.application.of > 1 else "Zones"
     return heading, [
-        (colours[zone.zone], summary.zone_cells(zone, result)) for zone in result.spread.zone_map.zones
+        (colours[zone.zone], summary.zone_cells(zone, units)) for zone in one.spread.zone_map.zones
     ]

@@ -100,27 +100,25 @@ def _zone_views(result: Result) -> Iterator[View]:
     """The zones of every application, the first's first."""
     unit, several = rate_unit(result.plan.units), len(result.applications) > 1
     for position, one in enumerate(result.applications):
-        own = result.alone(one)
-        rates = {
-            zone.zone: whole(shown_rate(zone.rate_n_kg_ha, own.plan.units))
-            for zone in own.spread.zone_map.zones
-        }
+        units = result.plan.units
+        rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, units)) for zone in one.spread.zone_map.zones}
+        said = findings.zones_say(one, result.field, units)
         yield View(
-            "zones" if position == 0 else f"zones_{one.number}",
-            f"Zones {one.number}" if several else "Zones",
-            f"{one.told.date}: {findings.zones_say(own)}" if several else findings.zones_say(own),
+            "zones" if position == 0 else f"zones_{one.application.number}",
+            f"Zones {one.application.number}" if several else "Zones",
+            f"{one.application.date}: {said}" if several else said,
             f"{summary.application_title(one)}. Nitrogen rate, {unit}"
             if several
             else f"Nitrogen rate, {unit}",
-            _zone_legend(palette.zone_colours(own), rates),
+            _zone_legend(palette.zone_colours(one), rates),
             application=position,
         )
 
 
 def received_n_kg_ha(result: Result) -> NDArray[np.float64]:
     """Nitrogen that the ground receives when the map is driven, on the field's grid."""
-    product = result.plan.spreader.product_entry
-    return result.spread.delivery.received_kg_ha * product.nitrogen_fraction
+    first = result.applications[0]
+    return first.spread.delivery.received_kg_ha * first.application.product.nitrogen_fraction
 
 
 def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch, ...]:

@@ -3,13 +3,12 @@
 from fieldmap.zones.draw import DrawnZones, draw_zones, zone_loss
 from fieldmap.zones.levels import LevelSet
 from fieldmap.zones.loss import Loss, MoneyLoss
-from fieldmap.zones.rates import Part, Zone, ZoneMap, area_numbers, rate_zones
-from fieldmap.zones.strips import ADVICE, Strip, place_strips, strips_again
+from fieldmap.zones.rates import Part, Zone, ZoneMap, area_numbers, mean_credit, rate_zones
+from fieldmap.zones.strips import Strip, place_strips, strips_again
 from fieldmap.zones.thin_ground import ThinZone
 from fieldmap.zones.width import Width
 
 __all__ = [
-    "ADVICE",
     "DrawnZones",
     "LevelSet",
     "Loss",
@@ -22,6 +21,7 @@ __all__ = [
     "ZoneMap",
     "area_numbers",
     "draw_zones",
+    "mean_credit",
     "place_strips",
     "rate_zones",
     "strips_again",

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import economics, given_kg_ha, missing_kg_ha
-from fieldmap.errors import InputError, Problem
+from fieldmap.budget import given_kg_ha, missing_kg_ha
 from fieldmap.field import per_block
 from fieldmap.spreader import product_rate_kg_ha, product_rates_kg_ha
 from fieldmap.zones.levels import best_levels, choose_levels
@@ -22,10 +21,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed
+    from fieldmap.budget import BlockNeed, Economics
     from fieldmap.credit import CreditMap
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
     from fieldmap.spreader import Pass
     from fieldmap.zones.levels import LevelSet
     from fieldmap.zones.loss import Loss
@@ -53,51 +52,43 @@ class DrawnZones:
     width: Width
 
 
-def zone_loss(credit: CreditMap, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> Loss:
+def zone_loss(
+    credit: CreditMap, needs: Sequence[BlockNeed], field: Field, spreader: Spreader, money: Economics | None
+) -> Loss:
     """What every product rate costs every cell that is spread.
 
-    Money, where the plan has a yield response and both prices; else the squared difference from what the
-    need leaves to spread.
+    Money where it is followed; else the squared difference from what the need leaves to spread.
     """
     spread = field.spread_index >= 0
-    if not spread.any():
-        raise InputError(
-            Problem(
-                plan.field.no_spread or plan.field.boundary,
-                "",
-                "the no-spread areas with their setbacks cover the whole field",
-                "some ground to spread is expected",
-                "Check the setbacks",
-            )
-        )
-    money = economics(plan)
     if money is None:
-        return _squared_loss(np.where(spread, credit.credit_kg_ha, np.nan), needs, field, plan)
-    fraction = plan.spreader.product_entry.nitrogen_fraction
+        return _squared_loss(np.where(spread, credit.credit_kg_ha, np.nan), needs, field, spreader)
+    fraction = spreader.product_entry.nitrogen_fraction
     reaches_crop = fraction * per_block(field, [need.recovery for need in needs])
     others = per_block(field, [need.other_credits_kg_ha for need in needs])
     supply = np.where(spread, credit.credit_kg_ha + others, np.nan)
     # Of several applications each bears its share of what is lost, as if the later ones kept step with it.
     share = per_block(field, [max(need.share, _SHARE_MIN) for need in needs])
-    given = product_rate_kg_ha(given_kg_ha(needs, field), plan.spreader.product_entry)
+    given = product_rate_kg_ha(given_kg_ha(needs, field), spreader.product_entry)
     return MoneyLoss.from_rasters(
         share * ((money.plateau_n_kg_ha - supply) / reaches_crop - given),
         share * credit.se_kg_ha / reaches_crop,
         money.curvature_money * reaches_crop**2 / share,
         price=money.nitrogen_price * fraction,
-        step_kg_ha=plan.spreader.rate_step_kg_ha,
+        step_kg_ha=spreader.rate_step_kg_ha,
     )
 
 
-def _squared_loss(credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, plan: Plan) -> SquaredLoss:
+def _squared_loss(
+    credit_kg_ha: Floats, needs: Sequence[BlockNeed], field: Field, spreader: Spreader
+) -> SquaredLoss:
     supplemental = np.maximum(missing_kg_ha(needs, credit_kg_ha, field), 0.0)
-    return SquaredLoss(product_rate_kg_ha(supplemental, plan.spreader.product_entry))
+    return SquaredLoss(product_rate_kg_ha(supplemental, spreader.product_entry))
 
 
 def draw_zones(
     loss: Loss,
     field: Field,
-    plan: Plan,
+    spreader: Spreader,
     passes: Sequence[Pass],
     *,
     number: int | None = None,
@@ -107,14 +98,13 @@ def draw_zones(
 
     Parameters
     ----------
-    loss, field, plan, passes
-        What zones are drawn by, the field, the plan, and the passes that will be driven.
+    loss, field, spreader, passes
+        What zones are drawn by, the field, the machine with its limits, and the passes that will be driven.
     number
-        How many levels at most; by default the fewest that serve nearly as well as the plan's `zones_max`.
+        How many levels at most; by default the fewest that serve nearly as well as `zones_max`.
     zone_min_m2
-        Least area of a zone's part, m²; by default the plan's.
+        Least area of a zone's part, m²; by default the spreader's `zone_min`.
     """
-    spreader = plan.spreader
     minimum_area_m2 = (zone_min_m2 or spreader.zone_min_m2) * PLANE_AREA_MARGIN
     block_index = field.spread_index
     step_kg_ha = spreader.rate_step_kg_ha

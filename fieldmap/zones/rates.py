@@ -22,10 +22,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry import Polygon
 
-    from fieldmap.budget import BlockNeed
+    from fieldmap.agronomy import Product
+    from fieldmap.budget import BlockNeed, Economics
     from fieldmap.credit import CreditDraws, CreditMap
     from fieldmap.field import Field, Grid
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
     from fieldmap.zones.draw import DrawnZones
     from fieldmap.zones.polygons import ZonePart
     from fieldmap.zones.strips import Strip
@@ -103,7 +104,7 @@ class ZoneMap:
 
 
 @dataclass(frozen=True)
-class _MeanCredit:
+class MeanCredit:
     """Mean credit of some cells, kg N/ha, with the standard errors of that mean."""
 
     kg_ha: float
@@ -112,7 +113,13 @@ class _MeanCredit:
 
     @property
     def se(self) -> float:
+        """Of both together."""
         return float(np.hypot(self.se_sampling, self.se_release))
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Its 90 % interval."""
+        return self.kg_ha - Z_90 * self.se, self.kg_ha + Z_90 * self.se
 
 
 def area_numbers(zones: DrawnZones, field: Field) -> NDArray[np.int64]:
@@ -129,7 +136,10 @@ def rate_zones(
     *,
     field: Field,
     needs: Sequence[BlockNeed],
-    plan: Plan,
+    spreader: Spreader,
+    confidence: float,
+    cap: bool,
+    money: Economics | None,
 ) -> ZoneMap:
     """Give every zone its rate.
 
@@ -145,18 +155,26 @@ def rate_zones(
         Expected credit and joint draws of its sampling error.
     strips
         Check strips, cut out of the zones; they keep their own rates.
-    field, needs, plan
-        The field, the need of each block, the plan.
+    field, needs, spreader
+        The field, the need of each block, the machine with its product and limits.
+    confidence
+        Chance that a zone's credit is at least what is used of it, 0.5 or more.
+    cap
+        Whether the zone with the highest rate is held at the flat rate.
+    money
+        What rates follow in place of the need, where they do.
     """
     shapes, levels_kg_ha = zones.shapes, zones.levels_kg_ha
     level = _level_raster(shapes, field)
     caution_kg_ha, rate_kg_ha = _cautious_rates(
-        level, levels_kg_ha, credit, draws, field=field, needs=needs, plan=plan
+        level, levels_kg_ha, credit, draws, field=field, needs=needs, spreader=spreader, confidence=confidence
     )
     spread = level >= 0
     credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
     asked_kg_ha = rate_kg_ha
-    rate_kg_ha, thin = hold_back(asked_kg_ha, level, credit_used, needs, field, plan)
+    rate_kg_ha, thin = hold_back(
+        asked_kg_ha, level, credit_used, needs, field, spreader=spreader, cap=cap, money=money
+    )
     withheld_kg_ha = np.where(spread, (asked_kg_ha - rate_kg_ha)[level], np.nan)
     used = np.unique([shape.zone for shape in shapes])
     zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
@@ -170,7 +188,8 @@ def rate_zones(
     left, cut = shapes, tuple(one.geometry for one in strips)
     if strips:
         left, cut = cut_out(shapes, cut, [block.spread for block in field.blocks])
-    row = functools.partial(_zone, credit_used, credit=credit, draws=draws, plan=plan, field=field)
+    product = spreader.product_entry
+    row = functools.partial(_zone, credit_used, credit=credit, draws=draws, product=product, field=field)
     return ZoneMap(
         zones=tuple(
             row(
@@ -194,11 +213,11 @@ def rate_zones(
             for one, geometry in zip(strips, cut, strict=True)
         ),
         credit_used_kg_ha=credit_used,
-        rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, plan.spreader.product_entry),
+        rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, product),
         product_kg_ha=product_kg_ha,
         in_strip=strip >= 0,
-        zone_rate_n_kg_ha=nitrogen_rate_kg_ha(zone_product_kg_ha, plan.spreader.product_entry),
-        withheld_n_kg_ha=nitrogen_rate_kg_ha(withheld_kg_ha, plan.spreader.product_entry),
+        zone_rate_n_kg_ha=nitrogen_rate_kg_ha(zone_product_kg_ha, product),
+        withheld_n_kg_ha=nitrogen_rate_kg_ha(withheld_kg_ha, product),
         thin=thin,
     )
 
@@ -218,30 +237,31 @@ def _cautious_rates(
     *,
     field: Field,
     needs: Sequence[BlockNeed],
-    plan: Plan,
+    spreader: Spreader,
+    confidence: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Caution (kg N/ha of credit not used) and product rate of each level."""
-    allowed = product_rates_kg_ha(plan.spreader)
+    allowed = product_rates_kg_ha(spreader)
     missing = missing_kg_ha(needs, credit.credit_kg_ha, field)
     credit_per_n = per_block(field, [need.credit_per_n for need in needs])
-    quantile = float(ndtri(plan.credit.confidence))
+    quantile = float(ndtri(confidence))
     caution_kg_ha, rate_kg_ha = np.zeros(len(levels_kg_ha)), levels_kg_ha.astype(np.float64)
     for number in np.unique(level[level >= 0]):
         cells = level == number
-        caution_kg_ha[number] = quantile * _mean_credit(cells, credit, draws).se
+        caution_kg_ha[number] = quantile * mean_credit(cells, credit, draws).se
         expected = float(missing[cells].mean())
         cautious = expected + float((caution_kg_ha[number] / credit_per_n[cells]).mean())
         more_n_kg_ha = max(0.0, cautious) - max(0.0, expected)
-        wanted = levels_kg_ha[number] + more_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
+        wanted = levels_kg_ha[number] + more_n_kg_ha / spreader.product_entry.nitrogen_fraction
         rate_kg_ha[number] = nearest_rate_kg_ha(wanted, allowed)
     return caution_kg_ha, rate_kg_ha
 
 
-def _mean_credit(cells: NDArray[np.bool_], credit: CreditMap, draws: CreditDraws) -> _MeanCredit:
+def mean_credit(cells: NDArray[np.bool_], credit: CreditMap, draws: CreditDraws) -> MeanCredit:
     """Mean credit of the cells; its sampling error from the draws, its release error shared by all cells."""
     at = cells[draws.row, draws.column]
     drawn = np.average(draws.credit_kg_ha[at], axis=0, weights=draws.cells[at]) if at.any() else np.zeros(1)
-    return _MeanCredit(
+    return MeanCredit(
         float(credit.credit_kg_ha[cells].mean()),
         float(drawn.std()),
         abs(float((credit.credit_kg_ha * credit.release_error)[cells].mean())),
@@ -285,18 +305,17 @@ def _zone(
     credit: CreditMap,
     draws: CreditDraws,
     need: BlockNeed,
-    plan: Plan,
+    product: Product,
     field: Field,
     strip: bool = False,
 ) -> Zone:
     cells = _cells(polygons, cells, field)
-    mean = _mean_credit(cells, credit, draws)
+    mean = mean_credit(cells, credit, draws)
     areas_ha = [true_area_ha(polygon, field.crs) for polygon in polygons]
     parts = tuple(
         Part(polygon, area_ha, area_ha * product_kg_ha)
         for polygon, area_ha in zip(polygons, areas_ha, strict=True)
     )
-    product = plan.spreader.product_entry
     return Zone(
         zone=number,
         block=need.block,
@@ -304,8 +323,8 @@ def _zone(
         area_ha=sum(areas_ha),
         need_kg_ha=need.need_kg_ha,
         credit_kg_ha=mean.kg_ha,
-        credit_low_kg_ha=mean.kg_ha - Z_90 * mean.se,
-        credit_high_kg_ha=mean.kg_ha + Z_90 * mean.se,
+        credit_low_kg_ha=mean.interval[0],
+        credit_high_kg_ha=mean.interval[1],
         credit_low_sampling_kg_ha=mean.kg_ha - Z_90 * mean.se_sampling,
         credit_high_sampling_kg_ha=mean.kg_ha + Z_90 * mean.se_sampling,
         credit_used_kg_ha=float(np.nanmean(credit_used_kg_ha[cells])),

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from fieldmap.budget import BlockNeed
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader, Strips
     from fieldmap.spreader import Pass
     from fieldmap.zones.draw import DrawnZones
 
@@ -37,7 +37,6 @@ SHORT_M, SHORT_SWATHS = (
 LONG = 2.0  # the others are so much longer
 APART_SWATHS = 2  # at the zones' own rate between strips, to compare with
 ONE_ZONE = 0.5  # a place that crosses no zone border is worth so much of one that does
-ADVICE = "Try it on one block first, with check strips, before the whole farm."
 
 
 @dataclass(frozen=True)
@@ -59,12 +58,13 @@ def place_strips(
     zones: DrawnZones,
     se_kg_ha: Floats,
     *,
+    strips: Strips | None,
     needs: Sequence[BlockNeed],
     passes: Sequence[Pass],
     field: Field,
-    plan: Plan,
+    spreader: Spreader,
 ) -> tuple[Strip, ...]:
-    """Lay the plan's check strips where the credit's standard error matters most.
+    """Lay check strips where the credit's standard error matters most.
 
     Along the heading, each over two whole passes; in one block as long as it has room, the one with the most
     doubt in all. Never on headlands or in no-spread areas, never across blocks, and no piece of a zone that they
@@ -76,44 +76,46 @@ def place_strips(
         What the strips are cut out of.
     se_kg_ha
         Standard error of the credit, raster (rows, columns).
-    needs, passes, field, plan
-        The need of each block, the passes that will be driven, the field, the plan.
+    strips
+        How many, and at which shares of the whole need; None for none.
+    needs, passes, field, spreader
+        The need of each block, the passes that will be driven, the field, the machine.
     """
-    lines = _Lines.of(passes, plan.spreader.swath_m)
-    if plan.strips is None or lines is None:
+    lines = _Lines.of(passes, spreader.swath_m)
+    if strips is None or lines is None:
         return ()
-    room = _Room(zones.shapes, plan.spreader.zone_min_m2 * PLANE_AREA_MARGIN)
+    room = _Room(zones.shapes, spreader.zone_min_m2 * PLANE_AREA_MARGIN, APART_SWATHS * spreader.swath_m)
     zone = _zone_raster(zones, field)
     doubt = [float(np.nansum(np.where(field.spread_index == k, se_kg_ha**2, 0.0))) for k in range(len(needs))]
-    wanted = strip_levels(plan.strips.number, plan.strips.levels)
-    strips: list[Strip] = []
+    wanted = strip_levels(strips.number, strips.levels)
+    laid: list[Strip] = []
     for block in np.argsort(doubt)[::-1].tolist():
-        inner = field.blocks[block].spread.buffer(-plan.spreader.swath_m)
-        for level in wanted[len(strips) :]:
-            for length_m in _lengths_m(level, plan):
+        inner = field.blocks[block].spread.buffer(-spreader.swath_m)
+        for level in wanted[len(laid) :]:
+            for length_m in _lengths_m(level, spreader):
                 places = lines.places(inner, length_m)
                 score = _scores(places, se_kg_ha, zone, field)
-                found = room.first([places[k] for k in np.argsort(-score, kind="stable")], block, plan)
+                found = room.first([places[k] for k in np.argsort(-score, kind="stable")], block)
                 if found is not None:
                     break
             if found is None:
                 break
-            strips.append(
+            laid.append(
                 Strip(
-                    number=len(strips) + 1,
+                    number=len(laid) + 1,
                     level=level,
                     block=block,
-                    product_kg_ha=_rate_kg_ha(level, needs[block], 0.0, plan),
+                    product_kg_ha=_rate_kg_ha(level, needs[block], 0.0, spreader),
                     geometry=found.shape,
-                    middle=found.shortened(change_m(plan)).widened(1 / SWATHS).shape,
+                    middle=found.shortened(change_m(spreader)).widened(1 / SWATHS).shape,
                 )
             )
-    return tuple(strips)
+    return tuple(laid)
 
 
-def change_m(plan: Plan) -> float:
-    """Distance that a rate change takes at the plan's speed."""
-    return plan.spreader.rate_change_s * plan.spreader.speed_m_s
+def change_m(spreader: Spreader) -> float:
+    """Distance that a rate change takes at the machine's speed."""
+    return spreader.rate_change_s * spreader.speed_m_s
 
 
 def strip_levels(number: int, levels: Sequence[float]) -> list[float]:
@@ -123,14 +125,14 @@ def strip_levels(number: int, levels: Sequence[float]) -> list[float]:
     return [levels[k % len(levels)] for k in range(number)]
 
 
-def _lengths_m(level: float, plan: Plan) -> tuple[float, ...]:
+def _lengths_m(level: float, spreader: Spreader) -> tuple[float, ...]:
     """Lengths to try, the best first; a strip without nitrogen is kept short."""
-    short = max(SHORT_M + 2 * change_m(plan), SHORT_SWATHS * plan.spreader.swath_m)
+    short = max(SHORT_M + 2 * change_m(spreader), SHORT_SWATHS * spreader.swath_m)
     return (short,) if level == 0 else (LONG * short, (1 + LONG) / 2 * short, short)
 
 
 def strips_again(
-    strips: Sequence[Strip], needs: Sequence[BlockNeed], field: Field, plan: Plan
+    strips: Sequence[Strip], needs: Sequence[BlockNeed], field: Field, spreader: Spreader
 ) -> tuple[Strip, ...]:
     """The strips of an earlier application, on the same ground, at the rates of this one."""
     given = given_kg_ha(needs, field)
@@ -138,20 +140,20 @@ def strips_again(
     return tuple(
         replace(
             one,
-            product_kg_ha=_rate_kg_ha(one.level, needs[one.block], float(given[cells == k].mean()), plan),
+            product_kg_ha=_rate_kg_ha(one.level, needs[one.block], float(given[cells == k].mean()), spreader),
         )
         for k, one in enumerate(strips)
     )
 
 
-def _rate_kg_ha(level: float, need: BlockNeed, given_n_kg_ha: float, plan: Plan) -> float:
+def _rate_kg_ha(level: float, need: BlockNeed, given_n_kg_ha: float, spreader: Spreader) -> float:
     """Product at a share of the whole need less the other credits: the cover crop is not credited."""
     whole_n_kg_ha = max(0.0, need.need_kg_ha - need.other_credits_kg_ha) / need.recovery
     if need.tested_n_kg_ha is not None:
         whole_n_kg_ha = need.tested_n_kg_ha
     left_n_kg_ha = max(0.0, level * whole_n_kg_ha - given_n_kg_ha)
-    wanted = need.share * left_n_kg_ha / plan.spreader.product_entry.nitrogen_fraction
-    return nearest_rate_kg_ha(wanted, product_rates_kg_ha(plan.spreader))
+    wanted = need.share * left_n_kg_ha / spreader.product_entry.nitrogen_fraction
+    return nearest_rate_kg_ha(wanted, product_rates_kg_ha(spreader))
 
 
 def _zone_raster(zones: DrawnZones, field: Field) -> Floats:
@@ -245,18 +247,16 @@ def _scores(places: Sequence[_Place], se_kg_ha: Floats, zone: Floats, field: Fie
 class _Room:
     """What the zones have left for strips; each strip that is placed takes its ground."""
 
-    def __init__(self, shapes: Sequence[ZonePart], minimum_m2: float) -> None:
+    def __init__(self, shapes: Sequence[ZonePart], minimum_m2: float, apart_m: float) -> None:
         self.parts = [ZonePart(shape.zone, shape.block, shape.geometry) for shape in shapes]
-        self.minimum_m2 = minimum_m2
+        self.minimum_m2, self.apart_m = minimum_m2, apart_m
         self.taken: list[Polygon] = []
 
-    def first(self, places: Sequence[_Place], block: int, plan: Plan) -> _Place | None:
+    def first(self, places: Sequence[_Place], block: int) -> _Place | None:
         """The first place that keeps off other strips and leaves no piece of a zone too small; it is taken."""
         for place in places:
             shape = place.shape
-            if any(
-                shape.distance(other) < APART_SWATHS * plan.spreader.swath_m - 0.01 for other in self.taken
-            ):
+            if any(shape.distance(other) < self.apart_m - 0.01 for other in self.taken):
                 continue
             left = self._left(shape, block)
             if left is not None:

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed
+    from fieldmap.budget import BlockNeed, Economics
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import Spreader
 
     Floats = NDArray[np.float64]
 
@@ -51,9 +51,12 @@ def hold_back(
     credit_used_kg_ha: Floats,
     needs: Sequence[BlockNeed],
     field: Field,
-    plan: Plan,
+    *,
+    spreader: Spreader,
+    cap: bool,
+    money: Economics | None,
 ) -> tuple[Floats, ThinZone | None]:
-    """Cap the highest-rate zone at the flat rate, where the plan says so.
+    """Cap the highest-rate zone at the flat rate, where that is asked for.
 
     Parameters
     ----------
@@ -63,8 +66,12 @@ def hold_back(
         Level of each cell, -1 where nothing is spread, raster.
     credit_used_kg_ha
         Credit as the zones use it, raster, NaN where nothing is spread.
-    needs, field, plan
-        The need of each block, the field, the plan.
+    needs, field, spreader
+        The need of each block, the field, the machine.
+    cap
+        Whether it is capped.
+    money
+        What rates follow in place of the need, where they do.
 
     Returns
     -------
@@ -73,26 +80,25 @@ def hold_back(
     """
     used = np.unique(level[level >= 0])
     highest = float(rate_kg_ha[used].max())
-    product = plan.spreader.product_entry
-    due = due_kg_ha(credit_used_kg_ha, needs, field, plan)
+    product = spreader.product_entry
+    due = due_kg_ha(credit_used_kg_ha, needs, field, money)
     of_block = np.array([_mean(due[field.spread_index == k]) for k in range(len(needs))])
     here = np.isin(level, used[rate_kg_ha[used] == highest])
     wanted = product_rate_kg_ha(of_block[field.block_index[here]].mean(), product)
-    flat_kg_ha = nearest_rate_kg_ha(float(wanted), product_rates_kg_ha(plan.spreader))
+    flat_kg_ha = nearest_rate_kg_ha(float(wanted), product_rates_kg_ha(spreader))
     if flat_kg_ha >= highest:
-        return rate_kg_ha, _of_one_block(highest, of_block, here, field, plan)
-    cap = plan.thin_ground.cap
+        return rate_kg_ha, _of_one_block(highest, of_block, here, field, spreader)
     asked_n, flat_n = nitrogen_rate_kg_ha(np.array([highest, flat_kg_ha]), product).tolist()
     held = np.where(rate_kg_ha == highest, flat_kg_ha, rate_kg_ha) if cap else rate_kg_ha
     return held, ThinZone(asked_n, flat_n, cap)
 
 
 def _of_one_block(
-    highest_kg_ha: float, due_kg_ha: Floats, here: NDArray[np.bool_], field: Field, plan: Plan
+    highest_kg_ha: float, due_kg_ha: Floats, here: NDArray[np.bool_], field: Field, spreader: Spreader
 ) -> ThinZone | None:
     """The block that the zone gives most above its own flat rate; `due_kg_ha` (blocks,) is nitrogen, as due."""
-    product = plan.spreader.product_entry
-    rates = product_rates_kg_ha(plan.spreader)
+    product = spreader.product_entry
+    rates = product_rates_kg_ha(spreader)
     inside = np.unique(field.block_index[here])
     flats = [nearest_rate_kg_ha(float(product_rate_kg_ha(due_kg_ha[k], product)), rates) for k in inside]
     flat_kg_ha, block = min(zip(flats, inside.tolist(), strict=True))

@@ -75,7 +75,8 @@ def groups_of(result: Result) -> dict[str, dict[str, str]]:
     what = {DRIP: DRIP_TABLE} | {name: text for files in GROUPS.values() for name, text in files.items()}
     own = {
         summary.application_title(one): {
-            f"application-{one.number}/{name}": what[name] for name in application_files(one.told)
+            f"application-{one.application.number}/{name}": what[name]
+            for name in application_files(one.application)
         }
         for one in result.applications
     }

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import streamlit as st
 
+from fieldmap.advice import change_text
 from fieldmap.app.plans import questions as form
 from fieldmap.app.session.answers import ask, ask_confidence, need_places, save_answers
 from fieldmap.app.session.memory import place_bar
 from fieldmap.app.session.messages import faults_told, plain, show_told
-from fieldmap.app.session.open_plan import draft_of, need_open_plan
-from fieldmap.app.session.results import last_result, map_of, need_result, try_result
+from fieldmap.app.session.open_plan import need_open_plan
+from fieldmap.app.session.results import draft_of, last_result, map_of, need_result, try_result
 from fieldmap.pipeline import Result
 from fieldmap.report import pictures, summary
 
@@ -62,11 +63,12 @@ def _bench(folder: Path) -> None:
 
 
 def _zone_table(result: Result) -> None:
+    units = result.plan.units
     for one in result.applications:
         if len(result.applications) > 1:
             st.markdown(f"**{plain(summary.application_title(one))}**")
-        rows = [summary.zone_cells(zone, result) for zone in one.spread.zone_map.rows]
-        table = pd.DataFrame(rows, columns=list(summary.zone_columns(result)))
+        rows = [summary.zone_cells(zone, units) for zone in one.spread.zone_map.rows]
+        table = pd.DataFrame(rows, columns=list(summary.zone_columns(units)))
         # Rates first: on a phone the rest is reached by pushing the table aside.
         st.dataframe(
             table, hide_index=True, column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, 3, 4, 2)]
@@ -95,20 +97,26 @@ def _behind(result: Result) -> None:
 
 def _ledger(result: Result) -> None:
     st.dataframe(
-        pd.DataFrame(summary.ledger_rows(result), columns=list(summary.ledger_columns(result))),
+        pd.DataFrame(summary.ledger_rows(result), columns=list(summary.ledger_columns(result.plan.units))),
         hide_index=True,
     )
     st.caption("A credit is negative; the lines of a block add up to what is still to spread on average.")
 
 
 def _loads(result: Result) -> None:
-    st.dataframe(pd.DataFrame(summary.load_rows(result), columns=list(summary.LOAD_COLUMNS)), hide_index=True)
-    st.write(plain(f"Driven on paper: {summary.driven_text(result)}."))
+    st.dataframe(
+        pd.DataFrame(
+            summary.load_rows(result.applications[0], result.plan.units), columns=list(summary.LOAD_COLUMNS)
+        ),
+        hide_index=True,
+    )
+    st.write(plain(f"Driven on paper: {summary.driven_text(result.applications[0], result.plan.units)}."))
 
 
 def _one_rate(result: Result) -> None:
-    st.write(plain(result.spread.verdict.change))
-    st.write(plain(f"By number of zones: {summary.by_number_text(result)}."))
+    by_number = summary.by_number_text(result.applications[0], result.plan.units, result.verdict.currency)
+    st.write(plain(change_text(result.verdict)))
+    st.write(plain(f"By number of zones: {by_number}."))
     st.pyplot(pictures.loss_picture(result, width_in=PICTURE_IN[0], height_in=2.6), width=520)
 
 

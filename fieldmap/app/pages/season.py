@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from fieldmap.advice import call_text
 from fieldmap.app.session.messages import plain
 from fieldmap.app.session.open_plan import go_to, need_open_plan
 from fieldmap.app.session.results import need_result
@@ -30,17 +31,18 @@ def page() -> None:
                 with st.expander(f"Week by week: {plain(season.block)}"):
                     st.dataframe(
                         pd.DataFrame(
-                            summary.season_rows(season, result), columns=list(summary.SEASON_COLUMNS)
+                            summary.season_rows(season, result.plan.units),
+                            columns=list(summary.SEASON_COLUMNS),
                         ),
                         hide_index=True,
                     )
     for call in result.budget.sidedress:
-        st.write(plain(call.text))
+        st.write(plain(call_text(call, result.plan.units)))
     if result.budget.stages:
         st.subheader("The stand across its stages", anchor=False)
         st.pyplot(pictures.stage_picture(result, width_in=4.2, height_in=3.0), width=650)
-        for course in result.budget.stages:
-            st.write(plain(course.text))
+        for text in summary.waiting_texts(result):
+            st.write(plain(text))
 
 
 page()

@@ -26,8 +26,8 @@ from fieldmap.app.plans.intake import (
 from fieldmap.app.plans.plan_file import add_entry, change_plan, plan_text, remove_entry, write_plan_text
 from fieldmap.app.session.answers import ask, ask_confidence, units_of, value_at
 from fieldmap.app.session.messages import callback, plain, save, show_told, tell
-from fieldmap.app.session.open_plan import draft_of, go_to, need_open_plan
-from fieldmap.app.session.results import average_of
+from fieldmap.app.session.open_plan import go_to, need_open_plan
+from fieldmap.app.session.results import average_of, draft_of
 from fieldmap.app.sketch import build_sketch, drawn_geojson
 from fieldmap.errors import InputError
 from fieldmap.read import MISSING, columns

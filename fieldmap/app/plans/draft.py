@@ -13,10 +13,11 @@ from fieldmap.app.plans.intake import read_rows
 from fieldmap.app.plans.plan_file import read_told
 from fieldmap.credit import draw_credit
 from fieldmap.errors import InputError
-from fieldmap.pipeline import check, reckon, survey
+from fieldmap.pipeline import check, courses_of, reckon, run, survey
 from fieldmap.plan import Plan, model_in
 from fieldmap.read import PLAN_FILE, parse_plan, read_boundary, read_no_spread, read_plan, read_samples
 from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
+from fieldmap.zones import mean_credit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,7 +27,10 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from fieldmap.budget import Budget
     from fieldmap.errors import Problem
+    from fieldmap.pipeline import Result
+    from fieldmap.stand import Stand
     from fieldmap.units import UnitSystem
 
 
@@ -98,15 +102,22 @@ class Draft:
         return [] if self.boundary is None else list(self.boundary["block"])
 
 
-def look_over(folder: Path) -> Draft:
-    """Read a plan under work and find everything that is wrong with it; never raises for what is wrong."""
+def told_of(folder: Path) -> dict[str, Any]:
+    """What plan.toml says; empty where it is not TOML or has something else where a section belongs."""
     try:
         told = read_told(folder)
-    except InputError:  # said again below
-        told = {}
-    if not _is_of_sections(told):  # nor can be asked about; told below too
-        told = {}
-    problems = _problems(folder)
+    except InputError:
+        return {}
+    return told if _is_of_sections(told) else {}
+
+
+def look_over(folder: Path, *, running: Callable[[Plan], Result] = run) -> Draft:
+    """Read a plan under work and find everything that is wrong with it; never raises for what is wrong.
+
+    `running` may be a run that keeps what it worked out.
+    """
+    told = told_of(folder)  # what is wrong with the text itself is said again below
+    problems = _problems(folder, running)
     field, samples = _section(told, "field"), _section(told, "samples")
 
     def read(file: object, reader: Callable[[Path], Any]) -> Any:
@@ -139,9 +150,9 @@ def look_over(folder: Path) -> Draft:
     )
 
 
-def _problems(folder: Path) -> list[Problem]:
+def _problems(folder: Path, running: Callable[[Plan], Result]) -> list[Problem]:
     try:
-        check(folder)
+        check(folder, running=running)
     except InputError as error:
         return list(error.places)
     return []
@@ -225,12 +236,10 @@ def whereabouts(boundary: gpd.GeoDataFrame, units: UnitSystem) -> str:
     )
 
 
-def average_text(
+def survey_and_reckon(
     folder: Path, told: dict[str, Any], *, progress: Callable[[str], None] = lambda _: None
-) -> str:
-    """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left.
-
-    It needs the first four parts only.
+) -> tuple[Plan, Stand, Budget]:
+    """Stand and budget of a plan of which the first four parts are ready.
 
     Raises
     ------
@@ -243,8 +252,12 @@ def average_text(
     except InputError:
         plan = parse_plan({**told, "spreader": _ANY_SPREADER}, folder)
     stand = survey(plan, progress=progress)
-    budget = reckon(plan, stand)
-    field, units = stand.field, plan.units
+    return plan, stand, reckon(plan, stand, courses_of(plan, stand))
+
+
+def average_text(stand: Stand, budget: Budget, units: UnitSystem) -> str:
+    """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left."""
+    field = stand.field
     draws = draw_credit(
         stand.biomass,
         stand.nitrogen_pct,
@@ -256,17 +269,12 @@ def average_text(
     tested = {call.block for call in budget.sidedress}
     lines = []
     for number, (block, need) in enumerate(zip(field.blocks, budget.needs, strict=True)):
-        cells = field.block_index == number
-        credit = float(budget.credit.credit_kg_ha[cells].mean())
-        points = field.block_index[draws.row, draws.column] == number
-        means = np.average(draws.credit_kg_ha[points], axis=0, weights=draws.cells[points])
-        release = float(budget.credit.release_error[cells].mean()) * abs(credit)
-        spread = 1.645 * float(np.hypot(means.std(), release))
-        left = need.need_kg_ha - credit - need.other_credits_kg_ha
-        shown = [whole(shown_rate(value, units)) for value in (credit, credit - spread, credit + spread)]
+        mean = mean_credit(field.block_index == number, budget.credit, draws)
+        left = need.need_kg_ha - mean.kg_ha - need.other_credits_kg_ha
+        credit, low, high = (whole(shown_rate(value, units)) for value in (mean.kg_ha, *mean.interval))
         lines.append(
             f"{block.name}, {need.crop}: need {rate_text(need.need_kg_ha, units)}, credit from the stand "
-            f"{shown[0]} ({shown[1]} to {shown[2]}) {rate_unit(units)}, other credits "
+            f"{credit} ({low} to {high}) {rate_unit(units)}, other credits "
             f"{rate_text(need.other_credits_kg_ha, units)}, left to spread {rate_text(max(left, 0.0), units)}"
             + (", of it what the nitrate test allows" if block.name in tested else "")
         )

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from fieldmap.app.plans.draft import told_of
 from fieldmap.app.plans.plan_file import change_plan
 from fieldmap.app.session.messages import LOG, callback, plain, save
-from fieldmap.app.session.open_plan import draft_of
 from fieldmap.units import comma_hint, parse_quantity, shown_quantity
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ Place = tuple[str | int, ...]
 
 def change_units(folder: Path) -> None:
     """Metric or US, at any time, for every number of the plan."""
-    told = draft_of(folder).told
+    told = told_of(folder)
     if not told:  # plan.toml is to be mended first
         return
     names = {"metric": "Metric", "us": "US"}

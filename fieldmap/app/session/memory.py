@@ -16,10 +16,8 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from fieldmap.plan import Plan
 
-
-KEPT_RESULTS, KEPT_AVERAGES, KEPT_FILES = 2, 8, 40
+KEPT_RESULTS, KEPT_DRAFTS, KEPT_AVERAGES, KEPT_FILES = 2, 8, 8, 40
 
 
 def content_of(folder: Path) -> tuple[tuple[str, int, int], ...]:
@@ -93,14 +91,3 @@ def told_how_far(steps: int) -> Iterator[Callable[[str], None]]:
     finally:
         if bar is not None:
             bar.empty()
-
-
-def stand_key(plan: Plan, digests: dict[str, str]) -> str:
-    """What a stand depends on: everything but need, caution and the size and number of zones."""
-    same = {"need_kg_ha": 1.0}
-    crop = plan.crop.model_copy(update=same)
-    blocks = [block.model_copy(update={"crop": block.crop.model_copy(update=same)}) for block in plan.block]
-    spreader = plan.spreader.model_copy(update={"zones_max": 1, "zone_min_m2": 1.0})
-    credit = plan.credit.model_copy(update={"confidence": 0.5})
-    without = {"crop": crop, "block": tuple(blocks), "spreader": spreader, "credit": credit}
-    return plan.model_copy(update=without).hash(digests)

@@ -6,20 +6,17 @@ is kept by the content of the plan and its files, so that it can be shared by ta
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from fieldmap.app.plans.draft import look_over
+from fieldmap.app.plans.draft import told_of
 from fieldmap.app.plans.workspace import list_plans, plan_folder, workspace_folder
-from fieldmap.app.session.memory import content_of
 from fieldmap.app.session.messages import plain
 
 if TYPE_CHECKING:
+    from pathlib import Path
     from typing import Any
-
-    from fieldmap.app.plans.draft import Draft
 
 
 LAST_OPEN, CAUTIONS_READ = ".last-open", ".cautions-read"
@@ -81,17 +78,7 @@ def plans() -> Any:
     return list_plans(workspace())
 
 
-def draft_of(folder: Path) -> Draft:
-    """The plan under work, looked over."""
-    return _draft(str(folder), content_of(folder))
-
-
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _draft(folder: str, content: Any) -> Draft:  # noqa: ARG001 - content is the key
-    return look_over(Path(folder))
-
-
 def heading_of(folder: Path) -> str:
     """The plan's name, fit for a heading that reads Markdown."""
-    name = str(draft_of(folder).told.get("name") or folder.name)
+    name = str(told_of(folder).get("name") or folder.name)
     return plain(name)

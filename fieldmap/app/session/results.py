@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import tempfile
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from fieldmap.app.plans.draft import average_text
+from fieldmap.app.plans.draft import average_text, look_over, survey_and_reckon
 from fieldmap.app.plans.workspace import zip_files
 from fieldmap.app.session.memory import (
     KEPT_AVERAGES,
+    KEPT_DRAFTS,
     KEPT_FILES,
     KEPT_RESULTS,
     content_of,
     kept,
-    stand_key,
     told_how_far,
 )
 from fieldmap.app.session.messages import BROKEN, LOG
-from fieldmap.app.session.open_plan import CAUTIONS_READ, draft_of, go_to
+from fieldmap.app.session.open_plan import CAUTIONS_READ, go_to
 from fieldmap.errors import InputError, Problem
 from fieldmap.export import files_of
-from fieldmap.pipeline import Result, run, survey
+from fieldmap.pipeline import Result, run, stand_key, survey
 from fieldmap.read import file_digests, read_plan
 from fieldmap.webmap import page, pixels
 
@@ -33,12 +34,35 @@ if TYPE_CHECKING:
     from fieldmap.stand import Stand
 
 
+def draft_of(folder: Path) -> Draft:
+    """The plan under work, looked over, with all that a run of it would refuse."""
+    draft: Draft = kept("drafts", KEPT_DRAFTS).of(
+        f"{folder} {content_of(folder)}", lambda: look_over(folder, running=partial(_run_kept, folder))
+    )
+    return draft
+
+
+def _run_kept(folder: Path, plan: Plan) -> Result:
+    """A run that is kept; a fault of this program is told as a problem, so that the last answer can be taken back."""
+    try:
+        return _result_of(folder, plan)
+    except InputError:
+        raise
+    except Exception:
+        LOG.exception("a plan could not be worked out")
+        raise InputError(BROKEN) from None
+
+
 def average_of(folder: Path, draft: Draft) -> str:
     """The field's average in words; raises InputError where a part is not ready."""
 
     def work_out() -> str:
+        if draft.plan is not None:
+            result = _result_of(folder, draft.plan)
+            return average_text(result.stand, result.budget, draft.plan.units)
         with told_how_far(2) as step:
-            return average_text(folder, draft.told, progress=step)
+            plan, stand, budget = survey_and_reckon(folder, draft.told, progress=step)
+        return average_text(stand, budget, plan.units)
 
     text: str = kept("averages", KEPT_AVERAGES).of(f"{folder} {content_of(folder)}", work_out)
     return text
@@ -70,8 +94,8 @@ def _result_of(folder: Path, plan: Plan) -> Result:
             )
             return run(plan, stand=stand, progress=step)
 
-    result: Result = kept("results", KEPT_RESULTS).of(f"{folder} {plan.hash(digests)}", work_out)
-    return result
+    result: Result = kept("results", KEPT_RESULTS).of(f"{folder} {plan.computed_hash(digests)}", work_out)
+    return result.shown_as(plan, digests)
 
 
 def last_result(folder: Path) -> Result | None:
@@ -88,12 +112,9 @@ def try_result(folder: Path) -> Result | tuple[Problem, ...]:
         parts = (one for part in draft.parts for one in part.problems)
         return InputError(*parts, *draft.other_problems).problems
     try:
-        result = result_of(folder)
+        result = _run_kept(folder, read_plan(folder))
     except InputError as error:
         return error.problems
-    except Exception:
-        LOG.exception("a plan could not be worked out")
-        return (BROKEN,)
     st.session_state["last plan"] = result.plan
     return result
 
@@ -125,7 +146,7 @@ def _map(key: str, _result: Result, _pixels: pixels.Pixels) -> str:  # noqa: ARG
 
 def map_of(folder: Path, result: Result) -> str:
     """The map of a run as a page to frame."""
-    grid = _pixels(stand_key(result.plan, file_digests(result.plan)), result.stand)
+    grid = _pixels(result.stand.key, result.stand)
     return _map(f"{folder} {result.plan_hash}", result, grid)
 
 

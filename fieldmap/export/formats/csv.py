@@ -16,22 +16,23 @@ if TYPE_CHECKING:
 
     from fieldmap.pipeline import Result
     from fieldmap.spreader import Load
+    from fieldmap.verdict import ApplicationMap
 
 
 # Text that a spreadsheet would run as a formula is written with an apostrophe before it.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
-def write_zones_csv(result: Result, path: Path) -> None:
+def write_zones_csv(result: Result, one: ApplicationMap, path: Path) -> None:
     """zones.csv: one row a polygon, the same rows as zones.geojson; UTF-8, RFC 4180."""
-    frame = pd.DataFrame(part_rows(result))
+    frame = pd.DataFrame(part_rows(one, result.plan.units))
     for column in frame.columns:
         if not pd.api.types.is_numeric_dtype(frame[column]):
             frame[column] = [defused(value) if isinstance(value, str) else value for value in frame[column]]
     frame.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
-def write_loads_csv(result: Result, path: Path) -> None:
+def write_loads_csv(result: Result, one: ApplicationMap, path: Path) -> None:
     """loads.csv: which passes each hopper load serves, and where (field's CRS, metres) it runs out."""
     rows = [
         {
@@ -43,19 +44,19 @@ def write_loads_csv(result: Result, path: Path) -> None:
             **_degrees(load, result),
             "product_kg": round(load.product_kg, MASS_DECIMALS),
         }
-        for load in result.spread.loads
+        for load in one.spread.loads
     ]
     columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg", "longitude", "latitude"]
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
-def write_drip_csv(result: Result, path: Path) -> None:
+def write_drip_csv(result: Result, one: ApplicationMap, path: Path) -> None:
     """drip.csv: nitrogen and product of each block and zone, and the block's means for valves that serve it whole."""
-    us = result.plan.units == "us"
+    units = result.plan.units
     rows = []
-    for zone in result.spread.zone_map.rows:
-        entry = table_row(zone, zone.area_ha, zone.product_kg, result)
-        own = [other for other in result.spread.zone_map.rows if other.block == zone.block]
+    for zone in one.spread.zone_map.rows:
+        entry = table_row(zone, zone.area_ha, zone.product_kg, units)
+        own = [other for other in one.spread.zone_map.rows if other.block == zone.block]
         area_ha = sum(other.area_ha for other in own)
         row = {name: entry[name] for name in ("block", "zone", "strip", "crop", "area_ha", "rate_n_kg_ha")}
         row["n_kg"] = round(entry["rate_n_kg_ha"] * entry["area_ha"], MASS_DECIMALS)
@@ -63,7 +64,7 @@ def write_drip_csv(result: Result, path: Path) -> None:
         for name in ("rate_n_kg_ha", "product_kg_ha"):
             mean = sum(getattr(other, name) * other.area_ha for other in own) / area_ha
             row[f"block_{name}"] = round(mean, RATE_DECIMALS)
-        if us:
+        if units == "us":
             row |= {name: entry[name] for name in ("area_ac", "rate_n_lb_ac", "product_lb_ac", "product_lb")}
             row["n_lb"] = round(row["n_kg"] / KG_PER_LB, MASS_DECIMALS)
             for name in ("rate_n", "product"):
@@ -86,7 +87,7 @@ def _degrees(load: Load, result: Result) -> dict[str, float]:
     }
 
 
-def write_season_csv(result: Result, path: Path) -> None:
+def write_season_csv(result: Result, _one: ApplicationMap, path: Path) -> None:
     """season.csv: released, taken up, short and spare nitrogen by week from planting; no rows without weather."""
     columns = ["week", "date", "released_kg_ha", "uptake_kg_ha", "short_kg_ha", "spare_kg_ha", "block"]
     rows = [

@@ -21,15 +21,16 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 DECIMALS = 7  # about a centimetre
 
 
-def write_zones_geojson(result: Result, path: Path) -> None:
+def write_zones_geojson(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write one Feature a polygon; its properties are the rows of zones.csv, its ``id`` their first column."""
     features = []
-    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
+    for row, part in zip(part_rows(one, result.plan.units), one.spread.parts, strict=True):
         number = row.pop("id")
         features.append(
             {

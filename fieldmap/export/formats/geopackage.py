@@ -10,6 +10,7 @@ import pyogrio
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
+from fieldmap.advice import verdict_text
 from fieldmap.export.reproducible import now
 from fieldmap.export.rows import part_rows, sample_rows, strip_entries
 from fieldmap.report import summary
@@ -21,9 +22,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
-def write_geopackage(result: Result, path: Path) -> None:
+def write_geopackage(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write the layers in the field's CRS, and the table ``about`` (key, value).
 
     With SOURCE_DATE_EPOCH set, the same run gives the same bytes.
@@ -39,12 +41,12 @@ def write_geopackage(result: Result, path: Path) -> None:
     ]
     layers: dict[str, tuple[list[dict[str, Any]], list[BaseGeometry]]] = {
         "zones": (
-            [{"part": row.pop("id"), **row} for row in part_rows(result)],
-            [MultiPolygon([part.geometry]) for part in result.spread.parts],
+            [{"part": row.pop("id"), **row} for row in part_rows(one, result.plan.units)],
+            [MultiPolygon([part.geometry]) for part in one.spread.parts],
         ),
         "strips": (
-            strip_entries(result),
-            [MultiPolygon([one.row.parts[0].geometry]) for one in result.spread.strips],
+            strip_entries(one, result.plan.units),
+            [MultiPolygon([strip.row.parts[0].geometry]) for strip in one.spread.strips],
         ),
         "samples": (sample_rows(result), list(gpd.points_from_xy(*result.stand.samples.coords_m.T))),
         "boundary": (blocks, [_multi(block.geometry) for block in field.blocks]),
@@ -54,11 +56,11 @@ def write_geopackage(result: Result, path: Path) -> None:
         "name": result.plan.name,
         "plan_hash": result.plan_hash,
         "rates": "rate_n_kg_ha is nitrogen, product_kg_ha is the product spread",
-        "verdict": result.spread.verdict.text,
+        "verdict": verdict_text(result.verdict, result.plan.units),
         "caution": result.cautions[0],
     }
-    if len(result.plan.application) > 1:
-        about["application"] = summary.application_title(result.applications[0])
+    if one.application.of > 1:
+        about["application"] = summary.application_title(one)
     # The file is moved into place when whole, so that SQLite need not wait for the disk at every layer.
     options = {"OGR_CURRENT_DATE": now().strftime("%Y-%m-%dT%H:%M:%S.000Z"), "OGR_SQLITE_SYNCHRONOUS": "OFF"}
     pyogrio.set_gdal_config_options(options)

@@ -13,13 +13,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 NODATA = -9999.0
 OVERVIEWS_ABOVE = 512  # rows or columns; below, readers take the whole as soon as an overview
 
 
-def write_surface(result: Result, path: Path) -> None:
+def write_surface(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write float32 bands in kg/ha on the field's grid, nodata -9999 outside; nitrogen and product apart."""
     bands = {
         "biomass_kg_ha": result.stand.biomass.mean,
@@ -27,8 +28,8 @@ def write_surface(result: Result, path: Path) -> None:
         "credit_kg_ha": result.budget.credit.credit_kg_ha,
         "credit_se_kg_ha": result.budget.credit.se_kg_ha,
         "supplemental_kg_ha": result.budget.supplemental_kg_ha,
-        "rate_n_kg_ha": result.spread.zone_map.rate_n_kg_ha,
-        "product_kg_ha": result.spread.zone_map.product_kg_ha,
+        "rate_n_kg_ha": one.spread.zone_map.rate_n_kg_ha,
+        "product_kg_ha": one.spread.zone_map.product_kg_ha,
     }
     grid = result.field.grid
     profile = {

@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 
 
-def write_gpx(result: Result, path: Path) -> None:
+def write_gpx(result: Result, _one: ApplicationMap, path: Path) -> None:
     """Write one waypoint a sample: its name, and its dry biomass as description."""
     ET.register_namespace("", NAMESPACE)
     root = ET.Element(f"{{{NAMESPACE}}}gpx", version="1.1", creator="fieldmap")

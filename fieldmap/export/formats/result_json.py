@@ -10,14 +10,24 @@ import numpy as np
 import shapely
 
 from fieldmap import agronomy
-from fieldmap.advice import stands_text, thin_ground_text
+from fieldmap.advice import (
+    STRIPS_ADVICE,
+    call_text,
+    change_text,
+    limits_rule_text,
+    pattern_text,
+    split_text,
+    stands_text,
+    thin_ground_text,
+    verdict_text,
+)
 from fieldmap.credit import SOURCES as STAGE_SOURCES
 from fieldmap.export.reproducible import versions
 from fieldmap.export.rows import RATE_DECIMALS, strip_entries, zone_entries
 from fieldmap.field import to_lonlat
 from fieldmap.geostatistics import empirical_variogram
+from fieldmap.report import summary
 from fieldmap.spreader import effective_swath_m, overlap_cv
-from fieldmap.zones import ADVICE
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -26,6 +36,7 @@ if TYPE_CHECKING:
     from fieldmap.credit import StageCourse
     from fieldmap.geostatistics import SurfaceFit
     from fieldmap.pipeline import Result
+    from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap, Outcome, Verdict
 
 
@@ -35,7 +46,9 @@ def figures(result: Result) -> dict[str, Any]:
     inside = field.inside
     fit = result.stand.biomass.fit
     assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
-    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    units, first = result.plan.units, result.applications[0]
+    days = [one.application.date for one in result.applications]
+    nitrogen_fraction = first.application.product.nitrogen_fraction
     return {
         "name": result.plan.name,
         "plan": result.plan.model_dump(mode="json"),
@@ -55,7 +68,7 @@ def figures(result: Result) -> dict[str, Any]:
         },
         "surface": {
             "method": fit.method,
-            "message": result.stand.biomass.message,
+            "message": pattern_text(result.stand, units),
             "samples": len(result.stand.samples),
             "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
             "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
@@ -87,11 +100,14 @@ def figures(result: Result) -> dict[str, Any]:
             for one in result.stand.samplings
         ],
         "growth": [
-            {"block": block, **{name: round(value, 4) for name, value in asdict(growth).items()}}
-            for block, growth in result.stand.growths.items()
+            {"block": block.name, **{name: round(value, 4) for name, value in asdict(growth).items()}}
+            for block, growth in zip(field.blocks, result.stand.growths, strict=True)
             if growth is not None
         ],
-        "stages": [_stages(course) for course in result.budget.stages],
+        "stages": [
+            _stages(course, text)
+            for course, text in zip(result.budget.stages, summary.waiting_texts(result), strict=True)
+        ],
         "sidedress": [
             {
                 "block": call.block,
@@ -101,12 +117,12 @@ def figures(result: Result) -> dict[str, Any]:
                 "threshold_ppm": call.threshold_ppm,
                 "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
                 "mark": call.mark,
-                "text": f"{call.text} {stands_text((call,), result.plan)}",
+                "text": f"{call_text(call, units)} {stands_text((call,), days)}",
             }
             for call in result.budget.sidedress
         ],
-        "zones": zone_entries(result),
-        "totals": totals(result),
+        "zones": zone_entries(first, units),
+        "totals": totals(first),
         "applications": [application_figures(result, one) for one in result.applications],
         "p2o5_k2o": [asdict(one) for one in result.spread.along],
         "zones_by_number": [
@@ -122,10 +138,10 @@ def figures(result: Result) -> dict[str, Any]:
                 for method, loss in result.spread.width.losses.items()
             },
         },
-        "strips": {"advice": ADVICE, "strips": strip_entries(result)},
+        "strips": {"advice": STRIPS_ADVICE, "strips": strip_entries(first, units)},
         "thin_ground": thin_ground_figures(result),
         "machine_limits": {
-            "rule": result.spread.limits.rule,
+            "rule": limits_rule_text(result.spread.limits),
             "n_short_at_zero_kg": round(result.spread.limits.left_short_kg, 2),
             "n_over_at_least_rate_kg": round(result.spread.limits.raised_over_kg, 2),
             "above_rate_max": [
@@ -139,8 +155,8 @@ def figures(result: Result) -> dict[str, Any]:
                 for one in result.spread.limits.short
             ],
         },
-        "deliverable": deliverable(result) | pan_test_figures(result) | offer_figures(result),
-        "verdict": verdict_figures(result.spread.verdict),
+        "deliverable": deliverable(first) | pan_test_figures(result) | offer_figures(result),
+        "verdict": verdict_figures(result.verdict, units),
         "warnings": list(result.warnings),
         "cautions": list(result.cautions),
         "sources": [
@@ -151,52 +167,52 @@ def figures(result: Result) -> dict[str, Any]:
     }
 
 
-def totals(result: Result) -> dict[str, float]:
-    """What the first application spreads, with its check strips, beside one rate a block."""
-    zones = result.spread.zone_map.rows
+def totals(one: ApplicationMap) -> dict[str, float]:
+    """What an application spreads, with its check strips, beside one rate a block."""
+    zones = one.spread.zone_map.rows
     return {
         "area_ha": round(sum(zone.area_ha for zone in zones), 4),
         "product_kg": round(sum(zone.product_kg for zone in zones), 2),
         "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
-        "flat_rate_n_kg_ha": _rate(result.spread.flat.mean_rate_n_kg_ha),
-        "flat_product_kg": round(result.spread.flat.product_kg, 2),
+        "flat_rate_n_kg_ha": _rate(one.spread.flat.mean_rate_n_kg_ha),
+        "flat_product_kg": round(one.spread.flat.product_kg, 2),
     }
 
 
 def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
     """One application: when, how much of the whole, how, with what, and its zones."""
-    own = result.alone(one)
+    application, units = one.application, result.plan.units
     told: dict[str, Any] = {
-        "application": one.number,
-        "date": one.told.date.isoformat() if one.told.date else None,
-        "method": one.told.method,
-        "product": one.plan.spreader.product_entry.name,
-        "share": one.told.share,
+        "application": application.number,
+        "date": application.date.isoformat() if application.date else None,
+        "method": application.method,
+        "product": application.product.name,
+        "share": application.share,
         "blocks": [
             {
                 "block": share.block,
                 "share": round(part, 4),
-                "follows": "nitrate test" if one.number - 1 in share.tested else "ledger",
-                "reason": share.reason,
+                "follows": "nitrate test" if application.number - 1 in share.tested else "ledger",
+                "reason": split_text(share, result.budget.seasons, units),
             }
             for share, part in zip(result.shares, one.shares, strict=True)
         ],
-        "totals": totals(own),
+        "totals": totals(one),
         "n_left_kg": round(one.left_n_kg, 2),
-        "zones": zone_entries(own),
-        "strips": strip_entries(own),
+        "zones": zone_entries(one, units),
+        "strips": strip_entries(one, units),
         "loads": len(one.spread.loads),
-        "deliverable": deliverable(own),
+        "deliverable": deliverable(one),
     }
-    if one.through_drip:
+    if application.through_drip:
         del told["loads"], told["deliverable"]
     return told
 
 
-def deliverable(result: Result) -> dict[str, float]:
+def deliverable(one: ApplicationMap) -> dict[str, float]:
     """The map driven on paper: what the ground receives, as nitrogen."""
-    delivery = result.spread.delivery
-    nitrogen_fraction = result.plan.spreader.product_entry.nitrogen_fraction
+    delivery = one.spread.delivery
+    nitrogen_fraction = one.application.product.nitrogen_fraction
     return {
         "within_10_percent": round(100 * delivery.within_tenth, 1),
         "n_short_kg": round(delivery.short_kg * nitrogen_fraction, 2),
@@ -283,7 +299,7 @@ def thin_ground_figures(result: Result) -> dict[str, Any]:
     return {
         "cause": told.cause,
         "capped": bool(thin and thin.capped),
-        "text": thin_ground_text(thin, result.plan),
+        "text": thin_ground_text(thin, told, result.plan.units),
     } | (
         {
             "asked_rate_n_kg_ha": _rate(thin.rate_n_kg_ha),
@@ -298,15 +314,15 @@ def thin_ground_figures(result: Result) -> dict[str, Any]:
 def loss_scale(result: Result) -> float:
     """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
     by_money = result.spread.level_sets[0].money_ha is not None
-    return 1.0 if by_money else result.plan.spreader.product_entry.nitrogen_fraction**2
+    return 1.0 if by_money else result.applications[0].application.product.nitrogen_fraction ** 2
 
 
-def verdict_figures(verdict: Verdict) -> dict[str, Any]:
+def verdict_figures(verdict: Verdict, units: UnitSystem) -> dict[str, Any]:
     """The verdict, with what comes of the zones and of each flat rate; nitrogen over stands beside the money."""
     told: dict[str, Any] = {
         "answer": verdict.answer,
-        "text": verdict.text,
-        "change": verdict.change,
+        "text": verdict_text(verdict, units),
+        "change": change_text(verdict),
         "more_samples": verdict.more_samples,
         "chance": round(verdict.chance, 3),
         "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
@@ -334,13 +350,13 @@ def _outcome(one: Outcome) -> dict[str, Any]:
     return told
 
 
-def _stages(course: StageCourse) -> dict[str, Any]:
+def _stages(course: StageCourse, text: str) -> dict[str, Any]:
     """One cover crop across its growth stages, the mean stand."""
     return {
-        "cover_crop": course.cover_crop,
+        "cover_crop": " and ".join(course.cover.species),
         "blocks": list(course.blocks),
         "stage": course.stages[course.now].stage,
-        "text": course.text,
+        "text": text,
         "mark": agronomy.weakest_mark(STAGE_SOURCES),
         "stages": [
             {
@@ -357,7 +373,7 @@ def _stages(course: StageCourse) -> dict[str, Any]:
     }
 
 
-def write_figures(result: Result, path: Path) -> None:
+def write_figures(result: Result, _one: ApplicationMap, path: Path) -> None:
     """Write result.json."""
     path.write_text(
         json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"

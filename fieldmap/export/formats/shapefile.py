@@ -18,14 +18,15 @@ from fieldmap.units import rate_unit
 
 if TYPE_CHECKING:
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
-def write_shapefile(result: Result, path: Path) -> None:
+def write_shapefile(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write one shape a polygon; RATE is the product rate in UNIT and equals that of the task data."""
     units = result.plan.units
     rate = "product_lb_ac" if units == "us" else "product_kg_ha"
     rows, shapes = [], []
-    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
+    for row, part in zip(part_rows(one, units), one.spread.parts, strict=True):
         pieces = shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs)))
         for shape in pieces:
             shapes.append(shape)

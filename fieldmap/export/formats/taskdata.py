@@ -28,7 +28,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from fieldmap.field import Field
     from fieldmap.pipeline import Result
+    from fieldmap.verdict import ApplicationMap
 
 
 DDI_MASS_PER_AREA = "0006"  # setpoint mass per area application rate, mg/m²
@@ -39,14 +41,14 @@ NAME_LENGTH = 32
 TREATMENT, BOUNDARY, OUTER, INNER, POINT = "2", "1", "1", "2", "2"
 
 
-def write_grid(result: Result, path: Path) -> None:
+def write_grid(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write version 3.3 with a type 1 grid of cells at most half a swath wide."""
-    root, task = _task(result, major="3", minor="3")
-    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in result.spread.zone_map.rows})
-    codes, south, west, height, width = _grid_codes(result, rates)
+    root, task = _task(result, one, major="3", minor="3")
+    rates = sorted({round(zone.product_kg_ha, RATE_DECIMALS) for zone in one.spread.zone_map.rows})
+    codes, south, west, height, width = _grid_codes(one, rates, result.field)
     for code, rate in [*enumerate(rates, start=1), (NO_SPREAD, 0.0)]:
         if (codes == code).any():
-            _zone(task, code, rate, name="no spread" if code == NO_SPREAD else _named(result, rate))
+            _zone(task, code, rate, name="no spread" if code == NO_SPREAD else _named(one, rate))
     rows, columns = codes.shape
     ET.SubElement(
         task,
@@ -64,19 +66,17 @@ def write_grid(result: Result, path: Path) -> None:
     write_zip(path, {"TASKDATA/TASKDATA.XML": _xml(root), "TASKDATA/GRD00001.BIN": codes.tobytes()})
 
 
-def _named(result: Result, rate_kg_ha: float) -> str:
+def _named(one: ApplicationMap, rate_kg_ha: float) -> str:
     """The zone or check strip of a rate, as tables and maps number it; several where they share the rate."""
-    same = [
-        row for row in result.spread.zone_map.rows if round(row.product_kg_ha, RATE_DECIMALS) == rate_kg_ha
-    ]
+    same = [row for row in one.spread.zone_map.rows if round(row.product_kg_ha, RATE_DECIMALS) == rate_kg_ha]
     return ", ".join(dict.fromkeys(f"{'strip' if row.strip else 'zone'} {row.zone}" for row in same))
 
 
-def write_polygons(result: Result, path: Path) -> None:
+def write_polygons(result: Result, one: ApplicationMap, path: Path) -> None:
     """Write version 4.3 with one treatment zone a polygon."""
-    root, task = _task(result, major="4", minor="3")
+    root, task = _task(result, one, major="4", minor="3")
     code = 0
-    for row, part in zip(part_rows(result), result.spread.parts, strict=True):
+    for row, part in zip(part_rows(one, result.plan.units), one.spread.parts, strict=True):
         for shape in shapely.get_parts(cut_at_180(to_lonlat(part.geometry, result.field.crs))):
             code += 1
             kind = "strip" if row["strip"] else "zone"
@@ -94,7 +94,7 @@ def write_polygons(result: Result, path: Path) -> None:
     write_zip(path, {"TASKDATA/TASKDATA.XML": _xml(root)})
 
 
-def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Element]:
+def _task(result: Result, one: ApplicationMap, *, major: str, minor: str) -> tuple[ET.Element, ET.Element]:
     """The file's frame: customer, farm, field with its boundary, unit, product, and an empty task."""
     plan, field = result.plan, result.field
     us = plan.units == "us"
@@ -117,9 +117,9 @@ def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Ele
             _polygon(partfield, shape, BOUNDARY)
     scale = 1 / MG_M2_PER_KG_HA / (KG_HA_PER_LB_AC if us else 1.0)
     ET.SubElement(root, "VPN", A="VPN1", B="0", C=f"{scale:.9f}", D="1", E=rate_unit(plan.units))
-    product = _name(plan.spreader.product_entry.name)
+    product = _name(one.application.product.name)
     ET.SubElement(root, "PDT", A="PDT1", B=product, D="VPN1", E=DDI_MASS_PER_AREA)
-    outside, name = str(OUTSIDE), _task_name(result)
+    outside, name = str(OUTSIDE), _task_name(one, plan.name)
     task = ET.SubElement(
         root,
         "TSK",
@@ -133,14 +133,14 @@ def _task(result: Result, *, major: str, minor: str) -> tuple[ET.Element, ET.Ele
         I=outside,
         J=outside,
     )
-    _zone(task, OUTSIDE, plan.spreader.outside_rate_kg_ha, name="outside")
+    _zone(task, OUTSIDE, one.application.spreader.outside_rate_kg_ha, name="outside")
     return root, task
 
 
-def _task_name(result: Result) -> str:
+def _task_name(one: ApplicationMap, name: str) -> str:
     """The field's name; of several applications with number and day before it, for they stand in one list."""
-    one, plan = result.applications[0], result.plan
-    return _name(plan.name if len(plan.application) < 2 else f"{one.number} {one.told.date} {plan.name}")
+    told = one.application
+    return _name(name if told.of == 1 else f"{told.number} {told.date} {name}")
 
 
 def _zone(task: ET.Element, code: int, product_kg_ha: float, *, name: str) -> ET.Element:
@@ -158,9 +158,11 @@ def _polygon(parent: ET.Element, shape: Polygon, kind: str) -> None:
             ET.SubElement(line, "PNT", A=POINT, C=_degrees(latitude), D=_degrees(longitude))
 
 
-def _grid_codes(result: Result, rates: list[float]) -> tuple[NDArray[np.uint8], float, float, float, float]:
+def _grid_codes(
+    one: ApplicationMap, rates: list[float], field: Field
+) -> tuple[NDArray[np.uint8], float, float, float, float]:
     """Zone codes (rows from the south, columns from the west), south and west edge, cell height and width."""
-    field, swath_m = result.field, result.plan.spreader.swath_m
+    swath_m = one.application.spreader.swath_m
     outline: BaseGeometry = to_lonlat(field.outline, field.crs)
     west, south, east, north = outline.bounds
     geod = pyproj.Geod(ellps="WGS84")
@@ -173,7 +175,7 @@ def _grid_codes(result: Result, rates: list[float]) -> tuple[NDArray[np.uint8], 
     )
     to_field = pyproj.Transformer.from_crs(WGS84, field.crs, always_xy=True)
     coords_m = np.column_stack(to_field.transform(longitude.ravel(), latitude.ravel()))
-    rate = np.round(field.grid.values_at(coords_m, result.spread.zone_map.product_kg_ha), RATE_DECIMALS)
+    rate = np.round(field.grid.values_at(coords_m, one.spread.zone_map.product_kg_ha), RATE_DECIMALS)
     within = field.grid.values_at(coords_m, field.inside.astype(np.float64)) == 1.0
     codes = np.where(within, NO_SPREAD, OUTSIDE)
     spread = np.isfinite(rate)

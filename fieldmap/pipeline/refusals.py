@@ -1,0 +1,56 @@
+"""What is refused of a plan and its stand before anything is worked out: all of it at once."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
+
+from fieldmap.advice import refuse_impossible_dates
+from fieldmap.budget import applications_of, credits_of, sidedress_calls
+from fieldmap.errors import InputError
+from fieldmap.pipeline.budget import courses_of
+from fieldmap.spreader import product_rates_kg_ha
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from fieldmap.errors import Problem
+    from fieldmap.plan import Plan
+    from fieldmap.season import Course
+    from fieldmap.stand import Stand
+
+Found = TypeVar("Found")
+
+
+def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
+    """Look at everything of a plan that can be looked at by itself; returns the course of each block's credit.
+
+    Raises
+    ------
+    InputError
+        With every problem found: rates, dates, tests, credits, weather.
+    """
+    problems: list[Problem] = []
+
+    def look(refusing: Callable[[], Found]) -> Found | None:
+        try:
+            return refusing()
+        except InputError as error:
+            problems.extend(problem for problem in error.places if problem not in problems)
+            return None
+
+    names = [block.name for block in stand.field.blocks]
+    for application in applications_of(plan):
+        look(partial(product_rates_kg_ha, application.spreader))
+    look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
+    look(
+        lambda: sidedress_calls(
+            plan.sidedress_test, plan.crops_of(names), stand.field, credits=plan.other_credits
+        )
+    )
+    for name in names:
+        look(partial(credits_of, plan, name, stand.field, stand.weather))
+    courses = look(lambda: courses_of(plan, stand)) or ()
+    if problems:
+        raise InputError(*problems)
+    return courses
