@@ -1,4 +1,9 @@
-"""From clipped cover-crop samples to a nitrogen-credit map and zones that a spreader can follow."""
+"""From clipped cover-crop samples to a nitrogen-credit map and zones that a spreader can follow.
+
+>>> import fieldmap
+>>> plan = fieldmap.read_plan("my-field").replace(need="120 lb/ac")  # doctest: +SKIP
+>>> fieldmap.run(plan).write("out")  # doctest: +SKIP
+"""
 
 from __future__ import annotations
 
@@ -7,23 +12,35 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fieldmap.errors import InputError as InputError
-    from fieldmap.pipeline.run import Result as Result
-    from fieldmap.pipeline.run import run as run
-    from fieldmap.plan.model import Plan as Plan
-    from fieldmap.read.plan import read_plan as read_plan
+    from fieldmap.interface import Result as Result
+    from fieldmap.interface import check as check
+    from fieldmap.interface import run as run
+    from fieldmap.plan import Plan as Plan
+    from fieldmap.read import read_plan as read_plan
+
+    __version__: str
 
 _HOMES = {
     "InputError": "fieldmap.errors",
-    "Plan": "fieldmap.plan.model",
-    "Result": "fieldmap.pipeline.run",
-    "read_plan": "fieldmap.read.plan",
-    "run": "fieldmap.pipeline.run",
+    "Plan": "fieldmap.plan",
+    "Result": "fieldmap.interface",
+    "check": "fieldmap.interface",
+    "read_plan": "fieldmap.read",
+    "run": "fieldmap.interface",
 }
-__all__ = ["InputError", "Plan", "Result", "read_plan", "run"]
+__all__ = ["InputError", "Plan", "Result", "__version__", "check", "read_plan", "run"]
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def __getattr__(name: str) -> Any:
     """Import on first use: the geospatial libraries take a second that ``fieldmap --help`` need not wait."""
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("fieldmap")
     raise AttributeError(f"module 'fieldmap' has no attribute '{name}'")

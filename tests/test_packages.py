@@ -10,14 +10,15 @@ PACKAGE = Path(__file__).parents[1] / "fieldmap"
 # The way of the data. A package may import those that stand before it, and none after it.
 ORDER = (
     "errors", "units", "agronomy", "plan", "geostatistics", "field", "read", "stand", "credit", "season", "spreader",
-    "budget", "zones", "verdict", "advice", "pipeline", "report", "webmap", "export", "batch", "demo", "app", "cli",
+    "budget", "zones", "verdict", "advice", "pipeline", "report", "webmap", "export", "batch", "interface", "demo",
+    "app", "cli",
 )  # fmt: skip
 NEVER = {"geostatistics": {"agronomy", "plan"}}  # the engine knows neither farm nor user
-OPENS_FILES = ("read", "export", "agronomy", "webmap", "batch", "app", "demo")
+OPENS_FILES = ("read", "export", "agronomy", "webmap", "batch", "app", "demo", "interface")
 MODULES = sorted(PACKAGE.rglob("*.py"))
 FACES = sorted(path for path in PACKAGE.glob("*/__init__.py") if path.parent.name not in ("app", "cli"))
 PUBLIC_NAMES = (5, 18)
-WIDER = {"budget", "geostatistics", "season"}  # until words and whole plans have left them
+WIDER = {"budget"}
 STARTS = {"app.main", "cli.main"}  # programs to start, not names to use
 
 

@@ -4,16 +4,19 @@ from fieldmap.export.describe import describe
 from fieldmap.export.folder import refuse_existing, write_folder
 from fieldmap.export.formats.csv import defused
 from fieldmap.export.formats.geojson import cut_at_180
+from fieldmap.export.formats.geotiff import bands_of
 from fieldmap.export.formats.result_json import figures
 from fieldmap.export.read_back import FieldFolder, is_written, read_field_folder
 from fieldmap.export.registry import DRIP, WRITERS, application_files, file_names, files_of
 from fieldmap.export.reproducible import versions
+from fieldmap.export.rows import part_rows, sample_rows
 
 __all__ = [
     "DRIP",
     "WRITERS",
     "FieldFolder",
     "application_files",
+    "bands_of",
     "cut_at_180",
     "defused",
     "describe",
@@ -21,8 +24,10 @@ __all__ = [
     "file_names",
     "files_of",
     "is_written",
+    "part_rows",
     "read_field_folder",
     "refuse_existing",
+    "sample_rows",
     "versions",
     "write_folder",
 ]

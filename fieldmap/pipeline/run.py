@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap, DrawnMap, Verdict
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Result:
     """Everything a run finds, in numbers; `fieldmap.export` writes it. Rasters are on the field's grid.
 
@@ -43,6 +43,9 @@ class Result:
     shares: tuple[Share, ...]
     ledger: tuple[LedgerLine, ...]
     sources: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return f"<run of {self.plan.name!r}>"
 
     @property
     def field(self) -> Field:

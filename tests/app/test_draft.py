@@ -6,7 +6,7 @@ import pytest
 from shapely import transform
 
 from fieldmap import read_plan, run
-from fieldmap.app.plans.draft import PARTS, average_text, look_over, whereabouts
+from fieldmap.app.plans.draft import PARTS, average_text, look_over, survey_and_reckon, whereabouts
 from fieldmap.app.plans.plan_file import change_plan, save_file
 from fieldmap.app.plans.questions import (
     APPLICATION,
@@ -93,9 +93,13 @@ def test_every_bad_row_is_named_by_itself(demo):
 
 
 def test_the_average_needs_no_spreader_and_agrees_with_the_run(demo):
-    whole = average_text(demo, look_over(demo).told)
+    def average():
+        plan, stand, budget = survey_and_reckon(demo, look_over(demo).told)
+        return average_text(stand, budget, plan.units)
+
+    whole = average()
     change_plan(demo, [(("spreader",), None)])
-    assert average_text(demo, look_over(demo).told) == whole
+    assert average() == whole
     assert states(demo)["Spreader"] == "empty"
     ledger = {(line.block, line.line): line.kg_ha for line in run(read_plan(sample_farm()[0])).ledger}
     from fieldmap.units import rate_text

@@ -16,7 +16,7 @@ from support.invented_fields import EPSG, SOUTH_M, WEST_M, write_field
 
 from fieldmap import read_plan
 from fieldmap.geostatistics.surface import fit_surface, predict
-from fieldmap.pipeline.budget import reckon
+from fieldmap.pipeline.budget import courses_of, reckon
 from fieldmap.pipeline.survey import survey
 from fieldmap.spreader.passes import passes_over
 from fieldmap.zones.draw import draw_zones, zone_loss
@@ -111,14 +111,14 @@ def test_zones_grow_little_with_their_number(bench, tmp_path):
     write_field(tmp_path / "field", 3, area_ha=60.0, samples=40, cell_m=1.5, zones_max=12, extras=False)
     plan = read_plan(tmp_path / "field")
     stand = survey(plan)
-    budget = reckon(plan, stand)
-    loss = zone_loss(budget.credit, budget.needs, stand.field, plan)
+    budget = reckon(plan, stand, courses_of(plan, stand))
+    loss = zone_loss(budget.credit, budget.needs, stand.field, plan.spreader, budget.money)
     passes = passes_over(stand.field, plan.spreader)
     cells = int(stand.field.inside.sum())
     times = []
     for number in (1, 2, 4, 8, 12):
         start = time.process_time()
-        draw_zones(loss, stand.field, plan, passes, number=number)
+        draw_zones(loss, stand.field, plan.spreader, passes, number=number)
         times.append(time.process_time() - start)
         bench(f"  zones, {cells:,} cells, at most {number}", times[-1])
     bench("zones: 12 over 1", measured=f"{times[-1] / times[0]:.1f} times", limit="6 times")

@@ -97,7 +97,7 @@ def test_all_of_the_map_is_in_sight(result, file, opened, screen, tmp_path):
         assert within(shapes, canvas)
     labels = page.locator(".zone-label:not(.gone)")
     said = {tuple(text.split("zone ")) for text in labels.all_text_contents()}
-    cells = [zone_cells(zone, result) for zone in result.spread.zone_map.zones]
+    cells = [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones]
     assert said == {(row[5], row[0]) for row in cells}
     whole = page.locator(".zone-label:not(.gone):not(.short) tspan + tspan").all_text_contents()
     assert set(whole) == {f"zone {row[0]}" for row in cells}
@@ -127,7 +127,7 @@ def painted(page):
 @pytest.mark.parametrize("screen", ["1280", "390"])
 def test_each_view_paints_the_colours_of_its_legend(result, file, opened, screen, tmp_path):
     page = opened(file, screen).page
-    for colour in zone_colours(result).values():
+    for colour in zone_colours(result.applications[0]).values():
         assert painted(page)(colour) > 0.005
     for view in map_views(result):
         page.locator(f"input[value={view.key}]").check(force=True)
@@ -252,9 +252,11 @@ def test_a_tap_on_a_zone_gives_its_numbers(result, file, opened, tmp_path):
     x, y = clear_place(page, number)
     page.touchscreen.tap(x, y)
     told = bubble(page, ".leaflet-popup")
-    assert tuple(value for _, value in told) == zone_cells(result.spread.zone_map.zones[number], result)
+    assert tuple(value for _, value in told) == zone_cells(
+        result.spread.zone_map.zones[number], result.plan.units
+    )
     headings = tuple(heading for heading, _ in told)
-    assert tuple(h.removesuffix(" (90 % interval)") for h in headings) == zone_columns(result)
+    assert tuple(h.removesuffix(" (90 % interval)") for h in headings) == zone_columns(result.plan.units)
     assert within(boxes(page, elements(".leaflet-popup")), boxes(page, CANVAS))
     assert page.locator(".leaflet-tooltip:visible").count() == 0
     page.screenshot(path=tmp_path / "tap.png")
@@ -296,7 +298,7 @@ def test_the_mouse_gets_a_tip_and_a_click_replaces_it(result, file, opened):
     number = largest_zone(result)
     x, y = clear_place(page, number)
     page.mouse.move(x, y)
-    cells = zone_cells(result.spread.zone_map.zones[number], result)
+    cells = zone_cells(result.spread.zone_map.zones[number], result.plan.units)
     assert [value for _, value in bubble(page, ".leaflet-tooltip")] == [cells[k] for k in (0, 1, 4, 5, 6)]
     page.mouse.click(x, y)
     bubble(page, ".leaflet-popup")

@@ -15,6 +15,9 @@ from pypdf import PdfReader
 from shapely.geometry import box, shape
 
 from fieldmap import InputError, read_plan, run
+from fieldmap.advice.applications import split_text
+from fieldmap.advice.season import reason_text
+from fieldmap.advice.verdict import verdict_text
 from fieldmap.errors import OutputExistsError
 from fieldmap.export.describe import describe
 from fieldmap.export.folder import write_folder
@@ -24,7 +27,7 @@ from fieldmap.report.summary import application_title, five_numbers
 from fieldmap.season.balance import Balance
 from fieldmap.season.timing import split_by_season
 from fieldmap.units import KG_HA_PER_LB_AC
-from fieldmap.verdict.flat_rates import COVER_IGNORED, LESS_CREDIT, SAME_TOTAL
+from fieldmap.verdict.flat_rates import Way
 from fieldmap.webmap.page import map_page
 
 SINE = '\n[weather]\nmean = "10 degC"\namplitude = "11 delta_degC"\ncoldest = 2026-01-20\nirrigated = true\n'
@@ -179,7 +182,7 @@ def test_money_follows_the_sum(result_of):
     two = result_of(money + before_and_after(0.5, 0.5, ""), name="two")
     (alone,) = mean_n(one)
     assert sum(mean_n(two)) == pytest.approx(alone, rel=0.03)
-    assert two.spread.verdict.gain_money_ha == pytest.approx(one.spread.verdict.gain_money_ha, rel=0.25)
+    assert two.verdict.gain_money_ha == pytest.approx(one.verdict.gain_money_ha, rel=0.25)
     other = result_of(money + before_and_after(0.5, 0.5), name="other")
     assert any("an application has its own" in text for text in other.warnings)
 
@@ -216,18 +219,17 @@ def test_one_application_writes_what_none_does(plan_folder, tmp_path, monkeypatc
 
 def test_the_verdict_is_on_all_together(result_of):
     # Judged alone each of two halves would put right a quarter of the squared error, and might be called too little.
-    one = result_of("", name="one").spread.verdict
+    one = result_of("", name="one").verdict
     two = result_of(before_and_after(0.5, 0.5, ""), name="two")
-    together = two.spread.verdict
+    together = two.verdict
     assert together.answer == one.answer == "worth it"
     assert together.gain_kg_ha == pytest.approx(one.gain_kg_ha, rel=0.1)
-    assert all(application.spread.verdict is together for application in two.applications)
 
 
-@pytest.mark.parametrize("way", [LESS_CREDIT, SAME_TOTAL, COVER_IGNORED])
+@pytest.mark.parametrize("way", [Way.LESS_CREDIT, Way.SAME_TOTAL, Way.COVER_IGNORED])
 def test_flat_rates_add_up_over_the_applications(result_of, way):
-    one = result_of("", name="one").spread.verdict
-    two = result_of(before_and_after(0.5, 0.5, ""), name="two").spread.verdict
+    one = result_of("", name="one").verdict
+    two = result_of(before_and_after(0.5, 0.5, ""), name="two").verdict
     rate = {
         verdict: next(o.rate_n_kg_ha for o in verdict.outcomes if o.name == way) for verdict in (one, two)
     }
@@ -289,7 +291,9 @@ def test_auto_follows_the_season_block_by_block(result_of):
     for number, season in enumerate(result.budget.seasons):
         early = result.applications[0].shares[number]
         assert early == pytest.approx(season.timing.at_planting_share)
-        assert result.shares[number].reason == season.timing.reason
+        assert split_text(result.shares[number], result.budget.seasons, "metric") == reason_text(
+            season, "metric"
+        )
         assert season.timing.sidedress == dt.date(2026, 7, 1)
         spread = mean_n(result, block=number)
         assert spread[0] == pytest.approx(early * season.supplemental_kg_ha, abs=0.75 * 10 * UREA)
@@ -314,7 +318,7 @@ def test_what_the_season_reckons_is_said_beside_shares_of_the_users_own(result_o
     assert result.timing.startswith("2026-05-20, ")
     assert "of nitrogen on average as urea, broadcast before planting; 2026-06-24, " in result.timing
     assert "as calcium ammonium nitrate, side-dressed. By the season alone: " in result.timing
-    assert "2026-06-24" in result.budget.seasons[0].timing.reason
+    assert "2026-06-24" in reason_text(result.budget.seasons[0], "metric")
     without = result_of(before_and_after(), name="without")
     assert without.timing.endswith("the whole season's credit is taken")
 
@@ -359,7 +363,7 @@ def test_with_a_test_the_first_application_still_follows_the_ledger(result_of):
     told = figures(tested)["applications"]
     assert [one["blocks"][0]["follows"] for one in told] == ["ledger", "nitrate test"]
     # What the test calls for is not counted as nitrogen in the wrong place.
-    assert tested.spread.verdict.misplaced_zones_kg_ha < 10.0
+    assert tested.verdict.misplaced_zones_kg_ha < 10.0
 
 
 def test_two_applications_after_the_test_add_up_to_what_it_calls_for(result_of):
@@ -393,8 +397,8 @@ def test_each_block_follows_its_own_test_and_one_without_the_ledger(result_of):
 def test_a_single_side_dressing_follows_the_test_too(result_of):
     result = result_of(psnt(18) + apply("2026-06-24", 1, "side-dress"))
     assert {zone.product_kg_ha for zone in result.spread.zone_map.zones} == {290.0}
-    assert result.spread.verdict.answer == "not worth it"
-    assert "the same rate as one rate a block" in result.spread.verdict.text
+    assert result.verdict.answer == "not worth it"
+    assert "the same rate as one rate a block" in verdict_text(result.verdict, "metric")
 
 
 def test_a_test_after_the_last_application_changes_no_file(result_of):
@@ -465,8 +469,8 @@ def test_the_spreader_files_reopen_to_the_applications_own_rates(three, number):
             root = ElementTree.fromstring(archive.read("TASKDATA/TASKDATA.XML"))
         found = {round(int(value.get("B")) / 100, 2) for value in root.iter("PDV")}
         assert found == expected | {0.0}
-        assert root.find("PDT").get("B") == one.plan.spreader.product_entry.name
-        assert root.find("TSK").get("B").startswith(f"{number} {one.told.date} Test field")
+        assert root.find("PDT").get("B") == one.application.product.name
+        assert root.find("TSK").get("B").startswith(f"{number} {one.application.date} Test field")
         assert root.find("PFD").get("C") == "Test field"
     with sqlite3.connect(own / "zones.gpkg") as database:  # written with GDAL
         found = {round(row[0], 2) for row in database.execute("select product_kg_ha from zones")}
@@ -572,7 +576,7 @@ def test_the_order_names_every_product_once(three):
     for part, one in zip(parts, result.applications, strict=True):
         product_lb = sum(zone.product_kg for zone in one.spread.zone_map.zones) / 0.45359237
         assert part.startswith(f"{product_lb:,.0f} lb (")
-        assert part.endswith(f"of {one.plan.spreader.product_entry.name}")
+        assert part.endswith(f"of {one.application.product.name}")
 
 
 def test_one_product_in_two_applications_is_ordered_together_with_its_price(result_of):
@@ -594,7 +598,7 @@ def test_map_report_and_card_show_each_application(three):
     for one, sheet in zip(result.applications, list(card)[:3], strict=True):
         title = application_title(one)
         assert f"<h2>{title}</h2>" in page
-        assert f"Zones {one.number}" in page
+        assert f"Zones {one.application.number}" in page
         assert report.count(title) == 2  # with its map, and with its table
         assert title in re.sub(r"\s+", " ", sheet.extract_text())
         for zone in one.spread.zone_map.zones:
@@ -795,7 +799,7 @@ def test_raw_manure_early_enough_may_be_followed_by_a_later_application(result_o
     result = result_of(
         apply("2026-05-10", 0.5) + apply("2026-06-24", 0.5, "side-dress", 'product = "urea"\n'), *edits
     )
-    assert [one.plan.spreader.product_entry.name for one in result.applications] == ["poultry litter", "urea"]
+    assert [one.application.product.name for one in result.applications] == ["poultry litter", "urea"]
     late = edits[1:]
     with pytest.raises(
         InputError, match=r"\[spreader\] product: poultry litter is raw manure, and 2026-05-10 is 96"

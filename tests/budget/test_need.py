@@ -30,7 +30,7 @@ block = "west"
 
 
 def need_of(found, block):
-    return block_need(found, block, other_credits(found, block, water_use_mm=None))
+    return block_need(found.crop_of(block), block, other_credits(found, block, water_use_mm=None))
 
 
 def plan(*edits, extra=""):

@@ -46,7 +46,7 @@ def test_without_weather_the_whole_is_taken_and_said(plan_folder, tmp_path):
     result = run(read_plan(plan_folder()))
     assert "timing was not considered" in result.timing
     assert "before the crop" not in lines(result)
-    write_season_csv(result, tmp_path / "season.csv")
+    write_season_csv(result, result.applications[0], tmp_path / "season.csv")
     assert (tmp_path / "season.csv").read_text().splitlines() == [
         "week,date,released_kg_ha,uptake_kg_ha,short_kg_ha,spare_kg_ha,block"
     ]
@@ -70,7 +70,7 @@ def test_planting_late_loses_credit_before_the_crop(plan_folder):
 
 def test_season_csv_holds_the_weeks(plan_folder, tmp_path):
     result = run(read_plan(plan_folder(extra=SINE)))
-    write_season_csv(result, tmp_path / "season.csv")
+    write_season_csv(result, result.applications[0], tmp_path / "season.csv")
     rows = list(csv.DictReader((tmp_path / "season.csv").read_text().splitlines()))
     planted = next(row for row in rows if row["week"] == "1")
     assert planted["date"] == "2026-05-24"

@@ -4,6 +4,7 @@ import pytest
 from shapely.geometry import box
 
 from fieldmap import InputError, read_plan, run
+from fieldmap.advice import call_text
 from fieldmap.export.formats.result_json import figures
 from fieldmap.units import KG_HA_PER_LB_AC
 
@@ -32,7 +33,7 @@ def result_of(plan_folder):
 def test_sweet_corn_by_the_rutgers_table(result_of, ppm, lb_ac, manured_lb_ac):
     (call,) = result_of(psnt(f"{ppm} ppm"), name="plain").budget.sidedress
     assert call.rate_n_kg_ha == pytest.approx(lb_ac * KG_HA_PER_LB_AC)
-    assert "without manure" in call.text
+    assert "without manure" in call_text(call, "metric")
     (after,) = result_of(MANURE + psnt(f"{ppm} ppm"), name="manured").budget.sidedress
     assert after.rate_n_kg_ha == pytest.approx(manured_lb_ac * KG_HA_PER_LB_AC)
 
@@ -73,7 +74,7 @@ def test_below_a_threshold_only_as_much_as_reaches_it(result_of):
 def test_above_the_threshold_nothing(result_of):
     (call,) = result_of(psnt("26 ppm"), ('"sweet corn"', '"tomato"')).budget.sidedress
     assert call.rate_n_kg_ha == 0.0
-    assert "side-dress nothing (the threshold is 25 ppm)" in call.text
+    assert "side-dress nothing (the threshold is 25 ppm)" in call_text(call, "metric")
 
 
 def test_a_threshold_of_the_users_own_stands_before_the_tables(result_of):

@@ -22,7 +22,8 @@ def rule(*edits, extra=""):
     for old, new in edits:
         assert old in text
         text = text.replace(old, new)
-    return credit_rule(parse_plan(tomllib.loads(text + extra), "folder"), "field")
+    plan = parse_plan(tomllib.loads(text + extra), "folder")
+    return credit_rule(plan.cover_crop, plan.credit)
 
 
 @pytest.mark.parametrize(

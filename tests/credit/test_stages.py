@@ -9,8 +9,9 @@ from support.small_fields import PLAN
 
 from fieldmap import agronomy as tables
 from fieldmap import read_plan, run
+from fieldmap.advice.stages import waiting_text
 from fieldmap.credit.rule import credit_rule
-from fieldmap.credit.stages import across_stages, waiting_text
+from fieldmap.credit.stages import StageCourse, across_stages
 from fieldmap.read.plan import parse_plan
 
 LEGUMES = [entry.name for entry in tables.cover_crops() if entry.kind == "legume"]
@@ -29,7 +30,9 @@ def course(species, stage, biomass_kg_ha=4000.0, nitrogen_pct=None, *, legume_sh
     told = plan(('"hairy vetch"', species), ('"bud"', stage), *edits)
     cover = told.cover_crop
     pct = nitrogen_pct or float(np.mean(cover.table_nitrogen_pct))
-    return across_stages(cover, biomass_kg_ha, pct, credit_rule(told, "field"), legume_share=legume_share)
+    return across_stages(
+        cover, biomass_kg_ha, pct, credit_rule(told.cover_crop, told.credit), legume_share=legume_share
+    )
 
 
 def weeks_later(stages, stage, days):
@@ -111,13 +114,19 @@ def test_a_mixture_needs_its_shares_and_then_follows_both():
 
 def test_without_a_stage_nothing_can_be_said():
     told = plan(('stage = "bud"', 'nitrogen = "3.4 %"'))
-    assert across_stages(told.cover_crop, 4000.0, 3.4, credit_rule(told, "field")) == ((), 0)
+    assert across_stages(told.cover_crop, 4000.0, 3.4, credit_rule(told.cover_crop, told.credit)) == ((), 0)
 
 
 def waiting(species, stage, *edits, **stand):
     told = plan(('"hairy vetch"', f'"{species}"'), ('"bud"', f'"{stage}"'), *edits)
     stages, now = course(f'"{species}"', f'"{stage}"', edits=edits, **stand)
-    return waiting_text(stages, now, told.cover_crop, planted=date(2026, 5, 24), units="metric"), stages, now
+    return (
+        waiting_text(
+            StageCourse(told.cover_crop, ("field",), stages, now), planted=date(2026, 5, 24), units="metric"
+        ),
+        stages,
+        now,
+    )
 
 
 def test_what_waiting_brings_is_computed_from_the_plan():
@@ -158,7 +167,7 @@ def test_the_run_follows_every_cover_crop_of_the_field(plan_folder):
     two = '\n[[block]]\nblock = "east"\ncover_crop = { species = "crimson clover" }\n'
     blocks = {"west": box(0, 0, 150, 200), "east": box(150, 0, 300, 200)}
     result = run(read_plan(plan_folder(blocks=blocks, extra=two)))
-    assert [(one.cover_crop, one.blocks) for one in result.budget.stages] == [
+    assert [(one.cover.species[0], one.blocks) for one in result.budget.stages] == [
         ("hairy vetch", ("west",)),
         ("crimson clover", ("east",)),
     ]

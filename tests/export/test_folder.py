@@ -296,7 +296,7 @@ def test_a_failure_half_way_leaves_everything_as_it_was(tmp_path, lower_plot_res
         write_folder(lower_plot_result, folder)
         before = {file.name: file.read_bytes() for file in folder.iterdir()}
 
-    def fail(result, path):
+    def fail(result, one, path):
         path.write_text("half")
         raise OSError("disk full")
 
@@ -363,7 +363,7 @@ def test_the_pdf_shows_the_numbers_of_the_zones(written, file):
     result, folder = written
     text = re.sub(r"\s+", " ", pdf_text(folder / file))
     for zone in result.spread.zone_map.zones:
-        for cell in zone_cells(zone, result)[3:]:
+        for cell in zone_cells(zone, result.plan.units)[3:]:
             assert cell in text
     for line in five_numbers(result):
         assert line.title in text

@@ -33,7 +33,7 @@ LB_AC = 1.12085116  # kg/ha
 @pytest.fixture(scope="module")
 def geopackage(result, tmp_path_factory):
     path = tmp_path_factory.mktemp("gpkg") / "zones.gpkg"
-    write_geopackage(result, path)
+    write_geopackage(result, result.applications[0], path)
     return path
 
 
@@ -105,7 +105,7 @@ def test_r118_r119_the_about_table_has_no_geometry_and_a_key(geopackage, result)
 
 def test_its_numbers_are_those_of_the_zones(geopackage, result):
     zones = pyogrio.read_dataframe(geopackage, layer="zones")
-    expected = part_rows(result)
+    expected = part_rows(result.applications[0], result.plan.units)
     assert len(zones) == len(expected)
     for column in (
         "zone",
@@ -128,7 +128,7 @@ def test_with_a_source_date_the_bytes_repeat(result, tmp_path, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     digests = set()
     for name in ("one.gpkg", "two.gpkg"):
-        write_geopackage(result, tmp_path / name)
+        write_geopackage(result, result.applications[0], tmp_path / name)
         digests.add(hashlib.sha256((tmp_path / name).read_bytes()).hexdigest())
     assert len(digests) == 1
 
@@ -139,7 +139,7 @@ def test_with_a_source_date_the_bytes_repeat(result, tmp_path, monkeypatch):
 @pytest.fixture(scope="module")
 def shapefile(result, tmp_path_factory):
     path = tmp_path_factory.mktemp("shp") / "zones_shapefile.zip"
-    write_shapefile(result, path)
+    write_shapefile(result, result.applications[0], path)
     return zipfile.ZipFile(path)
 
 
@@ -171,8 +171,13 @@ def test_field_names_are_short_capitals_and_no_cell_is_empty(shapefile, tmp_path
     assert b"****" not in shapefile.read("zones.dbf")
     us = result.plan.units == "us"
     assert set(frame["UNIT"]) == {"lb/ac" if us else "kg/ha"}
-    assert frame["AREA_HA"].sum() == pytest.approx(sum(row["area_ha"] for row in part_rows(result)), abs=1e-3)
-    expected = [row["product_lb_ac" if us else "product_kg_ha"] for row in part_rows(result)]
+    assert frame["AREA_HA"].sum() == pytest.approx(
+        sum(row["area_ha"] for row in part_rows(result.applications[0], result.plan.units)), abs=1e-3
+    )
+    expected = [
+        row["product_lb_ac" if us else "product_kg_ha"]
+        for row in part_rows(result.applications[0], result.plan.units)
+    ]
     assert frame["RATE"].tolist() == pytest.approx(expected, abs=1e-9)
     assert (frame.geometry.geom_type == "Polygon").all()
 
@@ -205,8 +210,8 @@ def opened(path):
 @pytest.fixture(scope="module")
 def taskdata(result, tmp_path_factory):
     folder = tmp_path_factory.mktemp("task")
-    write_grid(result, folder / "grid.zip")
-    write_polygons(result, folder / "zones.zip")
+    write_grid(result, result.applications[0], folder / "grid.zip")
+    write_polygons(result, result.applications[0], folder / "zones.zip")
     return folder
 
 
@@ -226,12 +231,14 @@ def test_rates_are_of_product_a_hundredfold(taskdata, result):
     assert len(drawn) > len(zones) or empty.is_empty
     assert all(zone.find("PDV").get("B") == "0" for zone in drawn if zone not in zones)
     values = [int(zone.find("PDV").get("B")) for zone in zones]
-    assert values == [round(row["product_kg_ha"] * 100) for row in part_rows(result)]
+    assert values == [
+        round(row["product_kg_ha"] * 100) for row in part_rows(result.applications[0], result.plan.units)
+    ]
     assert {value.get("A") for value in root.iter("PDV")} == {"0006"}
     scale = float(root.find("VPN").get("C"))
     shown = "product_lb_ac" if result.plan.units == "us" else "product_kg_ha"
     assert [value * scale for value in values] == pytest.approx(
-        [row[shown] for row in part_rows(result)], rel=1e-4
+        [row[shown] for row in part_rows(result.applications[0], result.plan.units)], rel=1e-4
     )
 
 
@@ -262,7 +269,9 @@ def test_grid_cells_are_at_most_half_a_swath_and_run_from_the_south(taskdata, re
     codes = np.frombuffer(binary, dtype=np.uint8).reshape(count, columns)
     by_code = {zone.get("A"): int(zone.find("PDV").get("B")) / 100 for zone in root.iter("TZN")}
     found = 0
-    for part, row in zip(result.spread.parts, part_rows(result), strict=True):
+    for part, row in zip(
+        result.spread.parts, part_rows(result.applications[0], result.plan.units), strict=True
+    ):
         inside = part.geometry.buffer(-result.plan.spreader.swath_m)
         if inside.is_empty:
             continue
@@ -277,7 +286,7 @@ def test_a_map_that_is_not_symmetric_is_not_upside_down(plan_folder, tmp_path):
     blocks = {"south": box(0, 0, 300, 60), "north": box(0, 60, 300, 200)}
     extra = '\n[[block]]\nblock = "north"\ncrop = { need = "20 kg/ha" }\n'
     result = run(read_plan(plan_folder(blocks=blocks, extra=extra)))
-    write_grid(result, tmp_path / "grid.zip")
+    write_grid(result, result.applications[0], tmp_path / "grid.zip")
     root, binary = opened(tmp_path / "grid.zip")
     grid = root.find("TSK/GRD")
     codes = np.frombuffer(binary, dtype=np.uint8).reshape(int(grid.get("F")), int(grid.get("E")))
@@ -288,7 +297,7 @@ def test_a_map_that_is_not_symmetric_is_not_upside_down(plan_folder, tmp_path):
 
 def test_no_cell_with_product_touches_a_no_spread_area(kettle_bend_result, tmp_path):
     result = kettle_bend_result
-    write_grid(result, tmp_path / "grid.zip")
+    write_grid(result, result.applications[0], tmp_path / "grid.zip")
     root, binary = opened(tmp_path / "grid.zip")
     grid = root.find("TSK/GRD")
     south, west, height, width = (float(grid.get(name)) for name in "ABCD")
@@ -304,9 +313,10 @@ def test_no_cell_with_product_touches_a_no_spread_area(kettle_bend_result, tmp_p
 def test_no_spread_ground_stays_empty_whatever_the_outside_rate(kettle_bend_result, tmp_path):
     from dataclasses import replace
 
-    spreader = kettle_bend_result.plan.spreader.model_copy(update={"outside_rate_kg_ha": 50.0})
-    plan = kettle_bend_result.plan.model_copy(update={"spreader": spreader})
-    write_grid(replace(kettle_bend_result, plan=plan), tmp_path / "grid.zip")
+    one = kettle_bend_result.applications[0]
+    spreader = one.application.spreader.model_copy(update={"outside_rate_kg_ha": 50.0})
+    one = replace(one, application=replace(one.application, spreader=spreader))
+    write_grid(kettle_bend_result, one, tmp_path / "grid.zip")
     root, binary = opened(tmp_path / "grid.zip")
     by_code = {zone.get("A"): int(zone.find("PDV").get("B")) for zone in root.iter("TZN")}
     assert by_code["0"] == 5000
@@ -363,7 +373,7 @@ def test_our_checker_finds_what_it_should(taskdata, spoil, fault):
 
 
 def test_waypoints_keep_gpx_1_1(result, tmp_path):
-    write_gpx(result, tmp_path / "samples.gpx")
+    write_gpx(result, result.applications[0], tmp_path / "samples.gpx")
     root = ElementTree.fromstring((tmp_path / "samples.gpx").read_bytes())
     space = "{http://www.topografix.com/GPX/1/1}"
     assert root.tag == f"{space}gpx"

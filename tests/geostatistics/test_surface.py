@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
+from fieldmap.advice.stand import no_pattern_text
 from fieldmap.geostatistics.covariance import Covariance, distance_matrix
 from fieldmap.geostatistics.kriging import krige
 from fieldmap.geostatistics.likelihood import (
@@ -21,7 +22,7 @@ from fieldmap.geostatistics.likelihood import (
     spatial_models,
     spread,
 )
-from fieldmap.geostatistics.surface import fit_surface, joint, no_pattern_message, predict
+from fieldmap.geostatistics.surface import fit_surface, joint, predict
 from fieldmap.geostatistics.tiles import one_blas_thread
 
 
@@ -367,7 +368,7 @@ class TestFieldMean:
     def test_message(self):
         coords, values, _, _ = field(7, 14, share=0.0)
         fit = fit_surface(coords, values)
-        assert no_pattern_message(fit, "kg/ha") == (
+        assert no_pattern_text(fit, "kg/ha") == (
             "These 14 samples do not show a spatial pattern that improves on the field average "
             f"(leave-one-out error {fit.loo_rmse:.0f} vs {fit.mean_only_rmse:.0f} kg/ha). "
             f"The map is the field average {values.mean():.0f} ± {fit.mean_se:.0f} kg/ha. "
@@ -375,17 +376,15 @@ class TestFieldMean:
             "More samples or a covariate would help."
         )
         assert fit.loo_rmse > 0.95 * fit.mean_only_rmse
-        assert f"± {fit.mean_se * 0.892:.0f} lb/ac." in no_pattern_message(fit, "lb/ac", per_unit=0.892)
+        assert f"± {fit.mean_se * 0.892:.0f} lb/ac." in no_pattern_text(fit, "lb/ac", per_unit=0.892)
 
     def test_no_message_when_there_is_a_pattern(self):
         coords, values, _, _ = field(0, 40, share=0.95, range_m=150.0)
-        assert no_pattern_message(fit_surface(coords, values), "kg/ha") == ""
+        assert no_pattern_text(fit_surface(coords, values), "kg/ha") == ""
 
     def test_three_figures_for_percent(self):
         coords, values, _, _ = field(7, 14, share=0.0, mean=3.1, sd=0.2)
-        assert f"field average {values.mean():.2f} ± 0.0" in no_pattern_message(
-            fit_surface(coords, values), "%"
-        )
+        assert f"field average {values.mean():.2f} ± 0.0" in no_pattern_text(fit_surface(coords, values), "%")
 
     @pytest.mark.parametrize("n", [3, 5, 7])
     def test_fewer_than_eight_samples(self, n):
@@ -395,10 +394,10 @@ class TestFieldMean:
         assert fit.method == "field mean"
         np.testing.assert_allclose(found.mean, values.mean())
         assert (found.se > values.std(ddof=1) / np.sqrt(n)).all()
-        assert no_pattern_message(fit, "kg/ha").startswith(
+        assert no_pattern_text(fit, "kg/ha").startswith(
             f"With {n} samples, fewer than 8, only a mean is given."
         )
-        assert "does not show that the field is uniform" in no_pattern_message(fit, "kg/ha")
+        assert "does not show that the field is uniform" in no_pattern_text(fit, "kg/ha")
 
     def test_standard_error_of_the_mean(self):
         coords, values, _, _ = field(7, 14, share=0.0)

@@ -10,6 +10,7 @@ from shapely.geometry import Point, box, mapping
 from support.small_fields import lonlat, random_places, trend
 
 from fieldmap import InputError, read_plan, run
+from fieldmap.advice import pattern_text, verdict_text
 from fieldmap.field.field import per_block
 
 CONFIDENT = "\n[credit]\nconfidence = {}\n"
@@ -30,7 +31,7 @@ def test_equal_samples_give_an_even_map_and_draw_no_zone(plan_folder, tmp_path_f
     np.testing.assert_allclose(result.stand.biomass.mean[inside], dry_kg_ha, rtol=1e-9)
     assert len(result.spread.zone_map.zones) == 1
     assert len(result.spread.zone_map.zones[0].parts) == 1
-    assert result.spread.verdict.answer == "cannot tell"
+    assert result.verdict.answer == "cannot tell"
 
 
 @FEW
@@ -182,7 +183,7 @@ def test_fewer_than_eight_samples_give_the_mean_only(plan_folder):
     xy = random_places(7, 5)
     result = run(read_plan(plan_folder(xy=xy)))
     assert result.stand.biomass.method == "field mean"
-    assert result.spread.verdict.answer == "cannot tell"
+    assert result.verdict.answer == "cannot tell"
     assert np.ptp(result.stand.biomass.mean[result.field.inside]) == pytest.approx(0.0, abs=1e-6)
 
 
@@ -196,16 +197,17 @@ def test_no_pattern_is_said_in_words_that_do_not_claim_uniformity(plan_folder):
     noise = np.random.default_rng(6).normal(4000.0, 700.0, 20)
     result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=noise)))
     assert result.stand.biomass.method == "field mean"
-    assert "do not show a spatial pattern" in result.stand.biomass.message
-    assert "does not show that the field is uniform" in result.stand.biomass.message
-    assert any(result.stand.biomass.message == text for text in result.warnings)
+    text = pattern_text(result.stand, "metric")
+    assert "do not show a spatial pattern" in text
+    assert "does not show that the field is uniform" in text
+    assert text in result.warnings
 
 
 def test_one_nitrogen_value_for_a_mixture_cannot_tell(plan_folder):
     edits = [('"hairy vetch"', '["hairy vetch", "cereal rye"]'), ('stage = "bud"', 'nitrogen = "2.6 %"')]
     result = run(read_plan(plan_folder(edits=edits)))
-    assert result.spread.verdict.answer == "cannot tell"
-    assert "mixed or weedy stand" in result.spread.verdict.text
+    assert result.verdict.answer == "cannot tell"
+    assert "mixed or weedy stand" in verdict_text(result.verdict, "metric")
 
 
 def test_blocks_with_different_covers_differ_in_mean(plan_folder):
@@ -260,7 +262,7 @@ def test_the_invented_field_is_recovered(farm, kettle_bend_result):
     credit_error = result.budget.credit.credit_kg_ha[cells] / useful[cells] - credit
     assert np.sqrt((credit_error**2).mean()) < 0.5 * credit.std()
     assert abs(credit_error.mean()) < 0.1 * credit.mean()
-    assert result.spread.verdict.answer == "worth it"
+    assert result.verdict.answer == "worth it"
 
 
 def test_the_rye_heavy_patch_has_much_mass_and_little_credit(farm, kettle_bend_result):
@@ -292,5 +294,5 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say(farm, kettle_bend_r
 
 
 def test_the_plot_with_little_in_it_is_not_called_worth_it(lower_plot_result):
-    assert lower_plot_result.spread.verdict.answer in ("not worth it", "cannot tell")
+    assert lower_plot_result.verdict.answer in ("not worth it", "cannot tell")
     assert len({zone.rate_n_kg_ha for zone in lower_plot_result.spread.zone_map.zones}) <= 2

@@ -7,14 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldmap.advice.season import reason_text
 from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops
+from fieldmap.budget.seasons import BlockSeason
 from fieldmap.season.balance import balance, short_from, weekly
 from fieldmap.season.release import Residue, daily_release, split_season
 from fieldmap.season.soil import DailySoil
-from fieldmap.season.timing import call_for_soil_test, time_supplemental
+from fieldmap.season.timing import soil_test_is_due, time_supplemental
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_useful_day, uptake_share
-from fieldmap.units import KG_HA_PER_LB_AC
 
 ENDED, PLANTED, HARVESTED = dt.date(2026, 5, 4), dt.date(2026, 5, 24), dt.date(2026, 8, 14)
 DAYS = (HARVESTED - ENDED).days + 1
@@ -223,56 +224,57 @@ def test_weeks_start_at_planting_and_lose_nothing():
 
 
 def timing(credit, need, supplemental, **more):
-    return time_supplemental(
-        found(credit, need), supplemental, CORN, harvested=HARVESTED, units="metric", **more
+    """The season of a block, with its split."""
+    own = found(credit, need)
+    split = time_supplemental(own, supplemental, CORN, harvested=HARVESTED, **more)
+    first = short_from(own).item()
+    return BlockSeason(
+        "field", own, weekly(own), split, first if isinstance(first, dt.date) else None, supplemental
     )
+
+
+def said(season):
+    return reason_text(season, "metric")
 
 
 def test_a_good_stand_lets_all_wait_for_the_side_dressing():
     split = timing(110.0, 180.0, 70.0)
-    assert split.at_planting_share == 0.0
-    assert PLANTED < split.sidedress < dt.date(2026, 7, 1)
-    assert "What is released carries the crop to 2026-07" in split.reason
-    assert "all 70 kg/ha can wait" in split.reason
+    assert split.timing.at_planting_share == 0.0
+    assert PLANTED < split.timing.sidedress < dt.date(2026, 7, 1)
+    assert "What is released carries the crop to 2026-07" in said(split)
+    assert "all 70 kg/ha can wait" in said(split)
 
 
 def test_poor_residue_raises_the_share_at_planting():
     tied, none = timing(-40.0, 150.0, 190.0), timing(0.0, 150.0, 150.0)
-    assert tied.at_planting_share > none.at_planting_share > 0
-    assert tied.reason.startswith("Poor residue ties nitrogen up when the crop is planted. From 2026-05-24")
-    assert "Poor residue" not in none.reason
+    assert tied.timing.at_planting_share > none.timing.at_planting_share > 0
+    assert said(tied).startswith("Poor residue ties nitrogen up when the crop is planted. From 2026-05-24")
+    assert "Poor residue" not in said(none)
 
 
 def test_a_later_side_dressing_leaves_more_to_planting():
     early, late = (timing(20.0, 180.0, 160.0, sidedress=dt.date(2026, *day)) for day in ((6, 15), (7, 15)))
-    assert early.at_planting_share < late.at_planting_share
-    assert late.sidedress == dt.date(2026, 7, 15)
-    assert "on 2026-07-15" in late.reason
+    assert early.timing.at_planting_share < late.timing.at_planting_share
+    assert late.timing.sidedress == dt.date(2026, 7, 15)
+    assert "on 2026-07-15" in said(late)
 
 
 def test_too_little_for_a_second_pass_goes_on_at_planting():
     split = timing(0.0, 25.0, 25.0)
-    assert split.at_planting_share == 1.0
-    assert "too little would be left for a pass" in split.reason
+    assert split.timing.at_planting_share == 1.0
+    assert "too little would be left for a pass" in said(split)
 
 
 def test_nothing_to_spread_and_only_thin_places_short():
-    assert timing(200.0, 120.0, 0.0).reason == "Nothing is left to spread."
+    assert said(timing(200.0, 120.0, 0.0)) == "Nothing is left to spread."
     thin = timing(200.0, 120.0, 12.0)
-    assert thin.at_planting_share == 0.0
-    assert "On average the crop is never short: 12 kg/ha for the thin places" in thin.reason
+    assert thin.timing.at_planting_share == 0.0
+    assert "On average the crop is never short: 12 kg/ha for the thin places" in said(thin)
 
 
 def test_a_soil_test_is_called_for_when_drainage_makes_it_worth_one():
-    assert call_for_soil_test(3.0, 4.0, 20.0, units="metric") is None
-    metric = call_for_soil_test(14.0, 11.0, 76.2, units="metric")
-    assert metric is not None
-    assert "11 kg/ha of the cover crop's nitrogen comes too early" in metric
-    assert "(76 mm over the season) may carry 14 kg/ha more below the top 30 cm" in metric
-    us = call_for_soil_test(14.0 * KG_HA_PER_LB_AC, 20.0 * KG_HA_PER_LB_AC, 76.2, units="us")
-    assert us is not None
-    assert "20 lb/ac" in us
-    assert "(3.0 in over the season) may carry 14 lb/ac more below the top foot" in us
+    assert not soil_test_is_due(3.0, 4.0)
+    assert soil_test_is_due(14.0, 11.0)
 
 
 def test_drainage_after_planting_puts_nitrogen_at_risk_and_subtracts_nothing():

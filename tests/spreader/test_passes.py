@@ -181,10 +181,9 @@ def test_a_run_reports_passes_loads_and_delivery(plan_folder):
     assert sum(load.product_kg for load in result.spread.loads) == pytest.approx(total_kg)
     assert 0.5 < result.spread.delivery.within_tenth <= 1.0
     assert any("would land beyond the boundary: use border spreading" in text for text in result.warnings)
-    told = result.plan.model_copy(
-        update={"spreader": result.plan.spreader.model_copy(update={"border_spreading": True})}
-    )
-    (text,) = delivery_warnings(replace(result.spread.delivery, outside_kg=99.0, in_no_spread_kg=0.0), told)
+    bordered = result.plan.spreader.model_copy(update={"border_spreading": True})
+    delivery = replace(result.spread.delivery, outside_kg=99.0, in_no_spread_kg=0.0)
+    (text,) = delivery_warnings(delivery, bordered, "metric")
     assert text == (
         "About 99 kg of product would land beyond the boundary even with the border device: keep further off."
     )

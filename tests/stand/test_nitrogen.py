@@ -28,7 +28,8 @@ def found(plan_folder):
         plan = read_plan(folder)
         inputs = read_inputs(**plan.inputs())
         field = build_field(inputs.boundary, None, cell_m=5.0, file="boundary.geojson")
-        return nitrogen_of_samples(place_samples(inputs.samples, field), plan, field)
+        covers = plan.covers(block.name for block in field.blocks)
+        return nitrogen_of_samples(place_samples(inputs.samples, field), covers, file=plan.samples.file)
 
     return find
 

@@ -12,6 +12,7 @@ from support.money import PRICES, RESPONSE
 from support.small_fields import random_places
 
 from fieldmap import read_plan, run
+from fieldmap.advice import limits_rule_text
 from fieldmap.export.formats.result_json import figures
 from fieldmap.report.pdf import build_report
 
@@ -84,7 +85,7 @@ def test_a_starter_is_honoured_everywhere(plan_folder, tmp_path_factory, starter
     assert (result.spread.zone_map.rate_n_kg_ha[spread] >= starter - 1e-9).all()
     assert min(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones) >= starter - 1e-9
     assert result.spread.limits.left_short_kg == 0.0
-    assert "carry rate_n_min" in result.spread.limits.rule
+    assert "carry rate_n_min" in limits_rule_text(result.spread.limits)
 
 
 def test_what_the_least_rate_leaves_short_or_puts_over_is_said(plan_folder):

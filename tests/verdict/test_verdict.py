@@ -7,10 +7,11 @@ import pytest
 from support.money import PRICES, RESPONSE
 
 from fieldmap import read_plan, run
+from fieldmap.advice.verdict import change_text, verdict_text
 from fieldmap.budget.response import Economics
 from fieldmap.export.formats.result_json import figures
 from fieldmap.report.summary import by_number_text, driven_text
-from fieldmap.verdict.flat_rates import COVER_IGNORED, LEAST_MONEY, LESS_CREDIT, SAME_TOTAL, OneRate
+from fieldmap.verdict.flat_rates import OneRate, Way
 from fieldmap.verdict.outcomes import Ground
 from fieldmap.verdict.verdict import judge
 
@@ -71,53 +72,48 @@ def test_short_and_over_are_counted_apart():
     assert found.money_lost_ha is None
 
 
-def test_worth_it_in_money_says_what_is_saved(plan_folder):
-    plan = read_plan(plan_folder())
+def test_worth_it_in_money_says_what_is_saved():
     supply = np.repeat(np.array([[20.0], [180.0]]), 100, axis=1) + np.linspace(-5, 5, 100)
-    found = judge(
-        ground(supply, [174.0, 14.0], money=MONEY), [flat(100.0)], plan, pattern=True, unmixed=False
-    )
+    found = judge(ground(supply, [174.0, 14.0], money=MONEY), [flat(100.0)], pattern=True, unmixed=False)
     assert found.answer == "worth it"
     # One rate: 74 short in one half, 0.00025 × 74² × 400 $; 80 over the 200 in the other, 1.20 $ a kg.
     half_short, half_over = 0.00025 * 74**2 * 400, (100 - 14) * 1.2 - 0.1 * 6**2
     assert found.gain_money_ha == pytest.approx((half_short + half_over) / 2, rel=0.02)
     assert (
         f"zones save USD\N{NO-BREAK SPACE}{round(found.gain_money_ha)}/ha over the best one rate"
-        in found.text
+        in verdict_text(found, "metric")
     )
     assert found.rate_without_insurance_kg_ha == pytest.approx(94.0)
 
 
-def test_a_saving_below_the_price_of_ten_kg_of_nitrogen_is_not_worth_it(plan_folder):
-    plan = read_plan(plan_folder())
+def test_a_saving_below_the_price_of_ten_kg_of_nitrogen_is_not_worth_it():
     supply = np.repeat(np.array([[90.0], [110.0]]), 100, axis=1)
-    found = judge(ground(supply, [104.0, 84.0], money=MONEY), [flat(94.0)], plan, pattern=True, unmixed=False)
+    found = judge(ground(supply, [104.0, 84.0], money=MONEY), [flat(94.0)], pattern=True, unmixed=False)
     assert 0 < found.gain_money_ha < 12.0
     assert found.answer == "not worth it"
-    assert "differs more from place to place" in found.change
+    assert "differs more from place to place" in change_text(found)
 
 
-def test_what_would_change_it_follows_the_doubt(plan_folder):
-    plan = read_plan(plan_folder())
+def test_what_would_change_it_follows_the_doubt():
     rng = np.random.default_rng(3)
     base = np.array([[70.0], [120.0]])
     by_release = np.maximum(0, 1 + 0.5 * rng.standard_normal(400))
     sure_map = judge(
-        ground(np.repeat(base, 400, axis=1), [124.0, 74.0], factor=by_release), [flat(100.0)], plan,
+        ground(np.repeat(base, 400, axis=1), [124.0, 74.0], factor=by_release), [flat(100.0)],
         pattern=True, unmixed=False,
     )  # fmt: skip
     doubtful = base + 60 * rng.standard_normal((2, 400))
-    sure_release = judge(ground(doubtful, [124.0, 74.0]), [flat(100.0)], plan, pattern=True, unmixed=False)
+    sure_release = judge(ground(doubtful, [124.0, 74.0]), [flat(100.0)], pattern=True, unmixed=False)
     assert (sure_map.answer, sure_release.answer) == ("worth it", "cannot tell")
-    assert "Check strips that show the crop gets much less" in sure_map.change
-    assert "More samples, or a covariate, would settle it" in sure_release.change
+    assert "Check strips that show the crop gets much less" in change_text(sure_map)
+    assert "More samples, or a covariate, would settle it" in change_text(sure_release)
 
 
 def test_three_flat_rates_stand_beside_the_zones(plan_folder):
     result = run(read_plan(plan_folder(extra=PRICES.replace('crop = "400 USD/t"', ""))))
     told = figures(result)["verdict"]
     names = [way["spread"] for way in told["ways"]]
-    assert names == ["zones", LESS_CREDIT, SAME_TOTAL, COVER_IGNORED]
+    assert names == ["zones", Way.LESS_CREDIT, Way.SAME_TOTAL, Way.COVER_IGNORED]
     zones, less_credit, same_total, ignored = told["ways"]
     total_n_kg = sum(zone.rate_n_kg_ha * zone.area_ha for zone in result.spread.zone_map.zones)
     assert same_total["rate_n_kg_ha"] * result.field.area_ha == pytest.approx(total_n_kg, rel=0.01)
@@ -133,7 +129,7 @@ def test_three_flat_rates_stand_beside_the_zones(plan_folder):
 def test_nitrogen_over_stands_beside_the_money(plan_folder):
     result = run(read_plan(plan_folder(extra=PRICES + RESPONSE)))
     told = figures(result)["verdict"]
-    assert [way["spread"] for way in told["ways"]][1] == LEAST_MONEY
+    assert [way["spread"] for way in told["ways"]][1] == Way.LEAST_MONEY
     assert all(way["money_lost_ha"] >= 0 for way in told["ways"])
     zones, best_flat = told["ways"][:2]
     assert told["money_saved_ha"] == pytest.approx(
@@ -148,14 +144,14 @@ def test_nitrogen_over_stands_beside_the_money(plan_folder):
 
 def test_the_first_screen_says_loss_by_number_and_what_is_delivered(plan_folder):
     result = run(read_plan(plan_folder(extra=PRICES + RESPONSE)))
-    text = by_number_text(result)
+    text = by_number_text(result.applications[0], "metric", "USD")
     missed = [round(one.loss**0.5 * 0.46) for one in result.spread.level_sets]
     assert text.startswith(
         ", ".join(f"{k}: {rate}" for k, rate in enumerate(missed, start=1)) + " kg/ha of nitrogen"
     )
     assert f"USD\N{NO-BREAK SPACE}{round(result.spread.level_sets[0].money_ha)}/ha" in text
     delivery = result.spread.delivery
-    assert driven_text(result) == (
+    assert driven_text(result.applications[0], "metric") == (
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %; "
         f"{delivery.short_kg * 0.46:.0f} kg of nitrogen short, {delivery.over_kg * 0.46:.0f} kg over; "
         f"the map is best read {delivery.look_ahead_m:.0f} m ahead"

@@ -124,7 +124,7 @@ def test_the_style_sheet_holds_its_pictures(page):
 
 def test_name_and_finding_head_the_page(result, tree):
     assert words(tree.xpath("//h1")[0]).startswith(result.plan.name)
-    finding = zones_say(result)
+    finding = zones_say(result.applications[0], result.field, result.plan.units)
     assert tree.xpath("//title/text()") == [f"{result.plan.name}: {finding}"]
     shown = [words(p) for p in tree.xpath("//p[@class='finding'][not(@hidden)]")]
     assert shown == [" ".join(finding.split())]
@@ -141,14 +141,16 @@ def test_the_five_numbers_stand_before_the_map_in_their_order(result, tree):
 
 def test_the_table_repeats_the_summary(result, tree):
     (table,) = tree.xpath("//table")
-    assert tuple(words(cell) for cell in table.xpath("./thead//th[@scope='col']")) == zone_columns(result)
+    assert tuple(words(cell) for cell in table.xpath("./thead//th[@scope='col']")) == zone_columns(
+        result.plan.units
+    )
     rows = [tuple(words(cell) for cell in row) for row in table.xpath("./tbody/tr")]
-    assert rows == [zone_cells(zone, result) for zone in result.spread.zone_map.zones]
+    assert rows == [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones]
     assert len(table.xpath("./tbody//th[@scope='row']")) == len(rows)
 
 
 def test_nitrogen_and_product_have_columns_of_their_own(result):
-    headings = zone_columns(result)
+    headings = zone_columns(result.plan.units)
     assert sum(heading.startswith("N rate") for heading in headings) == 1
     assert not [heading for heading in headings if "N " in heading and "Product" in heading]
 
@@ -197,7 +199,7 @@ def test_the_first_view_is_the_zones_and_the_background_is_off(result, tree, pag
 
 def test_every_zone_carries_its_rate_and_number(result, page):
     labels = re.findall(r"\\u003e(\d[\d,]*)\\u003c/tspan.*?\\u003ezone (\d+)\\u003c/tspan", page)
-    cells = [zone_cells(zone, result) for zone in result.spread.zone_map.zones for _ in zone.parts]
+    cells = [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones for _ in zone.parts]
     assert labels == [(row[5], row[0]) for row in cells]
     assert len(re.findall(r"zone-label keep", page)) == len(
         {zone.zone for zone in result.spread.zone_map.zones}
@@ -218,7 +220,8 @@ def test_samples_and_zones_tell_their_numbers(result):
     assert measured == np.isfinite(samples.nitrogen_pct).tolist()
     zones = [f["properties"] for f in features(script) if "rate_n" in f["properties"]]
     assert [tuple(zone[name] for name in ZONE_ROWS) for zone in zones] == [
-        tuple(literal(cell) for cell in zone_cells(zone, result)) for zone in result.spread.zone_map.zones
+        tuple(literal(cell) for cell in zone_cells(zone, result.plan.units))
+        for zone in result.spread.zone_map.zones
     ]
 
 
@@ -454,7 +457,7 @@ def test_text_contrasts_enough_for_sunlight():
 @pytest.mark.parametrize("zones", range(1, 13))
 def test_zone_colours_are_steps_of_cividis_from_light_to_dark(lower_plot_result, zones):
     result = with_zones(lower_plot_result, zones)
-    colours = zone_colours(result)
+    colours = zone_colours(result.applications[0])
     assert list(colours) == list(range(1, zones + 1))
     table = {to_hex(colour) for colour in mpl.colormaps["cividis"](np.arange(256))}
     assert set(colours.values()) <= table
@@ -476,7 +479,9 @@ def test_twelve_zones_share_six_rows_of_the_legend(lower_plot_result):
     legend = map_views(result)[0].legend
     assert legend[0].text == "zones 1 to 2: 20 to 40"
     assert [len(swatch.colours) for swatch in legend] == [2] * 6
-    assert [c for swatch in legend for c in swatch.colours] == list(zone_colours(result).values())
+    assert [c for swatch in legend for c in swatch.colours] == list(
+        zone_colours(result.applications[0]).values()
+    )
 
 
 def test_seven_zones_leave_none_out(lower_plot_result):
@@ -505,7 +510,9 @@ def test_class_borders_are_round(low, high, borders):
 
 def test_the_finding_names_the_side_and_the_two_rates(kettle_bend_result):
     zones = kettle_bend_result.spread.zone_map.zones
-    said = zones_say(kettle_bend_result).replace("\N{NO-BREAK SPACE}", " ")
+    said = zones_say(
+        kettle_bend_result.applications[0], kettle_bend_result.field, kettle_bend_result.plan.units
+    ).replace("\N{NO-BREAK SPACE}", " ")
     assert rate_text(zones[-1].rate_n_kg_ha, "us") in said
     assert rate_text(zones[0].rate_n_kg_ha, "us") in said
     assert f"in zone {zones[-1].zone}" in said
@@ -565,7 +572,9 @@ def test_the_legend_explains_the_dots_where_loads_run_out(result):
 
 def test_one_zone_is_said_to_be_one(lower_plot_result):
     assert len(lower_plot_result.spread.zone_map.zones) == 1
-    assert zones_say(lower_plot_result).startswith("One rate for the whole field: ")
+    assert zones_say(
+        lower_plot_result.applications[0], lower_plot_result.field, lower_plot_result.plan.units
+    ).startswith("One rate for the whole field: ")
 
 
 def test_building_changes_nothing_in_the_result(lower_plot_result):

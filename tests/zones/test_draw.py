@@ -17,13 +17,6 @@ from fieldmap.zones.draw import PLANE_AREA_MARGIN, draw_zones
 from fieldmap.zones.loss import MoneyLoss, SquaredLoss
 
 
-class PlanOfSpreader:
-    """As much of a plan as zones are drawn by."""
-
-    def __init__(self, machine):
-        self.spreader = machine
-
-
 def random_field(rng, machine):
     """Blocks with holes and necks, a well and a ditch with their setbacks kept off by the throw."""
     cell_m = float(rng.choice([3.0, 5.0]))
@@ -56,7 +49,7 @@ def test_random_fields(seed):
     if seed % 2:
         doubt = np.full(wanted.shape, 40.0)
         loss = MoneyLoss.from_rasters(wanted, doubt, np.full(wanted.shape, 0.02), price=0.5, step_kg_ha=10.0)
-    drawn = draw_zones(loss, field, PlanOfSpreader(machine), passes_over(field, machine))
+    drawn = draw_zones(loss, field, machine, passes_over(field, machine))
     blocks = [block.spread for block in field.blocks]
     check_parts(drawn.shapes, blocks, 800 * PLANE_AREA_MARGIN)
     for shape in drawn.shapes:

@@ -183,7 +183,7 @@ def test_insurance_is_not_paid_twice(plan_folder):
 def test_a_curve_without_prices_is_said_and_not_used(plan_folder):
     plan = read_plan(plan_folder(extra=RESPONSE))
     assert economics(plan) is None
-    (text,) = response_warnings(plan)
+    (text,) = response_warnings(plan, economics(plan))
     assert "money needs [prices] product and crop" in text
 
 

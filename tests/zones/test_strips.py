@@ -104,8 +104,8 @@ def test_strips_are_named_beside_the_zones_and_never_taken_for_one(with_strips):
         with_strips.spread.zone_map, in_strip=np.zeros_like(with_strips.spread.zone_map.in_strip), strips=()
     )
     plain = replace(with_strips.applications[0], spread=replace(with_strips.spread, zone_map=without))
-    assert zones_say(with_strips) != zones_say(
-        replace(with_strips, applications=(plain,))
+    assert zones_say(with_strips.applications[0], with_strips.field, with_strips.plan.units) != zones_say(
+        plain, with_strips.field, with_strips.plan.units
     )  # the strip, taken for a zone
 
 
