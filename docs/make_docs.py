@@ -72,7 +72,7 @@ def main() -> None:
     SCHEMA.write_text(schema_text(), encoding="utf-8")
     PLAN.write_text(plan_page(), encoding="utf-8")
     if "--pictures" in sys.argv[1:]:
-        from pictures import draw_pictures
+        from make_pictures import draw_pictures
 
         draw_pictures(DOCS / "pictures")
 
