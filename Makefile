@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test slow bench clean
+.PHONY: demo test slow bench docs clean
 
 demo: .venv/ready
 	$(BIN)/fieldmap demo -o out
@@ -18,6 +18,10 @@ slow: .venv/ready
 
 bench: .venv/ready
 	$(BIN)/python -m pytest -m benchmark -s tests/benchmarks
+
+# What docs/ takes from the code: the keys of plan.toml, its schema, the pictures of the guide (these need Chromium).
+docs: .venv/ready
+	$(BIN)/python docs/make_docs.py --pictures
 
 .venv/ready: constraints.txt pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; name it: make PYTHON=python3.12")'

@@ -103,6 +103,13 @@ TEMPERATURE_DIFFERENCE = Kind("a temperature difference", "delta_degC", ("12 del
 BULK_DENSITY = Kind("a bulk density", "kg/m**3", ("750 kg/m3",))
 WATER_DEPTH = Kind("a depth of water", "mm", ("250 mm", "10 in"))
 CONCENTRATION = Kind("a concentration", "ppm", ("8 ppm",))
+KINDS = {
+    kind.name: kind
+    for kind in (
+        LENGTH, AREA, RATE, PERCENT, SPEED, MASS, SECONDS, DAYS, ANGLE, TEMPERATURE, TEMPERATURE_DIFFERENCE,
+        BULK_DENSITY, WATER_DEPTH, CONCENTRATION,
+    )
+}  # fmt: skip
 MASS_PRICE_UNIT = Kind("a weight", "kg", ("t", "short_ton", "lb"))
 AREA_PRICE_UNIT = Kind("an area", "ha", ("ha", "ac"))
 
@@ -118,7 +125,8 @@ def _registry() -> pint.UnitRegistry[Any]:
 
 
 _UNIT = re.compile(r"^[A-Za-z_%]+[23²³]?(\s*/\s*[A-Za-z_]+[23²³]?)?$")
-_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s,.].*?)\s*$")
+QUANTITY_PATTERN = r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s,.].*?)\s*$"
+_QUANTITY = re.compile(QUANTITY_PATTERN)
 
 
 def parse_quantity(text: object, kind: Kind) -> float:
@@ -189,7 +197,8 @@ class Price:
     currency: str
 
 
-_PRICE = re.compile(r"^\s*(\d+\.?\d*|\.\d+)\s*([A-Z]{3})\s*/\s*(.+?)\s*$")
+PRICE_PATTERN = r"^\s*(\d+\.?\d*|\.\d+)\s*([A-Z]{3})\s*/\s*(.+?)\s*$"
+_PRICE = re.compile(PRICE_PATTERN)
 
 
 def parse_price(text: object, per: Kind) -> Price:

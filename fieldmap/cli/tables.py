@@ -162,7 +162,9 @@ def _growth() -> _Rows:
 
 
 def _plan_keys() -> _Rows:
-    return ("Key of plan.toml", "Takes", "Needed"), list(plan_keys())
+    return ("Key of plan.toml", "Takes", "Needed"), [
+        (key.place, key.takes, key.needed) for key in plan_keys()
+    ]
 
 
 def _sample_columns() -> _Rows:

@@ -2,7 +2,7 @@
 
 from fieldmap.plan.credits import OtherCredit, OtherSource, SidedressTest, Weather
 from fieldmap.plan.crop import NEED_MAX_KG_HA, Crop, Response
-from fieldmap.plan.keys import kind_of, literals, model_in, plan_keys
+from fieldmap.plan.keys import Key, model_in, plan_keys
 from fieldmap.plan.model import Plan
 from fieldmap.plan.spreader import (
     ApplicationSection,
@@ -21,6 +21,7 @@ __all__ = [
     "CoverCrop",
     "CreditSection",
     "Crop",
+    "Key",
     "Method",
     "OtherCredit",
     "OtherSource",
@@ -33,8 +34,6 @@ __all__ = [
     "Strips",
     "ThinGround",
     "Weather",
-    "kind_of",
-    "literals",
     "model_in",
     "plan_keys",
     "product_entry",

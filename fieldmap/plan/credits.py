@@ -50,24 +50,71 @@ _AMOUNT_KEYS = frozenset().union(*(keys for sets in _AMOUNTS.values() for keys i
 class OtherCredit(Section):
     """[[other_credits]]: nitrogen the crop gets from elsewhere, as an amount or as what was measured."""
 
-    source: OtherSource
-    block: str | None = None
-    nitrogen_kg_ha: Rate | None = Field(None, alias="nitrogen")
-    nitrate_n_ppm: Concentration | None = Field(None, alias="nitrate_n")
-    nitrate_ppm: Concentration | None = Field(None, alias="nitrate")
-    water_mm: WaterDepth | None = Field(None, alias="water")
-    depth_m: Length | None = Field(None, alias="depth")
-    bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
-    organic_matter_pct: Annotated[Percent, Field(le=30)] | None = Field(None, alias="organic_matter")
-    total_n_kg_ha: Rate | None = Field(None, alias="total_n")
-    share: float | None = Field(None, gt=0, le=1)
-    sampled: dt.date | None = None
-    applied: dt.date | None = None
-    raw: bool = False
-    touches_soil: bool = True
-    confirmed: bool = False
-    crop: str | None = None
-    ended: dt.date | None = None
+    source: OtherSource = Field(description="Where the nitrogen comes from.")
+    block: str | None = Field(None, description="The block it is for. Default: every block.")
+    nitrogen_kg_ha: Rate | None = Field(
+        None,
+        alias="nitrogen",
+        description='Nitrogen it brings to the crop, a rate such as "30 kg/ha"; alone it is enough, but for a '
+        "previous legume.",
+    )
+    nitrate_n_ppm: Concentration | None = Field(
+        None,
+        alias="nitrate_n",
+        description='Nitrate-N in water (mg/L) or soil (mg/kg), such as "8 ppm"; or give nitrate.',
+    )
+    nitrate_ppm: Concentration | None = Field(
+        None,
+        alias="nitrate",
+        description='Nitrate (NO3) in water or soil, such as "35 ppm"; 0.226 of it is nitrate-N.',
+    )
+    water_mm: WaterDepth | None = Field(
+        None,
+        alias="water",
+        description='Irrigation water over the season, such as "250 mm"; credited up to what the crop uses.',
+    )
+    depth_m: Length | None = Field(
+        None, alias="depth", description='Depth of the soil sample, such as "30 cm".'
+    )
+    bulk_density_kg_m3: BulkDensity | None = Field(
+        None,
+        alias="bulk_density",
+        description='Bulk density of the soil, such as "1300 kg/m3". Default 1300 kg/m3.',
+    )
+    organic_matter_pct: Annotated[Percent, Field(le=30)] | None = Field(
+        None, alias="organic_matter", description="Soil organic matter, at most 30 %."
+    )
+    total_n_kg_ha: Rate | None = Field(
+        None, alias="total_n", description='Total nitrogen in what was spread, a rate such as "120 kg/ha".'
+    )
+    share: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of it that is available in the first year, above 0 and at most 1. Default for compost "
+        "0.075; manure needs one.",
+    )
+    sampled: dt.date | None = Field(
+        None,
+        description="Day of the soil test. What the cover crop released before it is in the test and is not credited "
+        "twice.",
+    )
+    applied: dt.date | None = Field(None, description="Day on which compost or manure was spread.")
+    raw: bool = Field(
+        False,
+        description="Whether the manure is raw: then 90 or 120 days to harvest are required. Default false.",
+    )
+    touches_soil: bool = Field(
+        True,
+        description="Whether the harvested part touches the soil, for the days that raw manure needs. Default true.",
+    )
+    confirmed: bool = Field(
+        False,
+        description="true: credit compost or manure that was spread before the cover crop all the same. Default "
+        "false.",
+    )
+    crop: str | None = Field(None, description="Which legume grew before.")
+    ended: dt.date | None = Field(None, description="Day on which that legume was ended.")
 
     @model_validator(mode="after")
     def _tells_how_much(self) -> Self:
@@ -96,11 +143,24 @@ def _key_of(name: str) -> str:
 class SidedressTest(Section):
     """[sidedress_test]: nitrate in the top foot of the standing crop's soil, before the side-dressing."""
 
-    sampled: dt.date
-    block: str | None = None
-    nitrate_n_ppm: Concentration | None = Field(None, alias="nitrate_n")
-    nitrate_ppm: Concentration | None = Field(None, alias="nitrate")
-    threshold_ppm: Annotated[Concentration, Field(gt=0)] | None = Field(None, alias="threshold")
+    sampled: dt.date = Field(description="Day of the test, within the crop's season.")
+    block: str | None = Field(
+        None, description="The block it is of. Default: every block without a test of its own."
+    )
+    nitrate_n_ppm: Concentration | None = Field(
+        None,
+        alias="nitrate_n",
+        description='Nitrate-N in the top foot of soil (mg/kg), such as "18 ppm"; or give nitrate.',
+    )
+    nitrate_ppm: Concentration | None = Field(
+        None, alias="nitrate", description='Nitrate (NO3) in the top foot of soil, such as "80 ppm".'
+    )
+    threshold_ppm: Annotated[Concentration, Field(gt=0)] | None = Field(
+        None,
+        alias="threshold",
+        description='Nitrate-N from which nothing is side-dressed, from your guide, such as "25 ppm". Default: the '
+        "crop's rate table or threshold.",
+    )
 
     @model_validator(mode="after")
     def _measured_once(self) -> Self:
@@ -116,18 +176,32 @@ Rating = Literal["low", "medium", "high"]
 class SoilTest(Section):
     """[soil_test]: the laboratory's rating of phosphorus and potassium."""
 
-    phosphorus: Rating | None = None
-    potassium: Rating | None = None
+    phosphorus: Rating | None = Field(
+        None, description="The laboratory's rating of phosphorus. Default: not tested."
+    )
+    potassium: Rating | None = Field(
+        None, description="The laboratory's rating of potassium. Default: not tested."
+    )
 
 
 class Weather(Section):
-    """[weather]."""
+    """[weather]: a file of daily weather, or a mean-annual course of temperature."""
 
-    file: FileName | None = None
-    mean_c: Temperature | None = Field(None, alias="mean")
-    amplitude_c: TemperatureDifference | None = Field(None, alias="amplitude")
-    coldest: dt.date | None = None
-    irrigated: bool = False
+    file: FileName | None = Field(
+        None,
+        description="File of daily weather beside plan.toml, columns date, tmin_c, tmax_c, rain_mm; or give mean, "
+        "amplitude and coldest.",
+    )
+    mean_c: Temperature | None = Field(
+        None, alias="mean", description='Mean temperature of the year, such as "11 degC".'
+    )
+    amplitude_c: TemperatureDifference | None = Field(
+        None,
+        alias="amplitude",
+        description='Half the swing from the coldest to the warmest day, such as "12 delta_degC".',
+    )
+    coldest: dt.date | None = Field(None, description="Coldest day of the year.")
+    irrigated: bool = Field(False, description="Whether the ground is kept moist. Default false.")
 
     @model_validator(mode="after")
     def _file_or_sine(self) -> Self:

@@ -18,22 +18,69 @@ NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published
 
 
 class Crop(Section):
-    """[crop], or what [[block]] makes of it for one block."""
+    """[crop], or what [[block]] makes of it for one block: the vegetable, its season and its need."""
 
-    name: str
-    planted: dt.date
-    harvested: dt.date
-    need_kg_ha: Rate = Field(alias="need")
-    need_is: Literal["guide rate", "crop uptake"] = "guide rate"
-    recovery: float | None = Field(None, gt=0, le=1)
-    need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = ()
-    half_uptake_share: float | None = Field(None, gt=0, lt=1)
-    uptake_steepness: float | None = Field(None, gt=0, le=30)
-    touches_soil: bool = True
-    plastic_laid: dt.date | None = None
-    need_per: Literal["field", "bed"] = "field"
-    bed_width_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_width")
-    bed_spacing_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="bed_spacing")
+    name: str = Field(description="The vegetable; fieldmap tables crops lists them.")
+    planted: dt.date = Field(description="Day of planting; what the soil has lost by then is not credited.")
+    harvested: dt.date = Field(
+        description="Day of the last harvest; what is released after the last useful uptake is not credited."
+    )
+    need_kg_ha: Rate = Field(
+        alias="need",
+        description='The vegetable\'s nitrogen need, a rate of nitrogen such as "150 lb/ac", from the local guide or'
+        " laboratory; at most 600 kg/ha.",
+    )
+    need_is: Literal["guide rate", "crop uptake"] = Field(
+        "guide rate",
+        description="A guide's rate is fertiliser to spread, with average soil supply in it; crop uptake is all the "
+        'crop takes up. Default "guide rate".',
+    )
+    recovery: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of spread nitrogen that the crop takes up, above 0 and at most 1; required with need_is "
+        '"crop uptake".',
+    )
+    need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = Field(
+        (),
+        description="Credits that the guide has counted already; they are not subtracted again. Default: none.",
+    )
+    half_uptake_share: float | None = Field(
+        None,
+        gt=0,
+        lt=1,
+        description="Share of the season by which half of the uptake is in, above 0 and below 1. Default: the crop's,"
+        " from the table.",
+    )
+    uptake_steepness: float | None = Field(
+        None,
+        gt=0,
+        le=30,
+        description="Steepness of the uptake curve, above 0 and at most 30. Default: the crop's, from the table.",
+    )
+    touches_soil: bool = Field(
+        True,
+        description="Whether the harvested part touches the soil: raw manure then needs 120 days before harvest, else"
+        " 90. Default true.",
+    )
+    plastic_laid: dt.date | None = Field(
+        None,
+        description="Day from which plastic covers the beds; later broadcasting does not reach the roots. Default: no"
+        " plastic.",
+    )
+    need_per: Literal["field", "bed"] = Field(
+        "field", description='Whether the need is per area of field or of bed. Default "field".'
+    )
+    bed_width_m: Annotated[Length, Field(gt=0)] | None = Field(
+        None, alias="bed_width", description='Width of a bed, such as "1.2 m"; required with need_per "bed".'
+    )
+    bed_spacing_m: Annotated[Length, Field(gt=0)] | None = Field(
+        None,
+        alias="bed_spacing",
+        description='From the middle of a bed to the middle of the next, such as "1.8 m"; required with need_per '
+        '"bed".',
+    )
 
     @field_validator("name")
     @classmethod
@@ -93,17 +140,26 @@ class Crop(Section):
 class BlockSection(Section):
     """[[block]]: a block's own cover crop and crop, complete after merging with [cover_crop] and [crop]."""
 
-    block: str
-    crop: Crop
-    cover_crop: CoverCrop
+    block: str = Field(description="Name of a block of the boundary.")
+    crop: Crop = Field(
+        description="What differs from [crop]; a block with another vegetable gives planted, harvested and need too."
+    )
+    cover_crop: CoverCrop = Field(description="What differs from [cover_crop].")
 
 
 class Prices(Section):
-    """[prices], one currency throughout."""
+    """[prices]: for the order and for zones that follow money; one currency throughout."""
 
-    product: PricePerKg | None = None
-    crop: PricePerKg | None = None
-    cover_crop: PricePerHa | None = None
+    product: PricePerKg | None = Field(
+        None, description='Price of the product by weight, such as "620 USD/t".'
+    )
+    crop: PricePerKg | None = Field(
+        None, description='What a weight of the crop brings, such as "0.45 USD/kg".'
+    )
+    cover_crop: PricePerHa | None = Field(
+        None,
+        description='Cost of the cover crop by area, such as "95 USD/ha": seed, inoculant and field work together.',
+    )
 
     @model_validator(mode="after")
     def _one_currency(self) -> Self:
@@ -116,9 +172,9 @@ class Prices(Section):
 class Response(Section):
     """[response]: yield t/ha = a + b N + c N² up to its top, N in kg/ha."""
 
-    a: float = Field(ge=0)
-    b: float = Field(gt=0)
-    c: float = Field(lt=0)
+    a: float = Field(ge=0, description="Yield without nitrogen, t/ha.")
+    b: float = Field(gt=0, description="First gain of yield, t for each kg of nitrogen; above 0.")
+    c: float = Field(lt=0, description="Bend of the curve, t/ha for each (kg N/ha)²; below 0.")
 
     @model_validator(mode="after")
     def _is_in_tonnes(self) -> Self:

@@ -2,41 +2,128 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, get_args, get_origin
+import functools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from pydantic import BaseModel
-from pydantic_core import PydanticUndefined
 
+from fieldmap import units
 from fieldmap.plan.model import Plan
-from fieldmap.units import Kind
+from fieldmap.plan.schema import FILLED, plan_schema
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from typing import Any
 
-    from pydantic.fields import FieldInfo
-
-
-FILLED = {"ended_by": "optional, by placement"}  # filled in as the plan is read
+    from fieldmap.units import Kind
 
 
-def plan_keys() -> tuple[tuple[str, str, str], ...]:
-    """Every key of plan.toml with what it takes and whether it must be given, in the order of the plan."""
-    return tuple(_keys(Plan, ""))
+Sort = Literal[
+    "quantity", "price", "number", "numbers", "whole number", "choice", "choices", "date", "flag", "text", "table",
+]  # fmt: skip
+_BLOCK_PARTS = {"crop": "any key of [crop]", "cover_crop": "any key of [cover_crop]"}
+_SORTS: dict[str, Sort] = {"boolean": "flag", "integer": "whole number", "object": "table"}
+_LISTED: dict[Sort, Sort] = {"choice": "choices", "number": "numbers"}
+_SAID: dict[Sort, str] = {
+    "date": "a date, such as 2026-05-24",
+    "flag": "true or false",
+    "whole number": "a whole number",
+    "number": "a number",
+    "numbers": "numbers, such as [0, 0.5, 1]",
+    "table": "a table",
+}
 
 
-def _keys(section: type[BaseModel], place: str) -> Iterator[tuple[str, str, str]]:
-    for name, field in section.model_fields.items():
-        if name == "folder":
-            continue
-        key = field.alias or name
-        inner = model_in(field.annotation)
-        several = get_origin(field.annotation) is tuple and inner is not None
-        if inner is not None and not place:
-            yield from _keys(inner, f"[[{key}]]" if several else f"[{key}]")
-        else:
-            needed = FILLED.get(name) or ("required" if field.is_required() else _default(field))
-            yield f"{place} {key}".strip(), _takes(field), needed
+@dataclass(frozen=True)
+class Key:
+    """One key of plan.toml, from its schema.
+
+    Parameters
+    ----------
+    section, key
+        Where it stands: "" for the top of the file, and a point in the key of a table within a section.
+    several
+        Whether the section may stand several times, as ``[[section]]``.
+    description
+        What it means, in a sentence or two.
+    sort, kind
+        Which sort of value it takes; of a quantity, which kind.
+    words, names
+        The words to choose from, where only these will do; names from the tables of the agronomy.
+    examples
+        Ways to write a quantity.
+    default
+        What holds where it is left out, as it would be written; None where nothing does.
+    required
+        Whether its section cannot do without it.
+    section_optional
+        Whether a plan does without the whole section.
+    """
+
+    section: str
+    key: str
+    several: bool
+    description: str
+    sort: Sort
+    kind: Kind | None
+    words: tuple[str, ...]
+    names: tuple[str, ...]
+    examples: tuple[str, ...]
+    default: Any
+    required: bool
+    section_optional: bool
+
+    @property
+    def place(self) -> str:
+        """``[crop] need``, ``[[application]] date``, or ``name`` for a key at the top."""
+        section = f"[[{self.section}]]" if self.several else f"[{self.section}]" if self.section else ""
+        return f"{section} {self.key}".strip()
+
+    @property
+    def takes(self) -> str:
+        """What is written there, in words."""
+        if self.section == "block" and self.key in _BLOCK_PARTS:
+            return _BLOCK_PARTS[self.key]
+        if self.words:
+            return " | ".join((*(["a number"] if self.sort == "number" else []), *self.words))
+        if self.sort in ("quantity", "price"):
+            name = self.kind.name if self.kind else "a price"
+            return f"{name}, such as " + " or ".join(f'"{example}"' for example in self.examples)
+        if self.names:
+            return f'a name, such as "{self.names[0]}"' + (
+                ", or several in brackets" if self.sort == "choices" else ""
+            )
+        return _SAID.get(self.sort, "text")
+
+    @property
+    def needed(self) -> str:
+        """Whether it must be given, and what holds where it is not."""
+        if self.required:
+            return "required" if "." not in self.key else f"required in {self.key.split('.')[0]}"
+        if self.key in FILLED:
+            return "optional, by placement"
+        if self.default is None:
+            return "optional"
+        if isinstance(self.default, list):
+            return "optional, " + ", ".join(f"{each:g}" for each in self.default)
+        return f"optional, {str(self.default).lower() if isinstance(self.default, bool) else self.default}"
+
+
+@functools.cache
+def plan_keys() -> tuple[Key, ...]:
+    """Every key of plan.toml in the order of the plan."""
+    return tuple(_keys_of(plan_schema(), "", several=False, optional=False))
+
+
+@functools.cache
+def section_descriptions() -> dict[str, str]:
+    """What each section of plan.toml is for; "" is the top of the file."""
+    found = {"": ""}
+    for name, node in plan_schema()["properties"].items():
+        model = _object_in(node)
+        if model is not None:
+            found[name] = model.get("description", "")
+    return found
 
 
 def model_in(annotation: Any) -> type[BaseModel] | None:
@@ -46,46 +133,93 @@ def model_in(annotation: Any) -> type[BaseModel] | None:
     return next((model for part in get_args(annotation) if (model := model_in(part))), None)
 
 
-def _takes(field: FieldInfo) -> str:
-    """The kind of value: words to choose from, a quantity with examples, a date, a number, text."""
-    words = [word for word in literals(field.annotation) if isinstance(word, str)]
-    if words:
-        return " | ".join((*(["a number"] if "float" in str(field.annotation) else []), *words))
-    kind = kind_of(field)
-    if kind is not None:
-        return f"{kind.name}, such as " + " or ".join(f'"{example}"' for example in kind.examples)
-    kinds = {
-        "date": "a date, such as 2026-05-24",
-        "bool": "true or false",
-        "int": "a whole number",
-        "float": "a number",
-    }
-    text = str(field.annotation)
-    return next((shown for kind, shown in kinds.items() if kind in text), "text")
+def _keys_of(
+    model: dict[str, Any], section: str, *, several: bool, optional: bool, before: str = ""
+) -> Iterator[Key]:
+    for name, node in model["properties"].items():
+        inner = _object_in(node)
+        if inner is not None and not section:
+            # A section without which a plan does stands as it is told, and not at all where it is not.
+            yield from _keys_of(
+                inner,
+                name,
+                several=any("items" in way for way in _ways(node)),
+                optional=_may_be_absent(name),
+            )
+            continue
+        yield _key(node, section, f"{before}{name}", several=several, optional=optional, model=model)
+        if inner is not None and section != "block":
+            yield from _keys_of(inner, section, several=several, optional=optional, before=f"{name}.")
 
 
-def kind_of(field: FieldInfo) -> Kind | None:
-    """The kind of quantity that a key takes; None where it takes something else."""
-    return next(
-        (each for each in (*field.metadata, *_metadata(field.annotation)) if isinstance(each, Kind)), None
+def _may_be_absent(section: str) -> bool:
+    field = Plan.model_fields[section]
+    return not field.is_required() and field.get_default(call_default_factory=True) is None
+
+
+def _key(
+    node: dict[str, Any], section: str, key: str, *, several: bool, optional: bool, model: dict[str, Any]
+) -> Key:
+    leaves = list(_leaves(node))
+    titled = next((leaf for leaf in leaves if "title" in leaf), {})
+    kind = units.KINDS.get(titled.get("title", ""))
+    words = tuple(
+        word for leaf in leaves for word in leaf.get("enum", [leaf["const"]] if "const" in leaf else [])
+    )
+    names = () if titled else tuple(name for leaf in leaves for name in leaf.get("examples", []))
+    listed = any("items" in way for way in _ways(node))
+    sort = _sort(leaves, kind, choice=bool(words or names))
+    return Key(
+        section=section,
+        key=key,
+        several=several,
+        description=node.get("description", ""),
+        sort=_LISTED.get(sort, sort) if listed else sort,
+        kind=kind,
+        words=words,
+        names=names,
+        examples=tuple(titled.get("examples", ())),
+        default=node.get("default"),
+        required=key.rpartition(".")[2] in model.get("required", ()),
+        section_optional=optional,
     )
 
 
-def literals(annotation: Any) -> list[Any]:
-    """The words that a key takes, in their order."""
-    if get_origin(annotation) is Literal:
-        return list(get_args(annotation))
-    return [word for part in get_args(annotation) for word in literals(part)]
+def _sort(leaves: list[dict[str, Any]], kind: Kind | None, *, choice: bool) -> Sort:
+    types = [leaf.get("type", "") for leaf in leaves]
+    if kind is not None:
+        return "quantity"
+    if "number" in types:
+        return "number"  # or one of the words
+    if choice:
+        return "choice"
+    if any(leaf.get("format") == "date" for leaf in leaves):
+        return "date"
+    if any(leaf.get("title") == "a price" for leaf in leaves):
+        return "price"
+    return next((_SORTS[each] for each in types if each in _SORTS), "text")
 
 
-def _metadata(annotation: Any) -> list[Any]:
-    """What stands behind the types, however deep."""
-    own = list(annotation.__metadata__) if hasattr(annotation, "__metadata__") else []
-    return own + [each for part in get_args(annotation) for each in _metadata(part)]
+def _ways(node: dict[str, Any]) -> list[dict[str, Any]]:
+    """The ways in which a value may be written."""
+    return [_resolved(way) for way in node.get("anyOf", [node])]
 
 
-def _default(field: FieldInfo) -> str:
-    value = field.default
-    if value in (None, PydanticUndefined, "", ()) or any(isinstance(each, Kind) for each in field.metadata):
-        return "optional"
-    return f"optional, {str(value).lower() if isinstance(value, bool) else value}"
+def _leaves(node: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The ways down to single values."""
+    for way in _ways(node):
+        if "items" in way:
+            yield from _leaves(way["items"])
+        else:
+            yield way
+
+
+def _object_in(node: dict[str, Any]) -> dict[str, Any] | None:
+    return next((leaf for leaf in _leaves(node) if "properties" in leaf), None)
+
+
+def _resolved(node: dict[str, Any]) -> dict[str, Any]:
+    if "$ref" not in node:
+        return node
+    model: dict[str, Any] = plan_schema()["$defs"][node["$ref"].rpartition("/")[2]]
+    return model

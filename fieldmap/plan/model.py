@@ -29,29 +29,54 @@ SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three
 class Plan(Section):
     """Every input and choice of one field. `folder` is where its files are."""
 
-    name: Line = Field(min_length=1, max_length=120)
-    units: Literal["metric", "us"]
-    customer: Line = ""
-    farm: Line = ""
-    field: FieldSection
-    samples: SamplesSection
-    cover_crop: CoverCrop
-    credit: CreditSection = Field(default_factory=CreditSection)
-    crop: Crop
-    block: tuple[BlockSection, ...] = ()
-    other_credits: tuple[OtherCredit, ...] = ()
-    sidedress_test: tuple[SidedressTest, ...] = ()
-    soil_test: SoilTest = Field(default_factory=SoilTest)
-    weather: Weather | None = None
-    spreader: Spreader
-    application: tuple[ApplicationSection, ...] = Field((), max_length=6)
-    prices: Prices = Field(default_factory=Prices)
-    response: Response | None = None
-    strips: Strips | None = None
-    thin_ground: ThinGround = Field(default_factory=ThinGround)
+    name: Line = Field(
+        min_length=1,
+        max_length=120,
+        description="Name of the field or piece, one line; it heads every page and file.",
+    )
+    units: Literal["metric", "us"] = Field(
+        description="In which units results are shown: metric (ha, kg/ha) or US (ac, lb/ac). Files always carry kg/ha"
+        " too."
+    )
+    customer: Line = Field(
+        "",
+        description="Whose field it is, for the machine's task data; the field's name where it is left out.",
+    )
+    farm: Line = Field(
+        "",
+        description="Farm it belongs to, for the machine's task data; the field's name where it is left out.",
+    )
+    field: FieldSection = Field(description="The field's outline.")
+    samples: SamplesSection = Field(description="What was clipped and weighed.")
+    cover_crop: CoverCrop = Field(description="What stood in the field.")
+    credit: CreditSection = Field(
+        default_factory=CreditSection, description="How the credit follows from the stand."
+    )
+    crop: Crop = Field(description="The vegetable.")
+    block: tuple[BlockSection, ...] = Field(
+        (), description="Blocks whose cover crop or vegetable differs from [cover_crop] and [crop]."
+    )
+    other_credits: tuple[OtherCredit, ...] = Field((), description="Nitrogen from elsewhere, one table each.")
+    sidedress_test: tuple[SidedressTest, ...] = Field(
+        (), description="Nitrate tests of the standing crop, one table each."
+    )
+    soil_test: SoilTest = Field(default_factory=SoilTest, description="Ratings of the soil test.")
+    weather: Weather | None = Field(None, description="What the season is worked out from.")
+    spreader: Spreader = Field(description="The machine and what it spreads.")
+    application: tuple[ApplicationSection, ...] = Field(
+        (),
+        max_length=6,
+        description="The days on which nitrogen is spread, six at most; none means one broadcast before planting.",
+    )
+    prices: Prices = Field(default_factory=Prices, description="What product and crop cost and bring.")
+    response: Response | None = Field(None, description="Yield against nitrogen.")
+    strips: Strips | None = Field(None, description="Check strips.")
+    thin_ground: ThinGround = Field(default_factory=ThinGround, description="Why the stand is thin.")
     folder: Path = Field(exclude=True)
 
-    @field_validator("sidedress_test", mode="before")
+    @field_validator(
+        "sidedress_test", mode="before", json_schema_input_type=SidedressTest | tuple[SidedressTest, ...]
+    )
     @classmethod
     def _one_or_several(cls, found: Any) -> Any:
         return (found,) if isinstance(found, dict) else found

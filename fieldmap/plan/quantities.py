@@ -5,37 +5,46 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from fieldmap import units
 
 
 def _quantity(kind: units.Kind) -> BeforeValidator:
-    return BeforeValidator(lambda found: units.parse_quantity(found, kind))
+    return BeforeValidator(
+        lambda found: units.parse_quantity(found, kind),
+        json_schema_input_type=Annotated[
+            str, Field(title=kind.name, examples=list(kind.examples), pattern=units.QUANTITY_PATTERN)
+        ],
+    )
 
 
-Length = Annotated[float, _quantity(units.LENGTH), units.LENGTH]
-Area = Annotated[float, _quantity(units.AREA), units.AREA]
-Rate = Annotated[float, _quantity(units.RATE), units.RATE]
-Percent = Annotated[float, _quantity(units.PERCENT), units.PERCENT]
-Speed = Annotated[float, _quantity(units.SPEED), units.SPEED]
-Mass = Annotated[float, _quantity(units.MASS), units.MASS]
-Seconds = Annotated[float, _quantity(units.SECONDS), units.SECONDS]
-Days = Annotated[float, _quantity(units.DAYS), units.DAYS]
-Heading = Annotated[float, _quantity(units.ANGLE), units.ANGLE]
-Temperature = Annotated[float, _quantity(units.TEMPERATURE), units.TEMPERATURE]
-TemperatureDifference = Annotated[
-    float, _quantity(units.TEMPERATURE_DIFFERENCE), units.TEMPERATURE_DIFFERENCE
-]
-WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH), units.WATER_DEPTH]
-Concentration = Annotated[float, _quantity(units.CONCENTRATION), units.CONCENTRATION]
-BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY), units.BULK_DENSITY]
-PricePerKg = Annotated[
-    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.MASS_PRICE_UNIT))
-]
-PricePerHa = Annotated[
-    units.Price, BeforeValidator(lambda text: units.parse_price(text, units.AREA_PRICE_UNIT))
-]
+def _price(per: units.Kind) -> BeforeValidator:
+    examples = [f"620 USD/{unit}" for unit in per.examples]
+    return BeforeValidator(
+        lambda found: units.parse_price(found, per),
+        json_schema_input_type=Annotated[
+            str, Field(title="a price", examples=examples, pattern=units.PRICE_PATTERN)
+        ],
+    )
+
+
+Length = Annotated[float, _quantity(units.LENGTH)]
+Area = Annotated[float, _quantity(units.AREA)]
+Rate = Annotated[float, _quantity(units.RATE)]
+Percent = Annotated[float, _quantity(units.PERCENT)]
+Speed = Annotated[float, _quantity(units.SPEED)]
+Mass = Annotated[float, _quantity(units.MASS)]
+Seconds = Annotated[float, _quantity(units.SECONDS)]
+Days = Annotated[float, _quantity(units.DAYS)]
+Heading = Annotated[float, _quantity(units.ANGLE)]
+Temperature = Annotated[float, _quantity(units.TEMPERATURE)]
+TemperatureDifference = Annotated[float, _quantity(units.TEMPERATURE_DIFFERENCE)]
+WaterDepth = Annotated[float, _quantity(units.WATER_DEPTH)]
+Concentration = Annotated[float, _quantity(units.CONCENTRATION)]
+BulkDensity = Annotated[float, _quantity(units.BULK_DENSITY)]
+PricePerKg = Annotated[units.Price, _price(units.MASS_PRICE_UNIT)]
+PricePerHa = Annotated[units.Price, _price(units.AREA_PRICE_UNIT)]
 
 
 def _plain_file(name: str) -> str:

@@ -30,14 +30,42 @@ PatternName = Literal["trapezoid", "triangle"]
 class OwnProduct(Section):
     """A product written out in the plan; what it leaves out is taken from the table where that knows the name."""
 
-    name: Line = Field(min_length=1, max_length=32)
-    nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(alias="nitrogen")
-    p2o5_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="p2o5")
-    k2o_pct: Annotated[Percent, Field(le=100)] | None = Field(None, alias="k2o")
-    available: float | None = Field(None, gt=0, le=1)
-    bulk_density_kg_m3: BulkDensity | None = Field(None, alias="bulk_density")
-    organic: bool | None = None
-    raw_manure: bool | None = None
+    name: Line = Field(
+        min_length=1,
+        max_length=32,
+        description="Name of the product, 32 characters at most; a name of the table takes what is left out from "
+        "there.",
+    )
+    nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(
+        alias="nitrogen", description="Nitrogen by weight, above 0 and at most 82 %."
+    )
+    p2o5_pct: Annotated[Percent, Field(le=100)] | None = Field(
+        None, alias="p2o5", description="P2O5 by weight. Default: the table's for this name, else 0 %."
+    )
+    k2o_pct: Annotated[Percent, Field(le=100)] | None = Field(
+        None, alias="k2o", description="K2O by weight. Default: the table's for this name, else 0 %."
+    )
+    available: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of its nitrogen that serves this season, above 0 and at most 1. Default: the table's for "
+        "this name, else 1.",
+    )
+    bulk_density_kg_m3: BulkDensity | None = Field(
+        None,
+        alias="bulk_density",
+        description='Bulk density, such as "750 kg/m3". Default: the table\'s for this name.',
+    )
+    organic: bool | None = Field(
+        None,
+        description="Whether its nutrients come from plants or animals. Default: as in the table, or false.",
+    )
+    raw_manure: bool | None = Field(
+        None,
+        description="Whether it is raw manure, which needs 90 or 120 days to harvest. Default: the table's for this "
+        "name, else false.",
+    )
 
     @property
     def entry(self) -> agronomy.Product:
@@ -80,8 +108,14 @@ def product_entry(product: str | OwnProduct) -> agronomy.Product:
 class PanTest(Section):
     """[spreader] pan_test: what trays across one pass caught, left to right, the middle one under the machine."""
 
-    spacing_m: Annotated[Length, Field(gt=0)] = Field(alias="spacing")
-    weights: tuple[Annotated[float, Field(ge=0)], ...] = Field(min_length=5)
+    spacing_m: Annotated[Length, Field(gt=0)] = Field(
+        alias="spacing", description='From tray to tray, such as "1 m".'
+    )
+    weights: tuple[Annotated[float, Field(ge=0)], ...] = Field(
+        min_length=5,
+        description="What each tray caught, left to right, in any one unit of weight: five or more, an odd number, "
+        "the middle tray under the machine.",
+    )
 
     @field_validator("weights")
     @classmethod
@@ -99,24 +133,66 @@ class PanTest(Section):
 
 
 class Spreader(Section):
-    """[spreader]. Rates are of product; rate_n_min alone is of nitrogen."""
+    """[spreader]: the machine and its limits; rates are of product, rate_n_min alone is of nitrogen."""
 
-    product: Product
-    swath_m: Annotated[Length, Field(gt=0, le=100)] = Field(alias="swath")
-    heading_deg: Annotated[Heading, Field(lt=360)] | None = Field(None, alias="heading")
-    rate_step_kg_ha: Annotated[Rate, Field(gt=0)] = Field(alias="rate_step")
-    rate_min_kg_ha: Rate = Field(alias="rate_min")
-    rate_max_kg_ha: Annotated[Rate, Field(gt=0)] = Field(alias="rate_max")
-    rate_n_min_kg_ha: Rate = Field(0.0, alias="rate_n_min")
-    zones_max: int = Field(ge=1, le=12)
-    zone_min_m2: Annotated[Area, Field(gt=0)] = Field(alias="zone_min")
-    rate_change_s: Seconds = Field(4.0, alias="rate_change")
-    speed_m_s: Annotated[Speed, Field(gt=0, le=12)] = Field(12 / 3.6, alias="speed")
-    hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(None, alias="hopper")
-    outside_rate_kg_ha: Rate = Field(0.0, alias="outside_rate")
-    pattern: PatternName = "trapezoid"
-    pan_test: PanTest | None = None
-    border_spreading: bool = False
+    product: Product = Field(
+        description="What is spread: a name of fieldmap tables products, or a table of its own with name and "
+        "nitrogen."
+    )
+    swath_m: Annotated[Length, Field(gt=0, le=100)] = Field(
+        alias="swath", description='From pass to pass, such as "18 m"; at most 100 m.'
+    )
+    heading_deg: Annotated[Heading, Field(lt=360)] | None = Field(
+        None,
+        alias="heading",
+        description='Direction of the passes from north clockwise, such as "32 deg". Default: along the field.',
+    )
+    rate_step_kg_ha: Annotated[Rate, Field(gt=0)] = Field(
+        alias="rate_step", description='Step between rates, of product, such as "10 lb/ac".'
+    )
+    rate_min_kg_ha: Rate = Field(
+        alias="rate_min",
+        description="Lowest rate of product that the machine spreads evenly; nothing at all is always possible.",
+    )
+    rate_max_kg_ha: Annotated[Rate, Field(gt=0)] = Field(
+        alias="rate_max", description="Highest rate of product."
+    )
+    rate_n_min_kg_ha: Rate = Field(
+        0.0,
+        alias="rate_n_min",
+        description="What every zone gets at least, of nitrogen: a starter. Default 0 kg/ha.",
+    )
+    zones_max: int = Field(ge=1, le=12, description="Most zones over the field, 1 to 12.")
+    zone_min_m2: Annotated[Area, Field(gt=0)] = Field(
+        alias="zone_min",
+        description='Smallest part of a zone, such as "0.2 ha"; smaller ones join a neighbour.',
+    )
+    rate_change_s: Seconds = Field(
+        4.0, alias="rate_change", description="Time from the old rate to the new one. Default 4 s."
+    )
+    speed_m_s: Annotated[Speed, Field(gt=0, le=12)] = Field(
+        12 / 3.6, alias="speed", description="Speed while spreading, at most 12 m/s. Default 12 km/h."
+    )
+    hopper_kg: Annotated[Mass, Field(gt=0)] | None = Field(
+        None,
+        alias="hopper",
+        description='What the hopper holds, such as "1400 kg". Default: all is one load.',
+    )
+    outside_rate_kg_ha: Rate = Field(
+        0.0,
+        alias="outside_rate",
+        description="Rate of product outside the zones and where the machine has lost its position. Default 0 kg/ha.",
+    )
+    pattern: PatternName = Field(
+        "trapezoid",
+        description='How the throw falls off to the sides, where there is no pan test. Default "trapezoid".',
+    )
+    pan_test: PanTest | None = Field(
+        None, description="What trays across one pass caught; it stands in place of pattern. Default: none."
+    )
+    border_spreading: bool = Field(
+        False, description="Whether a border device keeps everything inside the boundary. Default false."
+    )
 
     @model_validator(mode="after")
     def _range(self) -> Self:
@@ -150,7 +226,10 @@ def _share(found: Any) -> Any:
     return found
 
 
-Share = Annotated[float | Literal["auto"], BeforeValidator(_share)]
+Share = Annotated[
+    float | Literal["auto"],
+    BeforeValidator(_share, json_schema_input_type=Annotated[float, Field(gt=0, le=1)] | Literal["auto"]),
+]
 Method = Literal["broadcast before planting", "band", "side-dress", "through drip"]
 
 
@@ -160,10 +239,19 @@ class ApplicationSection(Section):
     Without `product` of its own it is the spreader's.
     """
 
-    date: dt.date | None = None
-    share: Share = 1
-    method: Method = "broadcast before planting"
-    product: Product | None = None
+    date: dt.date | None = Field(
+        None, description="Day of the application; required with several, in their order."
+    )
+    share: Share = Field(
+        1,
+        description='Share of the supplemental nitrogen, above 0 and at most 1; "auto" lets the season split it, and '
+        'one "auto" beside numbers is the rest. Default 1.',
+    )
+    method: Method = Field(
+        "broadcast before planting",
+        description='How it is put out; the first is never through drip. Default "broadcast before planting".',
+    )
+    product: Product | None = Field(None, description="What is spread then. Default: the spreader's product.")
 
     @property
     def through_drip(self) -> bool:
@@ -177,10 +265,14 @@ class ApplicationSection(Section):
 
 
 class Strips(Section):
-    """[strips]: check strips."""
+    """[strips]: check strips, which show what the credit was worth."""
 
-    number: int = Field(ge=2, le=6)
-    levels: tuple[Annotated[float, Field(ge=0, le=1)], ...] = (0.0, 0.5, 1.0)
+    number: int = Field(ge=2, le=6, description="How many check strips, 2 to 6.")
+    levels: tuple[Annotated[float, Field(ge=0, le=1)], ...] = Field(
+        (0.0, 0.5, 1.0),
+        description="Shares of the need without cover crop that the strips get, 0 to 1, in turn. Default 0, 0.5 and "
+        "1.",
+    )
 
     @field_validator("levels")
     @classmethod
@@ -196,8 +288,14 @@ class Strips(Section):
 class ThinGround(Section):
     """[thin_ground]: why the stand is thin where the map gives most, and whether that zone is held back."""
 
-    cause: Literal["wet", "dry", "weeds", "seeding", "acid", "no nodules", "unknown"] = "unknown"
-    cap: bool = False
+    cause: Literal["wet", "dry", "weeds", "seeding", "acid", "no nodules", "unknown"] = Field(
+        "unknown", description='Why the stand is thin where the map gives most. Default "unknown".'
+    )
+    cap: bool = Field(
+        False,
+        description="true holds the zone with the highest rate at the flat rate; only where the cause may limit the "
+        "vegetable too. Default false.",
+    )
 
     @model_validator(mode="after")
     def _capped_for_a_reason(self) -> Self:

@@ -12,24 +12,56 @@ from fieldmap.plan.quantities import Days, FileName, Length, Percent, Section
 
 
 class FieldSection(Section):
-    """[field]."""
+    """[field]: the outline, and what must stay empty."""
 
-    boundary: FileName
-    no_spread: FileName | None = None
-    cell_m: Annotated[Length, Field(gt=0)] | None = Field(None, alias="cell")
+    boundary: FileName = Field(
+        description="File of the field outline beside plan.toml: GeoJSON, GeoPackage, zipped shapefile or KML, one or"
+        " more polygons; a column block names them."
+    )
+    no_spread: FileName | None = Field(
+        None,
+        description="File of points, lines or polygons where nothing may be spread; a column setback_m widens each. "
+        "Default: none.",
+    )
+    cell_m: Annotated[Length, Field(gt=0)] | None = Field(
+        None,
+        alias="cell",
+        description='Side of a cell of all maps, a length such as "2.5 m". Default: chosen from the field\'s size.',
+    )
 
 
 class SamplesSection(Section):
-    """[samples]."""
+    """[samples]: what was clipped and weighed, and what may track it."""
 
-    file: FileName
-    sampled: dt.date | None = None
-    confirmed: bool = False
-    covariate: tuple[FileName, ...] = ()
-    crs: str | None = None
-    growth: Literal["from samplings"] | None = None
+    file: FileName = Field(
+        description="File of the samples beside plan.toml: CSV, GeoJSON, GeoPackage or zipped shapefile, one row a "
+        "sample."
+    )
+    sampled: dt.date | None = Field(
+        None, description="Day of the clipping, for a file without a column sampled."
+    )
+    confirmed: bool = Field(
+        False,
+        description="true: samples clipped after the stand ended are meant so; without it they are refused. Default "
+        "false.",
+    )
+    covariate: tuple[FileName, ...] = Field(
+        (),
+        description="Raster, or several, that may track the biomass, such as a vegetation index. It is kept only so "
+        "far as it predicts left-out samples. Default: none.",
+    )
+    crs: str | None = Field(
+        None,
+        description='Reference system of the columns easting and northing, such as "EPSG:26918"; not needed for '
+        "longitude and latitude.",
+    )
+    growth: Literal["from samplings"] | None = Field(
+        None,
+        description='"from samplings" carries the stand on from the last sampling to its end at the pace of the last '
+        "two samplings. Default: the stand counts as sampled.",
+    )
 
-    @field_validator("covariate", mode="before")
+    @field_validator("covariate", mode="before", json_schema_input_type=str | tuple[str, ...])
     @classmethod
     def _one_or_several(cls, found: Any) -> Any:
         return (found,) if isinstance(found, str) else found
@@ -39,26 +71,74 @@ class SamplesSection(Section):
 NITROGEN_MIN_PCT = 0.3
 
 
+_Some = Annotated[tuple[str, ...], Field(min_length=1)]
+
+
 class CoverCrop(Section):
-    """[cover_crop], or what [[block]] makes of it for one block."""
+    """[cover_crop], or what [[block]] makes of it for one block: what stood there and how it was ended."""
 
-    species: tuple[str, ...] = Field(min_length=1)
-    stage: tuple[str, ...] | None = None
-    nitrogen_pct: Annotated[Percent, Field(ge=NITROGEN_MIN_PCT, le=8)] | None = Field(None, alias="nitrogen")
-    nitrogen_error_pct: Annotated[Percent, Field(le=3)] | None = Field(None, alias="nitrogen_error")
-    weed_nitrogen_pct: Annotated[Percent, Field(ge=NITROGEN_MIN_PCT, le=8)] | None = Field(
-        None, alias="weed_nitrogen"
+    species: tuple[str, ...] = Field(
+        min_length=1,
+        description="The cover crop, or the species of a mixture; fieldmap tables cover_crops lists them.",
     )
-    nodules: Literal["pink", "few or white", "not checked"] = "not checked"
-    sown: dt.date | None = None
-    terminated: dt.date
-    ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"]
-    placement: Literal["incorporated", "surface", "strip-tilled"]
-    tilled_share: float | None = Field(None, gt=0, lt=1)
-    residue: Literal["chopped", "whole"] = "whole"
-    tarped_d: Days = Field(0.0, alias="tarped")
+    stage: tuple[str, ...] | None = Field(
+        None,
+        description="Growth stage when clipped: of a mixture the legume's, or one for each species in the same order."
+        " Required unless %N is measured.",
+    )
+    nitrogen_pct: Annotated[Percent, Field(ge=NITROGEN_MIN_PCT, le=8)] | None = Field(
+        None,
+        alias="nitrogen",
+        description="Laboratory %N of the dry matter of the whole stand, 0.3 to 8 %; it stands before the table's. "
+        "Default: by species and stage, from the table.",
+    )
+    nitrogen_error_pct: Annotated[Percent, Field(le=3)] | None = Field(
+        None,
+        alias="nitrogen_error",
+        description="Standard error of that %N, in points of %N, at most 3 %. Default: 0.1 for a laboratory value, "
+        "0.3 from the table, 0.6 where nodules were not checked.",
+    )
+    weed_nitrogen_pct: Annotated[Percent, Field(ge=NITROGEN_MIN_PCT, le=8)] | None = Field(
+        None,
+        alias="weed_nitrogen",
+        description="%N of the weeds' dry matter, 0.3 to 8 %. Default: from the table of cover crops.",
+    )
+    nodules: Literal["pink", "few or white", "not checked"] = Field(
+        "not checked",
+        description="What the nodules on the roots look like inside; with few or white ones a laboratory %N is "
+        'needed. Default "not checked".',
+    )
+    sown: dt.date | None = Field(
+        None,
+        description="Day of sowing: compost or manure spread before it is in the stand already. Default: not known.",
+    )
+    terminated: dt.date = Field(
+        description="Day on which the stand is ended; nitrogen comes from that day on."
+    )
+    ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"] = Field(
+        description="How the stand is ended. Default: tilled where placement is incorporated, else mown."
+    )
+    placement: Literal["incorporated", "surface", "strip-tilled"] = Field(
+        description="Where the residue lies; it decides how much of its nitrogen is credited and how soon it comes."
+    )
+    tilled_share: float | None = Field(
+        None,
+        gt=0,
+        lt=1,
+        description='Share of the ground tilled, above 0 and below 1; required with placement "strip-tilled".',
+    )
+    residue: Literal["chopped", "whole"] = Field(
+        "whole",
+        description='Chopped residue runs ahead of whole plants for the first two days. Default "whole".',
+    )
+    tarped_d: Days = Field(
+        0.0,
+        alias="tarped",
+        description='Days under a tarp from termination on, such as "21 d": warmer, and neither wetted nor dried. '
+        "Default 0 d.",
+    )
 
-    @field_validator("species", "stage", mode="before")
+    @field_validator("species", "stage", mode="before", json_schema_input_type=str | _Some)
     @classmethod
     def _one_or_several(cls, found: Any) -> Any:
         return (found,) if isinstance(found, str) else found
@@ -157,10 +237,37 @@ class CoverCrop(Section):
 
 
 class CreditSection(Section):
-    """[credit]."""
+    """[credit]: how the credit follows from the stand."""
 
-    method: Literal["quality", "share"] = "quality"
-    share: float | None = Field(None, gt=0, le=1)
-    confidence: float = Field(0.5, ge=0.5, lt=1)
-    correction: float = Field(1.0, gt=0, le=2)
-    release_error_pct: Annotated[Percent, Field(le=100)] = Field(20.0, alias="release_error")
+    method: Literal["quality", "share"] = Field(
+        "quality",
+        description="From %N of the residue (quality), or a fixed share of the stand's nitrogen (share). Default "
+        '"quality".',
+    )
+    share: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description='Your own share of the stand\'s nitrogen, above 0 and at most 1; used with method "share" and '
+        "final. Default: 0.50 incorporated, 0.40 on a warm surface, 0.25 on a cool one.",
+    )
+    confidence: float = Field(
+        0.5,
+        ge=0.5,
+        lt=1,
+        description="How sure to be that a zone's credit is reached, 0.5 to below 1: higher credits less and spreads "
+        "more. Default 0.5.",
+    )
+    correction: float = Field(
+        1.0,
+        gt=0,
+        le=2,
+        description="What earlier check strips taught: the credit is multiplied by it, above 0 and at most 2. Default"
+        " 1.",
+    )
+    release_error_pct: Annotated[Percent, Field(le=100)] = Field(
+        20.0,
+        alias="release_error",
+        description="How far the released share may be off, as a relative standard error; all zones share it. Default"
+        " 20 %, judgement.",
+    )

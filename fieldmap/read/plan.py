@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from fieldmap import agronomy, units
 from fieldmap.errors import InputError, Problem
-from fieldmap.plan import Plan
+from fieldmap.plan import Plan, model_in
 
 if TYPE_CHECKING:
     from typing import Any
@@ -246,17 +246,11 @@ def _section_at(path: list[Any]) -> type[BaseModel]:
         if isinstance(part, int):
             continue
         field = next((f for name, f in section.model_fields.items() if part in (name, f.alias)), None)
-        nested = _model_in(field.annotation) if field else None
+        nested = model_in(field.annotation) if field else None
         if nested is None:
             return section
         section = nested
     return section
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((model for part in getattr(annotation, "__args__", ()) if (model := _model_in(part))), None)
 
 
 def _known_keys(path: list[Any]) -> set[str]:

@@ -122,12 +122,12 @@ def test_a_sketch_opens_no_network(demo):
 
 
 def test_every_question_is_of_a_key_that_the_plan_knows():
-    known = {key.strip("[]").replace("]", "").replace("[", "") for key, _, _ in plan_keys()}
+    known = {f"{key.section} {key.key}" for key in plan_keys()}
     for question in QUESTIONS:
         assert f"{question.section} {question.key}" in known
         assert question.takes
     asked = {f"{question.section} {question.key}" for question in (*STAND, STAGE, *CROP, *SPREADER)}
-    needed = {key.strip("[").replace("]", "") for key, _, takes in plan_keys() if takes == "required"}
+    needed = {f"{key.section} {key.key}" for key in plan_keys() if key.needed == "required"}
     sections = ("cover_crop", "crop ", "spreader")
     assert {key for key in needed if key.startswith(sections)} <= asked
 

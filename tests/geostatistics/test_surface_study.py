@@ -1,9 +1,8 @@
 """Simulation study of the surface: error against the field mean, and cover of 90 % intervals.
 
-Run `python -m pytest tests/geostatistics/test_surface_study.py -m slow -s` to see the table. The fields are invented,
-600 × 220 m,
-standard deviation 1 before the nugget's share is taken, 400 fields a row; every fit uses exponential models,
-so that the spherical, Matérn, trend and skewed truths are misspecified on purpose.
+Run `python -m pytest tests/geostatistics/test_surface_study.py -m slow -s` to see the table. The fields are invented:
+600 × 220 m, standard deviation 1 before the nugget's share is taken, 400 fields a row; every fit uses
+exponential models, so that the spherical, Matérn, trend and skewed truths are misspecified on purpose.
 """
 
 from __future__ import annotations

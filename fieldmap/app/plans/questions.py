@@ -6,20 +6,21 @@ What a key takes and in which unit is read from `Plan`; here stand only its plac
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from fieldmap import agronomy
-from fieldmap.plan import Plan, kind_of, literals, model_in
+from fieldmap.plan import plan_keys
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from pydantic.fields import FieldInfo
-
+    from fieldmap.plan import Key
     from fieldmap.units import Kind
 
 
 Takes = Literal["quantity", "choice", "choices", "date", "flag", "number", "whole number", "text"]
+_ASKED: dict[str, Takes] = {sort: sort for sort in get_args(Takes)}  # all else as text, such as a price
+_KEYS = {(key.section, key.key): key for key in plan_keys()}
 Told = dict[str, Any]
 
 
@@ -49,60 +50,35 @@ class Question:
     left_open: str = ""
 
     @property
-    def _section(self) -> FieldInfo:
-        return next(f for name, f in Plan.model_fields.items() if self.section in (name, f.alias))
-
-    @property
-    def _field(self) -> FieldInfo:
-        model = model_in(self._section.annotation)
-        assert model is not None  # noqa: S101 - questions are of sections
-        return next(f for name, f in model.model_fields.items() if self.key in (f.alias or name, name))
+    def _key(self) -> Key:
+        return _KEYS[self.section, self.key]
 
     @property
     def kind(self) -> Kind | None:
         """The kind of quantity; None where it is none."""
-        return kind_of(self._field)
+        return self._key.kind
 
     @property
     def takes(self) -> Takes:
         """Which sort of answer is expected."""
-        annotation = str(self._field.annotation)
-        if self.kind is not None:
-            return "quantity"
         if self.key in ("stage", "block"):  # of each species its own stage only in the plan as text
             return "choice"
-        if "float" in annotation:
-            return "number"  # or one of the options, as a word
-        if self.options:
-            return "choices" if annotation.startswith("tuple") or "tuple[str" in annotation else "choice"
-        sorts: dict[str, Takes] = {"date": "date", "bool": "flag", "int": "whole number"}
-        return next((sort for word, sort in sorts.items() if word in annotation), "text")
+        return _ASKED.get(self._key.sort, "text")
 
     @property
     def options(self) -> list[str]:
         """What may be chosen; empty where anything may be written."""
-        if (self.section, self.key) in _FROM_TABLES:
-            return [entry.name for entry in _FROM_TABLES[self.section, self.key]()]
-        return [word for word in literals(self._field.annotation) if isinstance(word, str)]
+        return list(self._key.words or self._key.names)
 
     @property
     def default(self) -> Any:
-        """What holds where nothing is told; None where something must be, or where nothing is."""
-        value = self._field.get_default(call_default_factory=True) if not self._field.is_required() else None
-        return None if value in ((), "") else value
+        """What holds where nothing is told, as a plan has it; None where something must be, or where nothing is."""
+        return self._key.default
 
     @property
     def needed(self) -> bool:
         """Whether a run needs an answer; where a plan does without the section it does not."""
-        return self._field.is_required() and self._section.default is not None and self.key != "ended_by"
-
-
-_FROM_TABLES: dict[tuple[str, str], Callable[[], Any]] = {
-    ("cover_crop", "species"): agronomy.cover_crops,
-    ("crop", "name"): agronomy.crops,
-    ("spreader", "product"): agronomy.products,
-    ("application", "product"): agronomy.products,
-}
+        return self._key.required and not self._key.section_optional
 
 
 def stages_of(species: object) -> list[str]:

@@ -226,7 +226,7 @@ def _default_text(question: Question, units: UnitSystem) -> str:
     if default is None or question.takes in ("date", "flag", "choices"):
         return ""
     if question.kind is not None:
-        default = f"{shown_quantity(f'{default} {question.kind.unit}', question.kind, units):.3g}"
+        default = f"{shown_quantity(default, question.kind, units):.3g}"
     elif question.takes == "number":
         default = f"{default:g}"
     return f"{default} (default)"
