@@ -27,7 +27,7 @@ docs: .venv/ready
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; name it: make PYTHON=python3.12")'
 	$(PYTHON) -m venv .venv
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r constraints.txt
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e ".[app,batch,dev]"
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e ".[app,batch,notebook,dev]"
 	touch $@
 
 clean:
