@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
-from fieldmap.plan.model import Plan
+from fieldmap.errors import WrongValueError
+from fieldmap.plan.model import ONE_OR_SEVERAL, Plan
 from fieldmap.units import Kind
 
 if TYPE_CHECKING:
@@ -31,9 +32,8 @@ def _keys(section: type[BaseModel], place: str) -> Iterator[tuple[str, str, str]
             continue
         key = field.alias or name
         inner = model_in(field.annotation)
-        several = get_origin(field.annotation) is tuple and inner is not None
         if inner is not None and not place:
-            yield from _keys(inner, f"[[{key}]]" if several else f"[{key}]")
+            yield from _keys(inner, f"[[{key}]]" if _is_list(field) else f"[{key}]")
         else:
             needed = FILLED.get(name) or ("required" if field.is_required() else _default(field))
             yield f"{place} {key}".strip(), _takes(field), needed
@@ -44,6 +44,22 @@ def model_in(annotation: Any) -> type[BaseModel] | None:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next((model for part in get_args(annotation) if (model := model_in(part))), None)
+
+
+def shown_as_list(section: str) -> bool:
+    """Whether a section is written ``[[section]]``: a plan may hold several, and not one as ``[section]``."""
+    field = Plan.model_fields.get(section)
+    return field is not None and _is_list(field) and ONE_OR_SEVERAL not in field.metadata
+
+
+def _is_list(field: FieldInfo) -> bool:
+    return get_origin(field.annotation) is tuple and model_in(field.annotation) is not None
+
+
+def wrong_value(finding: Any) -> WrongValueError | None:
+    """What a validator of ours raised, out of a finding of pydantic's; None where the finding is pydantic's own."""
+    fault = finding.get("ctx", {}).get("error")
+    return fault if isinstance(fault, WrongValueError) else None
 
 
 def _takes(field: FieldInfo) -> str:

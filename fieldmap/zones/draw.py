@@ -64,7 +64,6 @@ def zone_loss(credit: CreditMap, needs: Sequence[BlockNeed], field: Field, plan:
         raise InputError(
             Problem(
                 plan.field.no_spread or plan.field.boundary,
-                "",
                 "the no-spread areas with their setbacks cover the whole field",
                 "some ground to spread is expected",
                 "Check the setbacks",
