@@ -70,6 +70,7 @@ def test_the_same_at_many_places_is_said_once():
 def test_what_was_merged_once_is_counted_whole():
     merged = InputError(problem(row=2), problem(row=5)).problems
     assert InputError(*merged, problem(row=9)).problems == (problem(row=2, more=2),)
+    assert InputError(problem(row=9), *merged).problems == (problem(row=9, more=2),)
 
 
 def test_a_missing_key_is_not_merged_with_a_wrong_one():
