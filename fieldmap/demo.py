@@ -22,7 +22,7 @@ def sample_farm() -> list[Path]:
             return [file.parent for file in found]
     raise InputError(
         Problem(
-            "sample_geo", "", "the invented farm is not installed", "it comes with a checkout of the project",
+            "sample_geo", "the invented farm is not installed", "it comes with a checkout of the project",
             "Copy the folder sample_geo beside the package, or start a plan of your own",
         )
     )  # fmt: skip

@@ -96,8 +96,8 @@ class Result(pipeline.Result):
             for name, band in bands_of(self, self.applications[0]).items()
         }
         found = xr.Dataset(bands, coords={"y": grid.northings(), "x": grid.eastings()})
-        found = found.rio.write_crs(self.field.crs.to_wkt())
-        return found.rio.write_transform(grid.transform)
+        placed: xr.Dataset = found.rio.write_crs(self.field.crs.to_wkt()).rio.write_transform(grid.transform)
+        return placed
 
     def summary(self, units: UnitSystem | None = None) -> str:
         """The five numbers in words, a line each; `units` "metric" or "us", the plan's by default."""
@@ -252,4 +252,4 @@ def _write_table(table: pd.DataFrame, role: str, folder: Path) -> str:
 
 
 def _wrong(role: str, found: str, expected: str, action: str) -> Problem:
-    return Problem(role, "", found, expected, action)
+    return Problem(role, found, expected, action)

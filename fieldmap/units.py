@@ -12,6 +12,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from fieldmap.errors import WrongValueError
+
 if TYPE_CHECKING:
     from typing import Any
 
@@ -134,20 +136,20 @@ def parse_quantity(text: object, kind: Kind) -> float:
 
     Raises
     ------
-    ValueError
+    WrongValueError
         With what was found and which unit would do.
     """
     found = f'found "{text}"' if isinstance(text, str) else f"found {text}"
     if not isinstance(text, str) or (match := _QUANTITY.match(text)) is None:
-        raise ValueError(f"{found}; {kind.wanted}{comma_hint(text)}")
+        raise WrongValueError(found, f"{kind.wanted}{comma_hint(text)}")
     number, unit = float(match[1]), match[2]
     value = number * _in_unit(unit, kind, found)
     if kind is TEMPERATURE and unit.strip() == "degF":
         value = (number - 32.0) / 1.8
     if not math.isfinite(value):
-        raise ValueError(f"{found}; {kind.wanted}")
+        raise WrongValueError(found, kind.wanted)
     if value < 0 and not kind.signed:
-        raise ValueError(f"{found}; {kind.name} cannot be negative")
+        raise WrongValueError(found, f"{kind.name} cannot be negative")
     return value
 
 
@@ -160,9 +162,9 @@ def _in_unit(unit: str, kind: Kind, found: str) -> float:
     """How many of the kind's units one `unit` is."""
     import pint
 
-    wanted = f'{found}; the unit "{unit}" does not do here: {kind.wanted}'
+    expected = f'the unit "{unit}" does not do here: {kind.wanted}'
     if not _UNIT.match(unit):  # pint evaluates powers, and this text may come from an upload
-        raise ValueError(wanted)
+        raise WrongValueError(found, expected)
     registry = _registry()
     written = re.sub(r"\b(m|cm|mm|ft|in)([23])\b", r"\1**\2", unit.replace("²", "2").replace("³", "3"))
     try:
@@ -170,7 +172,7 @@ def _in_unit(unit: str, kind: Kind, found: str) -> float:
             registry.Quantity(1.0, registry.parse_units(written)).to(kind.unit.replace("%", "percent")).m
         )
     except (pint.errors.PintError, ValueError) as error:
-        raise ValueError(wanted) from error
+        raise WrongValueError(found, expected) from error
 
 
 def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
@@ -178,7 +180,7 @@ def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
 
     Raises
     ------
-    ValueError
+    WrongValueError
         As `parse_quantity`.
     """
     value, unit = parse_quantity(text, kind), kind.unit_in(units)
@@ -207,7 +209,7 @@ def parse_price(text: object, per: Kind) -> Price:
     found = f'found "{text}"' if isinstance(text, str) else f"found {text}"
     match = _PRICE.match(text) if isinstance(text, str) else None
     if match is None:
-        raise ValueError(f"{found}; a price with currency and unit is expected, such as {example}")
+        raise WrongValueError(found, f"a price with currency and unit is expected, such as {example}")
     return Price(float(match[1]) / _in_unit(match[3], per, found), match[2])
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap.budget import RAW_DAYS, RAW_DAYS_OFF_SOIL
 from fieldmap.errors import InputError, Problem
-from fieldmap.plan import product_entry
+from fieldmap.plan import product_entry, shown_as_list
 from fieldmap.season import last_useful_day
 
 if TYPE_CHECKING:
@@ -29,18 +29,20 @@ def sampling_date(plan: Plan, samples: Samples) -> dt.date | None:
 def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
     """Every block that the plan names must be in the boundary."""
     known = [block.name for block in field.blocks]
-    named = [("[[block]] block", own.block) for own in plan.block]
-    named += [("[[other_credits]] block", other.block) for other in plan.other_credits if other.block]
-    named += [("[sidedress_test] block", test.block) for test in plan.sidedress_test if test.block]
+    named = [("block", own.block) for own in plan.block]
+    named += [("other_credits", other.block) for other in plan.other_credits if other.block]
+    named += [("sidedress_test", test.block) for test in plan.sidedress_test if test.block]
     problems = [
         Problem(
             "plan.toml",
-            where,
             f'found "{name}"',
             f"a block of the boundary is expected: {', '.join(known)}",
             "Correct the name, or name the block in the boundary's column block",
+            section=section,
+            several=shown_as_list(section),
+            key="block",
         )
-        for where, name in named
+        for section, name in named
         if name not in known
     ]
     if problems:
@@ -62,10 +64,11 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
         problems.append(
             Problem(
                 "plan.toml",
-                "[samples] sampled",
                 f"found {plan.samples.sampled}, but the last date in {plan.samples.file} is {sampled}",
                 "one date of the last sampling is expected",
                 "Correct one of them, or remove sampled from plan.toml",
+                section="samples",
+                key="sampled",
             )
         )
     for block in field.blocks:
@@ -74,10 +77,11 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
             problems.append(
                 Problem(
                     "plan.toml",
-                    "[samples] sampled",
                     f"the samples of {sampled} were clipped after the cover crop ended on {cover.terminated}",
                     "samples of the living stand are expected: what lies dead has lost nitrogen",
                     "Correct the dates, or set confirmed = true in [samples]",
+                    section="samples",
+                    key="sampled",
                 )
             )
         harvested = plan.crop_of(block.name).harvested
@@ -85,21 +89,23 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
             problems.append(
                 Problem(
                     "plan.toml",
-                    "[cover_crop] terminated",
                     f"the cover crop ends {cover.terminated}, after the harvest of {harvested}",
                     "a cover crop that ends before the vegetable is harvested is expected",
                     "Correct the dates",
+                    section="cover_crop",
+                    key="terminated",
                 )
             )
         if sampled and (cover.terminated - sampled).days > SAMPLED_DAYS_MAX:
             problems.append(
                 Problem(
                     "plan.toml",
-                    "[samples] sampled",
                     f"the samples of {sampled} are {(cover.terminated - sampled).days} days older than the end of "
                     "the cover crop",
                     "samples of the stand that was ended are expected",
                     "Correct the dates",
+                    section="samples",
+                    key="sampled",
                 )
             )
         problems += _applied_out_of_season(plan, block.name)
@@ -108,11 +114,12 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
             problems.append(
                 Problem(
                     "plan.toml",
-                    "[cover_crop] ended_by",
                     "the stand was removed",
                     'only its stubble is left, for which there is no default: [credit] method = "share" with a share '
                     "of your own is expected",
                     "Give the share of the clipped nitrogen that stays in the field",
+                    section="cover_crop",
+                    key="ended_by",
                 )
             )
     if problems:
@@ -141,10 +148,12 @@ def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:
         problems.append(
             Problem(
                 "plan.toml",
-                f"[[application]] {number} date",
                 f"found {one.date}, but {grows}",
                 expected,
                 "Correct the date or the method; blocks with other dates need a plan of their own",
+                section="application",
+                key="date",
+                entry=number,
             )
         )
     return problems
@@ -164,12 +173,14 @@ def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
         problems.append(
             Problem(
                 "plan.toml",
-                f"[[application]] {number} product" if one.product else "[spreader] product",
                 f"{product.name} is raw manure, and {spread} is {days} days before the harvest of "
                 f"{crop.harvested} in {block}",
                 f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the soil, "
                 "90 with touches_soil = false in [crop])",
                 "Spread it earlier, give the date in [[application]], or choose another product",
+                section="application" if one.product else "spreader",
+                entry=number if one.product else None,
+                key="product",
             )
         )
     return problems

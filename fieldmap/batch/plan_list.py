@@ -60,10 +60,10 @@ def list_plans(told: str) -> tuple[PlanFolder, ...]:
         addresses = _addresses_of_csv(system, path)
     else:
         found, action = "there is nothing of this name", "Check the name"
-        raise InputError(Problem(told, "", found, _EXPECTED, action))
+        raise InputError(Problem(told, found, _EXPECTED, action))
     if not addresses:
         found, action = "it names no plan folder", f"Name a place whose folders hold {PLAN_FILE}"
-        raise InputError(Problem(told, "", found, _EXPECTED, action))
+        raise InputError(Problem(told, found, _EXPECTED, action))
     # In a CSV an address may be a URL of its own, another system's too.
     here = isinstance(system, LocalFileSystem)
     whole = [
@@ -104,7 +104,7 @@ def _opened(address: str) -> tuple[Any, str]:
     except (ImportError, ValueError) as error:
         expected = "a path, or a URL whose protocol fsspec knows and whose library is installed, is expected"
         raise InputError(
-            Problem(address, "", f"it cannot be opened ({error})", expected, "Install the library it names")
+            Problem(address, f"it cannot be opened ({error})", expected, "Install the library it names")
         ) from None
     return system, path
 
@@ -123,18 +123,18 @@ def _addresses_of_csv(system: AbstractFileSystem, path: str) -> list[str]:
     file = posixpath.basename(path)
     if system.size(path) > files.MAX_TEXT_BYTES:
         found, action = "it is larger than a list of fields can be", "Name the list of plan folders"
-        raise InputError(Problem(file, "", found, _EXPECTED, action))
+        raise InputError(Problem(file, found, _EXPECTED, action))
     try:
         rows = list(csv.DictReader(io.StringIO(system.cat_file(path).decode("utf-8-sig"))))
     except (UnicodeDecodeError, csv.Error) as error:
         found, action = f"it cannot be read as a CSV ({error})", "Save it as CSV, UTF-8"
-        raise InputError(Problem(file, "", found, _EXPECTED, action)) from None
+        raise InputError(Problem(file, found, _EXPECTED, action)) from None
     if rows and COLUMN not in rows[0]:
         found, action = (
             f"its columns are {files.names([str(key) for key in rows[0]])}",
             f"Name the column {COLUMN}",
         )
-        raise InputError(Problem(file, "row 1", found, f"a column {COLUMN} is expected", action))
+        raise InputError(Problem(file, found, f"a column {COLUMN} is expected", action, row=1))
     told = [(row[COLUMN] or "").strip() for row in rows]
     here = posixpath.dirname(path)
     return [
@@ -153,6 +153,6 @@ def _refuse_same_name(told: str, plans: Sequence[PlanFolder]) -> None:
         if other is not plan:
             found = f"{other.address} and {plan.address} have the same name"
             expected = "plan folders of different names are expected: each field's files stand under its name"
-            problems.append(Problem(told, "", found, expected, "Rename one of the two"))
+            problems.append(Problem(told, found, expected, "Rename one of the two"))
     if problems:
         raise InputError(*problems)

@@ -233,7 +233,7 @@ def refuse_foreign(output: Path, plans: Sequence[PlanFolder]) -> None:
     action = "Name another folder"
     problems = []
     if output.exists() and not output.is_dir():
-        problems.append(Problem(str(output), "", "it is not a folder", expected, action))
+        problems.append(Problem(str(output), "it is not a folder", expected, action))
     elif output.exists():
         strange = [
             entry.name
@@ -242,11 +242,9 @@ def refuse_foreign(output: Path, plans: Sequence[PlanFolder]) -> None:
         ]
         if strange:
             found = f"it holds {strange[0]}, which fieldmap did not write"
-            problems.append(Problem(str(output), "", found, expected, action))
+            problems.append(Problem(str(output), found, expected, action))
     problems += [
-        Problem(
-            plan.address, "", "its name is that of a file which a batch writes", "another name", "Rename it"
-        )
+        Problem(plan.address, "its name is that of a file which a batch writes", "another name", "Rename it")
         for plan in plans
         if plan.name in TOGETHER
     ]
@@ -306,11 +304,11 @@ def workers_of(address: str) -> Iterator[Client]:
         client = Client(address, timeout="10s")
     except (OSError, ValueError) as error:
         found = f"nothing answers there ({error})"
-        raise InputError(Problem(address, "", found, expected, "Start dask scheduler first")) from None
+        raise InputError(Problem(address, found, expected, "Start dask scheduler first")) from None
     with client:
         if not client.nthreads():
             found, action = "it has no worker", f"Start dask worker {address} first"
-            raise InputError(Problem(address, "", found, "at least one worker is expected", action))
+            raise InputError(Problem(address, found, "at least one worker is expected", action))
         yield client
 
 

@@ -152,7 +152,6 @@ def _is_this_stand(crop: str, ended: dt.date, cover: CoverCrop) -> bool:
 def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:
     problems = []
     for one in own:
-        where = f"[[other_credits]] {one.source}"
         if one.raw and one.applied is not None:
             needed = RAW_DAYS if one.touches_soil else RAW_DAYS_OFF_SOIL
             days = (crop.harvested - one.applied).days
@@ -160,21 +159,25 @@ def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:
                 problems.append(
                     Problem(
                         "plan.toml",
-                        where,
                         f"raw manure applied {one.applied} is {days} days before the harvest of {crop.harvested}",
                         f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the "
                         "soil, 90 elsewhere)",
                         "Spread composted manure, or grow another crop there",
+                        section="other_credits",
+                        several=True,
+                        part=one.source,
                     )
                 )
         if one.crop and one.ended and _is_this_stand(one.crop, one.ended, cover):
             problems.append(
                 Problem(
                     "plan.toml",
-                    where,
                     f"{one.crop}, ended {one.ended}, is this cover crop",
                     "the cover crop's credit is worked out from its samples",
                     "Remove this credit",
+                    section="other_credits",
+                    several=True,
+                    part=one.source,
                 )
             )
     if problems:

@@ -148,4 +148,4 @@ def _rate(
 
 
 def _refused(found: str, expected: str, action: str) -> InputError:
-    return InputError(Problem("plan.toml", "[sidedress_test]", found, expected, action))
+    return InputError(Problem("plan.toml", found, expected, action, section="sidedress_test"))

@@ -151,7 +151,6 @@ def _batch(options: argparse.Namespace) -> int:
         raise InputError(
             Problem(
                 "fieldmap batch",
-                "",
                 f"the library {error.name} is not installed",
                 "the batch extra is expected",
                 "Install fieldmap[batch]",

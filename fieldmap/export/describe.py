@@ -58,7 +58,7 @@ def describe(path: Path) -> str:
 
 def _not_ours(path: Path, found: str) -> InputError:
     expected = "a plan folder, or a file that a run wrote, is expected"
-    return InputError(Problem(path.name, "", found, expected, "Name another file"))
+    return InputError(Problem(path.name, found, expected, "Name another file"))
 
 
 def _zones(rows: Iterable[Mapping[Any, Any]]) -> str:

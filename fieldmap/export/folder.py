@@ -39,7 +39,7 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
         else ("it is already there", "Name another folder, or replace it with --overwrite")
     )
     raise OutputExistsError(
-        Problem(str(folder), "", found, "a folder that is not there yet is expected for the output", action)
+        Problem(str(folder), found, "a folder that is not there yet is expected for the output", action)
     )
 
 
@@ -61,7 +61,7 @@ def _refuse_unwritable(folder: Path) -> None:
 
 def _not_writable(folder: Path, reason: str) -> Problem:
     expected = "a folder in a place that may be written is expected"
-    return Problem(str(folder), "", f"it cannot be written ({reason})", expected, "Name another folder")
+    return Problem(str(folder), f"it cannot be written ({reason})", expected, "Name another folder")
 
 
 def write_folder(result: Result, folder: Path, *, overwrite: bool = False, data_only: bool = False) -> None:

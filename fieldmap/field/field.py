@@ -127,7 +127,6 @@ def build_field(
         raise InputError(
             Problem(
                 file,
-                "",
                 f"the boundary encloses {area_ha:,.4g} ha",
                 f"a field of {AREA_MIN_HA} to {AREA_MAX_HA:,.0f} ha is expected",
                 "Check the coordinates and the coordinate reference system of the file",
@@ -145,10 +144,10 @@ def build_field(
             raise InputError(
                 Problem(
                     file,
-                    f"block {block.name}",
                     f"no cell of {grid.cell_m:g} m has its centre in this block ({block.area_ha:.4f} ha)",
                     "a block of at least a few cells is expected",
                     "Choose a smaller [field] cell or join the block to its neighbour",
+                    block=block.name,
                 )
             )
     field = Field(crs, blocks, grid, block_index, kept_out)
@@ -156,7 +155,6 @@ def build_field(
         raise InputError(
             Problem(
                 no_spread_file if no_spread is not None else file,
-                "",
                 "the no-spread areas with their setbacks cover the whole field",
                 "some ground to spread is expected",
                 "Check the setbacks",
@@ -192,14 +190,12 @@ def _refuse_empty(
         if shape.area == 0 and setback_m == 0:
             found = f"a {shape.geom_type.lower()} has no setback, so it keeps nothing free"
             expected = "setback_m above 0 is expected for points and lines"
-            problems.append(
-                Problem(file, f"feature {number}", found, expected, "Give its setback_m in metres")
-            )
+            problems.append(Problem(file, found, expected, "Give its setback_m in metres", feature=number))
         elif shape.distance(field) > NO_SPREAD_FAR_M:
             found = f"it lies {shape.distance(field) / 1000:,.1f} km from the field"
             expected = "no-spread areas in or beside the field are expected"
             problems.append(
-                Problem(file, f"feature {number}", found, expected, "Correct its position or remove it")
+                Problem(file, found, expected, "Correct its position or remove it", feature=number)
             )
     if problems:
         raise InputError(*problems)
@@ -233,7 +229,6 @@ def _grid_over(shapes: list[Polygon | MultiPolygon], cell_m: float, *, file: str
         raise InputError(
             Problem(
                 file,
-                "",
                 f"cells of {cell_m:g} m give {rows * columns:,} of them",
                 f"at most {CELLS_MAX:,} are expected",
                 "Choose a larger [field] cell",

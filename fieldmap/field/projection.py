@@ -36,7 +36,6 @@ def utm_crs(lonlat: NDArray[np.object_], *, file: str) -> pyproj.CRS:
         raise InputError(
             Problem(
                 file,
-                "",
                 f"the boundary reaches from {west:.4f}, {south:.4f} to {east:.4f}, {north:.4f}",
                 "one field between 80° S and 84° N is expected, longitude first",
                 "Check that longitude and latitude are not swapped and that the file holds one field only",

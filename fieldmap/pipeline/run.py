@@ -132,7 +132,6 @@ def run(
 
 _OTHER_STAND = Problem(
     "stand",
-    "",
     "it was surveyed from another field, other samples, another cover crop or changed files",
     "the stand of this plan is expected; need, crop, credit, product and zones may differ",
     "Survey this plan, or leave the stand out",

@@ -2,7 +2,7 @@
 
 from fieldmap.plan.credits import OtherCredit, OtherSource, SidedressTest, Weather
 from fieldmap.plan.crop import NEED_MAX_KG_HA, Crop, Response
-from fieldmap.plan.keys import Key, model_in, plan_keys
+from fieldmap.plan.keys import Key, model_in, plan_keys, shown_as_list, wrong_value
 from fieldmap.plan.model import Plan
 from fieldmap.plan.spreader import (
     ApplicationSection,
@@ -37,4 +37,6 @@ __all__ = [
     "model_in",
     "plan_keys",
     "product_entry",
+    "shown_as_list",
+    "wrong_value",
 ]

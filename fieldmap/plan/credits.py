@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from fieldmap.errors import WrongValueError
 from fieldmap.plan.quantities import (
     BulkDensity,
     Concentration,
@@ -127,7 +128,7 @@ class OtherCredit(Section):
         if not any(keys <= given and amounts - {"share"} <= keys for keys in sets):
             ways = ", or ".join(_listed(sorted(map(_key_of, keys))) for keys in sets)
             found = ", ".join(sorted(map(_key_of, amounts))) or "no amount"
-            raise ValueError(f"found {found}; for {self.source} {ways} is expected")
+            raise WrongValueError(f"found {found}", f"for {self.source} {ways} is expected")
         return self
 
 
@@ -166,7 +167,9 @@ class SidedressTest(Section):
     def _measured_once(self) -> Self:
         given = [name for name in ("nitrate_n", "nitrate") if getattr(self, f"{name}_ppm") is not None]
         if len(given) != 1:
-            raise ValueError(f"found {' and '.join(given) or 'no nitrate'}; nitrate_n or nitrate is expected")
+            raise WrongValueError(
+                f"found {' and '.join(given) or 'no nitrate'}", "nitrate_n or nitrate is expected"
+            )
         return self
 
 
@@ -206,5 +209,5 @@ class Weather(Section):
     @model_validator(mode="after")
     def _file_or_sine(self) -> Self:
         if self.file is None and None in (self.mean_c, self.amplitude_c, self.coldest):
-            raise ValueError("either file, or mean, amplitude and coldest together, are expected")
+            raise WrongValueError("either file, or mean, amplitude and coldest together, are expected")
         return self

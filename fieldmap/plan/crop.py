@@ -9,6 +9,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from fieldmap import agronomy
+from fieldmap.errors import WrongValueError
 from fieldmap.plan.quantities import Length, PricePerHa, PricePerKg, Rate, Section
 from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
@@ -87,29 +88,31 @@ class Crop(Section):
     def _known(cls, name: str) -> str:
         entry = agronomy.find(name, agronomy.crops())
         if entry is None:
-            raise ValueError(f'found "{name}"; {agronomy.nearest(name, agronomy.crops())}')
+            raise WrongValueError(f'found "{name}"', agronomy.nearest(name, agronomy.crops()))
         return entry.name
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
         if self.need_kg_ha > NEED_MAX_KG_HA:
-            raise ValueError(
+            raise WrongValueError(
                 f"need comes to {rate_text(self.need_kg_ha, 'metric')} ({rate_text(self.need_kg_ha, 'us')}) of "
-                f"nitrogen; no vegetable needs more than {rate_text(NEED_MAX_KG_HA, 'metric')} "
-                f"({rate_text(NEED_MAX_KG_HA, 'us')}): check the unit"
+                "nitrogen",
+                f"no vegetable needs more than {rate_text(NEED_MAX_KG_HA, 'metric')} "
+                f"({rate_text(NEED_MAX_KG_HA, 'us')}): check the unit",
             )
         if self.harvested <= self.planted:
-            raise ValueError(f"harvested {self.harvested} is not after planted {self.planted}")
+            raise WrongValueError(f"harvested {self.harvested} is not after planted {self.planted}")
         if self.need_is == "crop uptake" and self.recovery is None:
-            raise ValueError(
-                'recovery is missing; with need_is = "crop uptake" the share of spread nitrogen that the '
-                "crop recovers is expected, such as recovery = 0.6"
+            raise WrongValueError(
+                "recovery is missing",
+                'with need_is = "crop uptake" the share of spread nitrogen that the '
+                "crop recovers is expected, such as recovery = 0.6",
             )
         if self.need_per == "bed":
             if self.bed_width_m is None or self.bed_spacing_m is None:
-                raise ValueError('bed_width and bed_spacing are expected with need_per = "bed"')
+                raise WrongValueError('bed_width and bed_spacing are expected with need_per = "bed"')
             if self.bed_width_m > self.bed_spacing_m:
-                raise ValueError("bed_width is more than bed_spacing; beds cannot overlap")
+                raise WrongValueError("bed_width is more than bed_spacing", "beds cannot overlap")
         return self
 
     @property
@@ -165,7 +168,9 @@ class Prices(Section):
     def _one_currency(self) -> Self:
         given = {price.currency for price in (self.product, self.crop, self.cover_crop) if price}
         if len(given) > 1:
-            raise ValueError(f"found {' and '.join(sorted(given))}; one currency throughout is expected")
+            raise WrongValueError(
+                f"found {' and '.join(sorted(given))}", "one currency throughout is expected"
+            )
         return self
 
 
@@ -180,9 +185,9 @@ class Response(Section):
     def _is_in_tonnes(self) -> Self:
         highest_t_ha = self.a - self.b**2 / (4.0 * self.c)
         if highest_t_ha > YIELD_MAX_T_HA:
-            raise ValueError(
-                f"the curve rises to {highest_t_ha:,.0f} t/ha; a yield in t/ha against nitrogen in kg/ha is "
-                f"expected, at most {YIELD_MAX_T_HA:.0f} t/ha"
+            raise WrongValueError(
+                f"the curve rises to {highest_t_ha:,.0f} t/ha",
+                f"a yield in t/ha against nitrogen in kg/ha is expected, at most {YIELD_MAX_T_HA:.0f} t/ha",
             )
         return self
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
 from fieldmap import units
-from fieldmap.plan.model import Plan
+from fieldmap.errors import WrongValueError
+from fieldmap.plan.model import ONE_OR_SEVERAL, Plan
 from fieldmap.plan.schema import FILLED, plan_schema
 
 if TYPE_CHECKING:
@@ -223,3 +224,17 @@ def _resolved(node: dict[str, Any]) -> dict[str, Any]:
         return node
     model: dict[str, Any] = plan_schema()["$defs"][node["$ref"].rpartition("/")[2]]
     return model
+
+
+def shown_as_list(section: str) -> bool:
+    """Whether a section is written ``[[section]]``: a plan may hold several, and not one as ``[section]``."""
+    field = Plan.model_fields.get(section)
+    if field is None or ONE_OR_SEVERAL in field.metadata:
+        return False
+    return get_origin(field.annotation) is tuple and model_in(field.annotation) is not None
+
+
+def wrong_value(finding: Any) -> WrongValueError | None:
+    """What a validator of ours raised, out of a finding of pydantic's; None where the finding is pydantic's own."""
+    fault = finding.get("ctx", {}).get("error")
+    return fault if isinstance(fault, WrongValueError) else None

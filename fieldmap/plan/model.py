@@ -10,10 +10,11 @@ import hashlib
 import itertools
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
 
+from fieldmap.errors import WrongValueError
 from fieldmap.plan.credits import OtherCredit, SidedressTest, SoilTest, Weather
 from fieldmap.plan.crop import BlockSection, Crop, Prices, Response
 from fieldmap.plan.quantities import Line, Section
@@ -24,6 +25,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three times, are taken as one whole
+
+
+# A section of which a plan may hold one alone, as [section], or several, as [[section]].
+ONE_OR_SEVERAL = BeforeValidator(
+    lambda found: (found,) if isinstance(found, dict) else found,
+    json_schema_input_type=SidedressTest | tuple[SidedressTest, ...],
+)
 
 
 class Plan(Section):
@@ -57,7 +65,7 @@ class Plan(Section):
         (), description="Blocks whose cover crop or vegetable differs from [cover_crop] and [crop]."
     )
     other_credits: tuple[OtherCredit, ...] = Field((), description="Nitrogen from elsewhere, one table each.")
-    sidedress_test: tuple[SidedressTest, ...] = Field(
+    sidedress_test: Annotated[tuple[SidedressTest, ...], ONE_OR_SEVERAL] = Field(
         (), description="Nitrate tests of the standing crop, one table each."
     )
     soil_test: SoilTest = Field(default_factory=SoilTest, description="Ratings of the soil test.")
@@ -74,20 +82,15 @@ class Plan(Section):
     thin_ground: ThinGround = Field(default_factory=ThinGround, description="Why the stand is thin.")
     folder: Path = Field(exclude=True)
 
-    @field_validator(
-        "sidedress_test", mode="before", json_schema_input_type=SidedressTest | tuple[SidedressTest, ...]
-    )
-    @classmethod
-    def _one_or_several(cls, found: Any) -> Any:
-        return (found,) if isinstance(found, dict) else found
-
     @field_validator("block")
     @classmethod
     def _once(cls, blocks: tuple[BlockSection, ...]) -> tuple[BlockSection, ...]:
         names = [block.block for block in blocks]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            raise ValueError(f'found [[block]] "{twice[0]}" twice; one [[block]] for each block is expected')
+            raise WrongValueError(
+                f'found [[block]] "{twice[0]}" twice', "one [[block]] for each block is expected"
+            )
         return blocks
 
     @field_validator("application")
@@ -99,16 +102,17 @@ class Plan(Section):
             return applications
         first, spreader = applications[0], told.data.get("spreader")
         if first.method == "through drip":
-            raise ValueError(
-                "the first application is through drip; zones are drawn for a spreader, so a first one that is "
-                "broadcast, banded or side-dressed is expected"
+            raise WrongValueError(
+                "the first application is through drip",
+                "zones are drawn for a spreader, so a first one that is "
+                "broadcast, banded or side-dressed is expected",
             )
         own = product_entry(first.product) if first.product is not None else None
         if own is not None and spreader is not None and own.name != spreader.product_entry.name:
-            raise ValueError(
+            raise WrongValueError(
                 f"the first application spreads {own.name} and [spreader] product is "
-                f"{spreader.product_entry.name}; the first is expected to spread the spreader's product: write "
-                f"{own.name} into [spreader]"
+                f"{spreader.product_entry.name}",
+                f"the first is expected to spread the spreader's product: write {own.name} into [spreader]",
             )
         return applications
 
@@ -117,10 +121,12 @@ class Plan(Section):
     def _in_order(cls, applications: tuple[ApplicationSection, ...]) -> tuple[ApplicationSection, ...]:
         dates = [one.date for one in applications if one.date is not None]
         if 1 < len(applications) != len(dates):
-            raise ValueError("found several applications and not every one has a date; each is expected to")
+            raise WrongValueError(
+                "found several applications and not every one has a date", "each is expected to"
+            )
         late = next((pair for pair in itertools.pairwise(dates) if pair[1] < pair[0]), None)
         if late is not None:
-            raise ValueError(f"found {late[0]} before {late[1]}; dates in their order are expected")
+            raise WrongValueError(f"found {late[0]} before {late[1]}", "dates in their order are expected")
         return applications
 
     @field_validator("application")
@@ -131,17 +137,20 @@ class Plan(Section):
         shares = [one.share for one in applications if not isinstance(one.share, str)]
         told, unknown = sum(shares), len(applications) - len(shares)
         if shares and unknown == 0 and abs(told - 1) > SHARES_TOLERANCE:
-            raise ValueError(f'shares add up to {told:g}; 1, or share = "auto" for the rest, is expected')
+            raise WrongValueError(
+                f"shares add up to {told:g}", '1, or share = "auto" for the rest, is expected'
+            )
         if unknown and told > 1 - SHARES_TOLERANCE:
-            raise ValueError(
-                f'shares add up to {told:g} beside share = "auto"; less than 1 is expected, so that something is '
-                "left for it"
+            raise WrongValueError(
+                f'shares add up to {told:g} beside share = "auto"',
+                "less than 1 is expected, so that something is left for it",
             )
         if unknown > 1 and info.data.get("weather", "unread") is None:
-            raise ValueError(
-                f'found share = "auto" in {unknown} applications and no [weather]; the split follows what is '
+            raise WrongValueError(
+                f'found share = "auto" in {unknown} applications and no [weather]',
+                "the split follows what is "
                 "released against what the crop takes up, so [weather] with a file, or with mean, amplitude and "
-                "coldest, is expected, or shares as numbers"
+                "coldest, is expected, or shares as numbers",
             )
         return applications
 
@@ -150,9 +159,10 @@ class Plan(Section):
     def _insured_once(cls, response: Response | None, told: ValidationInfo) -> Response | None:
         credit = told.data.get("credit")
         if response is not None and credit is not None and credit.confidence > 0.5:
-            raise ValueError(
-                f"found [credit] confidence {credit.confidence:g} beside it; a response curve already weighs "
-                "being short against being over, so confidence = 0.5 is expected with it"
+            raise WrongValueError(
+                f"found [credit] confidence {credit.confidence:g} beside it",
+                "a response curve already weighs "
+                "being short against being over, so confidence = 0.5 is expected with it",
             )
         return response
 
@@ -160,9 +170,9 @@ class Plan(Section):
     @classmethod
     def _capped_by_need(cls, thin_ground: ThinGround, told: ValidationInfo) -> ThinGround:
         if thin_ground.cap and told.data.get("response") is not None:
-            raise ValueError(
-                "found cap = true beside [response]; zones that follow money are not held at a flat rate: leave one "
-                "of the two out"
+            raise WrongValueError(
+                "found cap = true beside [response]",
+                "zones that follow money are not held at a flat rate: leave one of the two out",
             )
         return thin_ground
 

@@ -8,6 +8,7 @@ from typing import Annotated
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from fieldmap import units
+from fieldmap.errors import WrongValueError
 
 
 def _quantity(kind: units.Kind) -> BeforeValidator:
@@ -49,15 +50,15 @@ PricePerHa = Annotated[units.Price, _price(units.AREA_PRICE_UNIT)]
 
 def _plain_file(name: str) -> str:
     if not name.strip() or Path(name).is_absolute() or ".." in Path(name).parts or "://" in name:
-        raise ValueError(f'found "{name}"; the name of a file inside the plan folder is expected')
+        raise WrongValueError(f'found "{name}"', "the name of a file inside the plan folder is expected")
     return name
 
 
 def _one_line(text: str) -> str:
     bad = sorted({character for character in text if not character.isprintable()})
     if bad:
-        raise ValueError(
-            f"found a line break or control character ({bad[0]!r}); text on one line is expected"
+        raise WrongValueError(
+            f"found a line break or control character ({bad[0]!r})", "text on one line is expected"
         )
     return text
 

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from fieldmap import agronomy
+from fieldmap.errors import WrongValueError
 from fieldmap.plan.quantities import (
     Area,
     BulkDensity,
@@ -89,7 +90,7 @@ class OwnProduct(Section):
 def _product(found: Any) -> Any:
     """A product as the plan gives it: a name that the table knows, or one written out."""
     if isinstance(found, str) and agronomy.find(found, agronomy.products()) is None:
-        raise ValueError(f'found "{found}"; {agronomy.nearest(found, agronomy.products())}')
+        raise WrongValueError(f'found "{found}"', agronomy.nearest(found, agronomy.products()))
     return OwnProduct.model_validate(found) if isinstance(found, dict) else found
 
 
@@ -121,13 +122,14 @@ class PanTest(Section):
     @classmethod
     def _most_in_the_middle(cls, weights: tuple[float, ...]) -> tuple[float, ...]:
         if len(weights) % 2 == 0:
-            raise ValueError(
-                f"found {len(weights)} weights; an odd number is expected, the middle tray under the machine"
+            raise WrongValueError(
+                f"found {len(weights)} weights",
+                "an odd number is expected, the middle tray under the machine",
             )
         if weights[len(weights) // 2] <= max(weights[0], weights[-1]):
-            raise ValueError(
-                "found no more in the middle tray than in an outer one; trays as far out as the spreader throws "
-                "are expected"
+            raise WrongValueError(
+                "found no more in the middle tray than in an outer one",
+                "trays as far out as the spreader throws are expected",
             )
         return weights
 
@@ -197,14 +199,14 @@ class Spreader(Section):
     @model_validator(mode="after")
     def _range(self) -> Self:
         if self.rate_max_kg_ha < self.rate_min_kg_ha:
-            raise ValueError("rate_max is less than rate_min")
+            raise WrongValueError("rate_max is less than rate_min")
         if self.rate_max_kg_ha < self.rate_step_kg_ha:
-            raise ValueError("rate_max is less than rate_step; not one rate can be set")
+            raise WrongValueError("rate_max is less than rate_step", "not one rate can be set")
         if self.outside_rate_kg_ha > self.rate_max_kg_ha:
-            raise ValueError("outside_rate is more than rate_max")
+            raise WrongValueError("outside_rate is more than rate_max")
         starter_kg_ha = self.rate_n_min_kg_ha / self.product_entry.nitrogen_fraction
         if starter_kg_ha > self.rate_max_kg_ha:
-            raise ValueError(
+            raise WrongValueError(
                 f"rate_n_min needs {starter_kg_ha:.0f} kg/ha of product, more than rate_max "
                 f"({self.rate_max_kg_ha:.0f} kg/ha)"
             )
@@ -219,9 +221,9 @@ class Spreader(Section):
 def _share(found: Any) -> Any:
     is_share = isinstance(found, int | float) and not isinstance(found, bool) and 0 < found <= 1
     if found != "auto" and not is_share:
-        raise ValueError(
-            f"found {json.dumps(found, default=str)}; a share above 0 and at most 1, such as share = 0.6, or "
-            'share = "auto" is expected'
+        raise WrongValueError(
+            f"found {json.dumps(found, default=str)}",
+            'a share above 0 and at most 1, such as share = 0.6, or share = "auto" is expected',
         )
     return found
 
@@ -278,9 +280,9 @@ class Strips(Section):
     @classmethod
     def _differ(cls, levels: tuple[float, ...]) -> tuple[float, ...]:
         if len(set(levels)) < 2:
-            raise ValueError(
-                f"found {len(set(levels))} level; two different shares of the whole need at least are expected, "
-                "such as levels = [0, 0.5, 1]"
+            raise WrongValueError(
+                f"found {len(set(levels))} level",
+                "two different shares of the whole need at least are expected, such as levels = [0, 0.5, 1]",
             )
         return levels
 
@@ -300,9 +302,9 @@ class ThinGround(Section):
     @model_validator(mode="after")
     def _capped_for_a_reason(self) -> Self:
         if self.cap and not self.may_limit_the_crop:
-            raise ValueError(
-                f'found cap = true with cause = "{self.cause}"; what thinned the cover crop will not limit the '
-                "vegetable, so cap = false is expected"
+            raise WrongValueError(
+                f'found cap = true with cause = "{self.cause}"',
+                "what thinned the cover crop will not limit the vegetable, so cap = false is expected",
             )
         return self
 

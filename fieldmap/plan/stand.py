@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from fieldmap import agronomy
+from fieldmap.errors import WrongValueError
 from fieldmap.plan.quantities import Days, FileName, Length, Percent, Section
 
 
@@ -149,7 +150,7 @@ class CoverCrop(Section):
         entries = [agronomy.find(name, agronomy.cover_crops()) for name in species]
         for name, entry in zip(species, entries, strict=True):
             if entry is None:
-                raise ValueError(f'found "{name}"; {agronomy.nearest(name, agronomy.cover_crops())}')
+                raise WrongValueError(f'found "{name}"', agronomy.nearest(name, agronomy.cover_crops()))
         return tuple(entry.name for entry in entries if entry is not None)
 
     @model_validator(mode="before")
@@ -163,25 +164,27 @@ class CoverCrop(Section):
     @model_validator(mode="after")
     def _ending_fits(self) -> Self:
         if self.ended_by == "tilled" and self.placement == "surface":
-            raise ValueError(
-                'found ended_by = "tilled" with placement = "surface"; tilled residue does not lie on the surface: '
-                'placement = "incorporated", or mown, rolled, sprayed, tarped or frost is expected'
+            raise WrongValueError(
+                'found ended_by = "tilled" with placement = "surface"',
+                "tilled residue does not lie on the surface: "
+                'placement = "incorporated", or mown, rolled, sprayed, tarped or frost is expected',
             )
         return self
 
     @model_validator(mode="after")
     def _stage_fits(self) -> Self:
         if self.placement == "strip-tilled" and self.tilled_share is None:
-            raise ValueError(
-                'tilled_share is missing; with placement "strip-tilled" the share of the ground that is '
-                "tilled is expected, such as tilled_share = 0.3"
+            raise WrongValueError(
+                "tilled_share is missing",
+                'with placement "strip-tilled" the share of the ground that is '
+                "tilled is expected, such as tilled_share = 0.3",
             )
         if self.stage is None:
             return self
         if len(self.stage) not in (1, len(self.species)):
-            raise ValueError(
-                f"found {len(self.stage)} stages for {len(self.species)} species; "
-                "one stage, or one for each species in the same order, is expected"
+            raise WrongValueError(
+                f"found {len(self.stage)} stages for {len(self.species)} species",
+                "one stage, or one for each species in the same order, is expected",
             )
         for position, entry in enumerate(self.entries):
             self._stage_of(position, entry)
@@ -231,8 +234,8 @@ class CoverCrop(Section):
             return stage
         if self.is_mixture and len(stages) == 1 and stage in agronomy.GRASS_STAGE_WITH_LEGUME:
             return agronomy.GRASS_STAGE_WITH_LEGUME[stage]
-        raise ValueError(
-            f'found stage "{stage}" for {entry.name}; one of {", ".join(entry.stages)} is expected'
+        raise WrongValueError(
+            f'found stage "{stage}" for {entry.name}', f"one of {', '.join(entry.stages)} is expected"
         )
 
 

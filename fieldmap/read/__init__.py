@@ -5,7 +5,6 @@ from fieldmap.read.delimited import read_delimited
 from fieldmap.read.inputs import read_covariates, read_inputs
 from fieldmap.read.layers import read_boundary, read_no_spread
 from fieldmap.read.plan import (
-    MISSING,
     PLAN_FILE,
     file_digests,
     inputs_told,
@@ -17,7 +16,7 @@ from fieldmap.read.plan import (
 from fieldmap.read.samples import SampleTable, read_samples
 
 __all__ = [
-    "MISSING", "PLAN_FILE", "SampleTable", "columns", "file_digests", "files", "inputs_told", "layers", "named_files",
+    "PLAN_FILE", "SampleTable", "columns", "file_digests", "files", "inputs_told", "layers", "named_files",
     "not_toml", "parse_plan", "read_boundary", "read_covariates", "read_delimited", "read_inputs", "read_no_spread",
     "read_plan", "read_samples",
 ]  # fmt: skip

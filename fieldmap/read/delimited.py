@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fieldmap.errors import InputError, Problem
+from fieldmap.errors import Counted, InputError, Problem, counted_problem
 from fieldmap.read.files import (
     MAX_COLUMNS,
     MAX_FEATURES,
@@ -59,7 +59,7 @@ class TextTable:
     """
 
     file: str
-    place: str
+    place: Counted
     cells: pd.DataFrame
     decimal_comma: bool = False
     warnings: tuple[str, ...] = ()
@@ -71,7 +71,7 @@ class TextTable:
 
     def problem(self, number: int, found: str, expected: str, action: str) -> Problem:
         """Problem in one row or feature."""
-        return Problem(self.file, f"{self.place} {number}", found, expected, action)
+        return counted_problem(self.file, self.place, number, found, expected, action)
 
 
 def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
@@ -90,7 +90,7 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
     records = _records(path, text, delimiter)
     if not records:
         raise InputError(
-            Problem(path.name, "", "the file is blank", "a header and rows are expected", "Fill in the table")
+            Problem(path.name, "the file is blank", "a header and rows are expected", "Fill in the table")
         )
     header_row, header = records[0]
     width = max((position + 1 for position, name in enumerate(header) if name), default=0)
@@ -110,7 +110,7 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
             path.name,
             [
                 *problems,
-                Problem(path.name, "", "there are no rows below the header", "a row for each is expected",
+                Problem(path.name, "there are no rows below the header", "a row for each is expected",
                         "Fill in the table"),
             ],
         )  # fmt: skip
@@ -177,11 +177,11 @@ def _decode(path: Path) -> tuple[str, tuple[str, ...]]:
     content = read_bytes(path, limit=MAX_TEXT_BYTES)
     expected, action = "a text table is expected", "Save it as CSV (UTF-8)"
     if content.startswith(b"PK\x03\x04"):
-        raise InputError(Problem(path.name, "", "this is a spreadsheet workbook or a zip", expected, action))
+        raise InputError(Problem(path.name, "this is a spreadsheet workbook or a zip", expected, action))
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise InputError(Problem(path.name, "", "the text is UTF-16", "UTF-8 text is expected", action))
+        raise InputError(Problem(path.name, "the text is UTF-16", "UTF-8 text is expected", action))
     if b"\x00" in content:
-        raise InputError(Problem(path.name, "", "this is not text", expected, action))
+        raise InputError(Problem(path.name, "this is not text", expected, action))
     try:
         return content.decode("utf-8-sig"), ()
     except UnicodeDecodeError:
@@ -189,7 +189,7 @@ def _decode(path: Path) -> tuple[str, tuple[str, ...]]:
     try:
         text = content.decode("cp1252")
     except UnicodeDecodeError as error:
-        raise InputError(Problem(path.name, "", "this is not text", expected, action)) from error
+        raise InputError(Problem(path.name, "this is not text", expected, action)) from error
     note = (
         f"{path.name}: the text is not UTF-8 and was read as Windows-1252; check accents in names and notes."
     )
@@ -224,11 +224,11 @@ def _records(path: Path, text: str, delimiter: str) -> list[tuple[int, list[str]
             if len(cells) > MAX_COLUMNS or len(records) > MAX_FEATURES:
                 found = f"there are more than {MAX_COLUMNS} columns or {MAX_FEATURES} rows"
                 expected = "one row a sample or a day is expected"
-                raise InputError(Problem(path.name, f"row {number}", found, expected, "Keep only this field"))
+                raise InputError(Problem(path.name, found, expected, "Keep only this field", row=number))
     except csv.Error as error:
         found, expected = "the row cannot be split into cells", "cells of ordinary length are expected"
         raise InputError(
-            Problem(path.name, f"row {number + 1}", found, expected, "Look for a quote that is not closed")
+            Problem(path.name, found, expected, "Look for a quote that is not closed", row=number + 1)
         ) from error
     return records
 
@@ -236,8 +236,8 @@ def _records(path: Path, text: str, delimiter: str) -> list[tuple[int, list[str]
 def _header_problems(file: str, row: int, columns: Sequence[str]) -> list[Problem]:
     twice = sorted({name for name in columns if name and columns.count(name) > 1})
     return [
-        Problem(file, f"row {row}", f"column {quoted(name)} is there {columns.count(name)} times",
-                "each column once is expected", "Keep one and rename or delete the others")
+        Problem(file, f"column {quoted(name)} is there {columns.count(name)} times",
+                "each column once is expected", "Keep one and rename or delete the others", row=row)
         for name in twice
     ]  # fmt: skip
 
@@ -248,10 +248,10 @@ def _too_many_cells(file: str, number: int, cells: int, width: int, delimiter: s
         action = "Write numbers with a decimal point, and put text that holds a comma in quotes"
     return Problem(
         file,
-        f"row {number}",
         f"there are {cells} cells under {width} column names",
         f"one cell a column, separated by {DELIMITERS[delimiter]}, is expected",
         action,
+        row=number,
     )
 
 

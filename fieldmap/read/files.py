@@ -46,18 +46,18 @@ def check_file(path: Path, *, limit: int | None) -> None:
     try:
         if not path.exists():
             raise InputError(
-                Problem(path.name, "", "there is no such file", "a file is expected", "Check name and folder")
+                Problem(path.name, "there is no such file", "a file is expected", "Check name and folder")
             )
         if not path.is_file():
             raise InputError(
-                Problem(path.name, "", "this is not a plain file", "a file is expected", "Name a file")
+                Problem(path.name, "this is not a plain file", "a file is expected", "Name a file")
             )
         size = path.stat().st_size
     except OSError as error:
         raise InputError(_unreadable(path)) from error
     if size == 0:
         raise InputError(
-            Problem(path.name, "", "the file is empty", "a file with content is expected", "Save it again")
+            Problem(path.name, "the file is empty", "a file with content is expected", "Save it again")
         )
     if limit is not None and size > limit:
         raise InputError(too_large(path, limit=limit))
@@ -80,7 +80,6 @@ def too_large(path: Path, *, limit: int) -> Problem:
     """Return the problem of a file, or of what it unpacks to, that is over the limit."""
     return Problem(
         path.name,
-        "",
         f"the file holds more than {limit // 2**20} MB",
         "a field takes far less",
         "Save only this field and its columns",
@@ -90,7 +89,6 @@ def too_large(path: Path, *, limit: int) -> Problem:
 def _unreadable(path: Path) -> Problem:
     return Problem(
         path.name,
-        "",
         "the file cannot be opened",
         "a readable file is expected",
         "Check its permissions and that no other program holds it",
@@ -142,6 +140,6 @@ def raise_all(file: str, problems: Sequence[Problem]) -> None:
     shown = InputError(*problems).problems  # the same words at many places are one problem
     if len(shown) > MAX_PROBLEMS:
         found = f"{len(shown) - MAX_PROBLEMS} more problems were found"
-        more = Problem(file, "", found, "none is expected", "Mend these first")
+        more = Problem(file, found, "none is expected", "Mend these first")
         raise InputError(*shown[:MAX_PROBLEMS], more)
     raise InputError(*problems)

@@ -7,6 +7,7 @@ import functools
 import hashlib
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,14 +15,15 @@ from pydantic import BaseModel, ValidationError
 
 from fieldmap import agronomy, units
 from fieldmap.errors import InputError, Problem
-from fieldmap.plan import Plan, model_in
+from fieldmap.plan import Plan, model_in, shown_as_list, wrong_value
 
 if TYPE_CHECKING:
     from typing import Any
 
+    from pydantic.fields import FieldInfo
+
 
 PLAN_FILE = "plan.toml"
-MISSING = "this key is missing"
 REMEMBERED_BYTES = 32 * 2**20  # of larger files the digest is kept while their size and time stay the same
 
 
@@ -83,7 +85,6 @@ def _told(path: Path) -> tuple[dict[str, Any], Path]:
         raise InputError(
             Problem(
                 str(path),
-                "",
                 "no plan.toml was found here",
                 "a plan folder, or the plan.toml in it, is expected",
                 "Name the folder that holds plan.toml",
@@ -99,7 +100,6 @@ def not_toml(error: Exception) -> Problem:
     """A plan.toml that cannot be parsed."""
     return Problem(
         PLAN_FILE,
-        "",
         f"this is not valid TOML ({error})",
         "key = value lines are expected",
         "Correct the line; text values stand in quotes",
@@ -109,7 +109,6 @@ def not_toml(error: Exception) -> Problem:
 def _no_such_file(name: str) -> Problem:
     return Problem(
         PLAN_FILE,
-        "",
         f'the file "{name}" is not in the plan folder',
         "every file that the plan names is expected beside plan.toml",
         "Put the file there or correct its name",
@@ -176,10 +175,14 @@ def _with_whole_blocks(told: dict[str, Any]) -> tuple[dict[str, Any], list[Probl
                     problems += [
                         Problem(
                             PLAN_FILE,
-                            f"[[block]] {block.get('block', number)} crop.{missing}",
                             f"this block grows {given['name']} but has no {missing} of its own",
                             f"a block with another vegetable needs its own {missing}",
                             f"Write {missing} into this block's crop",
+                            section="block",
+                            entry=number,
+                            block=str(block.get("block", "")),
+                            table=key,
+                            key=missing,
                         )
                         for missing in ("planted", "harvested", "need")
                         if missing not in given
@@ -205,39 +208,49 @@ def _own(path: tuple[int | str, ...], told: dict[str, Any]) -> bool:
     return not isinstance(section, dict) or (bool(section) if len(path) == 3 else path[3] in section)
 
 
-def _one_problem(found: Any) -> Problem:
-    path = [part for part in found["loc"] if part not in ("str", "OwnProduct")]
-    where = _place(path)
-    if found["type"] == "extra_forbidden":
+def _one_problem(finding: Any) -> Problem:
+    path = [part for part in finding["loc"] if part not in ("str", "OwnProduct")]
+    if finding["type"] == "extra_forbidden":
         known = sorted(_known_keys(path[:-1]))
         close = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
         guess = f'the nearest known key is "{close[0]}"' if close else "known keys: " + ", ".join(known)
-        return Problem(PLAN_FILE, where, "this key is not known", guess, "Correct or remove it")
-    if found["type"] == "missing":
-        hint = _required_hint(str(path[-1]), found["input"])
-        return Problem(PLAN_FILE, where, MISSING, hint, "Add it to plan.toml")
-    value = found.get("input")
+        return _at(path, "this key is not known", guess, "Correct or remove it")
+    if finding["type"] == "missing":
+        hint = _required_hint(str(path[-1]), finding["input"])
+        return replace(_at(path, "this key is missing", hint, "Add it to plan.toml"), missing=True)
+    fault = wrong_value(finding)
+    if fault is not None:
+        return _at(path, fault.found, fault.expected or "the two must agree")
+    value = finding.get("input")
     written = json.dumps(value, default=str, ensure_ascii=False)
-    shown = "" if isinstance(value, dict | BaseModel) else f"found {written}"
-    text = found["msg"].removeprefix("Value error, ")
-    if found["type"] == "value_error":
-        head, _, tail = text.partition("; ")
-        return Problem(PLAN_FILE, where, head, tail or "the two must agree", "Correct plan.toml")
-    expected = text.replace("Input should be", "it should be")
-    return Problem(PLAN_FILE, where, shown or "this value does not do", expected, "Correct plan.toml")
+    found = "this value does not do" if isinstance(value, dict | BaseModel) else f"found {written}"
+    return _at(path, found, finding["msg"].replace("Input should be", "it should be"))
 
 
-def _place(path: list[Any]) -> str:
-    """``[crop] need``, ``[[block]] 2 crop.need``, or ``name`` for a key at the top."""
-    if len(path) == 1:
-        several = path[0] in ("application", "block", "other_credits")
-        return (
-            str(path[0]) if path[0] in ("name", "units") else f"[[{path[0]}]]" if several else f"[{path[0]}]"
-        )
-    head, rest = path[0], path[1:]
-    if isinstance(rest[0], int):
-        return f"[[{head}]] {rest[0] + 1} {'.'.join(str(part) for part in rest[1:])}".strip()
-    return f"[{head}] " + ".".join(str(part) for part in rest)
+def _at(path: list[Any], found: str, expected: str, action: str = "Correct plan.toml") -> Problem:
+    """A problem at a path of pydantic's: a section, the number of its entry, and the keys below."""
+    head, *rest = path
+    field = _field(Plan, head)
+    if field is not None and model_in(field.annotation) is None:
+        return Problem(PLAN_FILE, found, expected, action, key=".".join(str(part) for part in path))
+    entry = rest.pop(0) + 1 if rest and isinstance(rest[0], int) else None
+    below = _field(_section_at([head]), rest[0]) if len(rest) > 1 else None
+    table = str(rest.pop(0)) if below is not None and model_in(below.annotation) else ""
+    return Problem(
+        PLAN_FILE,
+        found,
+        expected,
+        action,
+        section=head,
+        several=shown_as_list(head),
+        entry=entry,
+        table=table,
+        key=".".join(str(part) for part in rest),
+    )
+
+
+def _field(section: type[BaseModel], key: Any) -> FieldInfo | None:
+    return next((field for name, field in section.model_fields.items() if key in (name, field.alias)), None)
 
 
 def _section_at(path: list[Any]) -> type[BaseModel]:
@@ -245,7 +258,7 @@ def _section_at(path: list[Any]) -> type[BaseModel]:
     for part in path:
         if isinstance(part, int):
             continue
-        field = next((f for name, f in section.model_fields.items() if part in (name, f.alias)), None)
+        field = _field(section, part)
         nested = model_in(field.annotation) if field else None
         if nested is None:
             return section

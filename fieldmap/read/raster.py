@@ -89,7 +89,7 @@ def read_covariate(
 
 
 def _refusal(path: Path, found: str, expected: str, action: str = _ACTION) -> InputError:
-    return InputError(Problem(path.name, "", found, expected, action))
+    return InputError(Problem(path.name, found, expected, action))
 
 
 def _check_source(path: Path, source: rasterio.DatasetReader) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from fieldmap.errors import InputError, Problem
+from fieldmap.errors import Counted, InputError, Problem, counted_problem
 from fieldmap.read.columns import (
     COLUMNS,
     DATES,
@@ -74,9 +74,13 @@ class SampleTable:
     """
 
     file: str
-    place: str
+    place: Counted
     frame: gpd.GeoDataFrame
     warnings: tuple[str, ...]
+
+    def problem(self, number: int, found: str, expected: str, action: str) -> Problem:
+        """Problem in one row or feature."""
+        return counted_problem(self.file, self.place, number, found, expected, action)
 
 
 def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
@@ -104,7 +108,7 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
         check_file(path, limit=None)
         found = f"samples in files ending in {quoted(path.suffix)} are not read"
         expected = f"CSV (.csv) or a layer of points ({', '.join(ACCEPTED)}) is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Save the samples in one of these"))
+        raise InputError(Problem(path.name, found, expected, "Save the samples in one of these"))
     problems += [*table.problems, *_weighing_problems(table)]
     near, ignored = _unknown_columns(table)
     problems += near
@@ -142,8 +146,7 @@ def _dates(table: TextTable, column: str) -> tuple[pd.Series[Any], list[Problem]
 
 def _reading_order(problem: Problem) -> int:
     """Whole file first, then row by row."""
-    number = problem.where.rpartition(" ")[2]
-    return int(number) if number.isdecimal() else 0
+    return problem.row or problem.feature or 0
 
 
 def _points(table: TextTable, crs: str | CRS | None) -> tuple[gpd.GeoSeries, list[Problem]]:
@@ -154,23 +157,23 @@ def _points(table: TextTable, crs: str | CRS | None) -> tuple[gpd.GeoSeries, lis
     if len(degrees) == 2 and len(metres) == 2:
         found = "both longitude, latitude and easting, northing are there"
         expected, action = "one of the two pairs is expected", "Delete the other pair"
-        return nowhere, [Problem(table.file, "", found, expected, action)]
+        return nowhere, [Problem(table.file, found, expected, action)]
     if len(degrees) < 2 and len(metres) < 2:
         found = f"the columns are {names(list(table.cells.columns))}"
         expected = "longitude and latitude (or easting and northing) are expected"
-        return nowhere, [Problem(table.file, "", found, expected, "Add where each sample was clipped")]
+        return nowhere, [Problem(table.file, found, expected, "Add where each sample was clipped")]
     if len(degrees) == 2:
         return _read_points(table, "longitude", "latitude", WGS84)
     if crs is None:
         found = "positions are easting, northing, but [samples] crs is missing in plan.toml"
         expected = 'the code of their reference system, such as crs = "EPSG:26918", is expected'
-        return nowhere, [Problem(table.file, "", found, expected, "Add it, or give longitude and latitude")]
+        return nowhere, [Problem(table.file, found, expected, "Add it, or give longitude and latitude")]
     system = known_crs(crs) if isinstance(crs, str) else crs
     if system is None or not system.is_projected:
         shown = crs if isinstance(crs, str) else crs.name
         found = f"[samples] crs in plan.toml is {quoted(shown)}"
         expected = 'the code of a projected reference system, such as "EPSG:26918", is expected'
-        return nowhere, [Problem(table.file, "", found, expected, "Correct it in plan.toml")]
+        return nowhere, [Problem(table.file, found, expected, "Correct it in plan.toml")]
     return _read_points(table, "easting", "northing", system)
 
 
@@ -198,9 +201,9 @@ def _misplaced(table: TextTable, points: gpd.GeoSeries) -> list[Problem]:
     problems = []
     for position in np.flatnonzero(np.isfinite(x) & np.isfinite(y)).tolist():
         if fault := position_fault(x[position], y[position], crs):
-            swapped = "swapped" in fault  # said without the numbers, so that all such rows are one problem
-            found = "longitude and latitude look swapped" if swapped else fault
-            action = "Swap the two" if swapped else "Correct the position"
+            # Swapped ones are said without their numbers, so that all such rows are one problem.
+            found = "longitude and latitude look swapped" if fault.swapped else fault.found
+            action = "Swap the two" if fault.swapped else "Correct the position"
             problems.append(table.problem(int(points.index[position]), found, expected, action))
     return problems
 
@@ -216,7 +219,7 @@ def _from_layer(path: Path) -> tuple[TextTable, gpd.GeoSeries, list[Problem]]:
             name = SHORT_NAMES[name]
         if name in cells:
             found, expected = f"column {quoted(name)} is there twice", "each column once is expected"
-            problems.append(Problem(path.name, "", found, expected, "Rename or delete one"))
+            problems.append(Problem(path.name, found, expected, "Rename or delete one"))
         cells[name] = layer[column].map(text_of).astype("str")
     table = TextTable(path.name, "feature", pd.DataFrame(cells, index=layer.index), warnings=tuple(warnings))
     single = np.array([_single_point(shape) for shape in layer.geometry], dtype=object)
@@ -244,7 +247,7 @@ def _weighing_problems(table: TextTable) -> list[Problem]:
     if by_area and by_frame:
         rivals.append((by_area[0], by_frame[0]))
     problems = [
-        Problem(table.file, "", f"both {one} and {other} are filled in", "one of the two is expected",
+        Problem(table.file, f"both {one} and {other} are filled in", "one of the two is expected",
                 "Keep the one that was measured")
         for one, other in rivals
     ]  # fmt: skip
@@ -258,7 +261,7 @@ def _weighing_problems(table: TextTable) -> list[Problem]:
             else "no weighing is filled in"
         )
         problems.append(
-            Problem(table.file, "", found, f"{_SETS} is expected", "Add the columns that are missing")
+            Problem(table.file, found, f"{_SETS} is expected", "Add the columns that are missing")
         )
     return problems
 
@@ -282,5 +285,5 @@ def _unknown_columns(table: TextTable) -> tuple[list[Problem], tuple[str, ...]]:
             action = (
                 f"A shapefile cuts names at ten letters: write {', '.join(SHORT_NAMES)}, or use a GeoPackage"
             )
-        problems.append(Problem(table.file, "", f"column {quoted(name)} is not known", expected, action))
+        problems.append(Problem(table.file, f"column {quoted(name)} is not known", expected, action))
     return problems, ignored_columns(table.file, ignored)

@@ -76,7 +76,7 @@ def _column_problems(table: TextTable) -> list[Problem]:
         return []
     found = f"there is no column {', '.join(missing)} among {names(list(table.cells.columns))}"
     expected = "date, tmin_c and tmax_c (°C) and rain_mm (mm) are expected; units are not guessed"
-    return [Problem(table.file, "", found, expected, "Rename the columns, and convert °F or inches first")]
+    return [Problem(table.file, found, expected, "Rename the columns, and convert °F or inches first")]
 
 
 def _dates(table: TextTable) -> tuple[list[dt.date | None], list[Problem]]:
@@ -117,7 +117,7 @@ def _gaps(file: str, days: pd.DataFrame) -> tuple[list[Problem], list[str]]:
         at_edge = (start == first.date() or end == last.date()) and columns != ["rain_mm"]
         if length > LONGEST_GAP_D or at_edge:
             expected = f"gaps of at most {LONGEST_GAP_D} days between days with an entry are expected"
-            problems.append(Problem(file, "", f"{where} ({length} d)", expected, "Add these days"))
+            problems.append(Problem(file, f"{where} ({length} d)", expected, "Add these days"))
         else:
             how = [("temperature from the days around", {"tmin_c", "tmax_c"}), ("rain as 0 mm", {"rain_mm"})]
             taken = " and ".join(words for words, which in how if which & set(columns))

@@ -258,7 +258,6 @@ def _splice(
         raise InputError(
             Problem(
                 file,
-                "",
                 f"the weather starts on {record_first.date()}, after the cover crop ended ({first})",
                 "every day from the end of the cover crop on is expected",
                 "Add the days before, or leave out the file and give mean, amplitude and coldest",
@@ -277,7 +276,6 @@ def _splice(
             raise InputError(
                 Problem(
                     file,
-                    "",
                     f"the weather ends on {record_last.date()}, before {last}, and has no earlier year "
                     "with the days that are missing",
                     "the days to harvest, the same days of an earlier year, or a mean-annual sine are expected",

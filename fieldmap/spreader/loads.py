@@ -77,10 +77,11 @@ def split_loads(
         raise InputError(
             Problem(
                 "plan.toml",
-                "[spreader] hopper",
                 f"a hopper of {full_kg:,.1f} kg makes {total_kg / full_kg:,.0f} loads",
                 f"at most {LOADS_MAX} loads for a field are expected",
                 "Check the hopper's weight and its unit",
+                section="spreader",
+                key="hopper",
             )
         )
     count = max(1, math.ceil(total_kg / full_kg - 1e-9))

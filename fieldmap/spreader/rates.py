@@ -70,10 +70,11 @@ def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
         raise InputError(
             Problem(
                 "plan.toml",
-                "[spreader] rate_step",
                 str(error),
                 "at least one rate to spread is expected",
                 "Correct rate_step, rate_min or rate_max",
+                section="spreader",
+                key="rate_step",
             )
         ) from None
 

@@ -9,8 +9,8 @@ import numpy as np
 from pydantic import ValidationError
 
 from fieldmap import agronomy
-from fieldmap.errors import InputError, Problem
-from fieldmap.plan import CoverCrop
+from fieldmap.errors import InputError, Problem, WrongValueError, counted_problem
+from fieldmap.plan import CoverCrop, wrong_value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,9 +49,10 @@ class SampleNitrogen:
 
 
 class _UnknownNitrogenError(Exception):
-    """The %N of a sample cannot be known: found, expected, action."""
+    """The %N of a sample cannot be known."""
 
     def __init__(self, found: str, expected: str, action: str) -> None:
+        self.found, self.expected, self.action = found, expected, action
         super().__init__(found, expected, action)
 
 
@@ -78,7 +79,11 @@ def nitrogen_of_samples(samples: Samples, covers: Sequence[CoverCrop], *, file: 
             cover_crop = _with_own(of_block, samples.species[i], samples.stage[i])
             found[i], keys = _mixed_nitrogen_pct(cover_crop, legume_pct, weed_pct)
         except _UnknownNitrogenError as fault:
-            problems.append(Problem(file, samples.place[i], *fault.args))
+            problems.append(
+                counted_problem(
+                    file, samples.place, samples.number[i], fault.found, fault.expected, fault.action
+                )
+            )
             continue
         sources += [key for key in keys if key not in sources]
         one_value = cover_crop.nitrogen_pct is not None
@@ -129,7 +134,9 @@ def _as_received(
         species = own or covers[samples.block[i]].species
         entries = [agronomy.find(name, agronomy.cover_crops()) for name in species]
         if all(entry is not None and entry.kind == "legume" for entry in entries):
-            low.append((samples.place[i], float(nitrogen_pct[i]), " and ".join(species)))
+            low.append(
+                (f"{samples.place} {samples.number[i]}", float(nitrogen_pct[i]), " and ".join(species))
+            )
     if not low:
         return ()
     place, pct, species_text = low[0]
@@ -153,10 +160,10 @@ def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
         )
         return checked.model_copy(update={name: getattr(cover_crop, name) for name in measured})
     except ValidationError as error:
-        found, _, expected = error.errors()[0]["msg"].removeprefix("Value error, ").partition("; ")
-        raise _UnknownNitrogenError(
-            found, expected or "a known species and stage are expected", "Correct the sample"
-        ) from None
+        first = error.errors(include_url=False)[0]
+        fault = wrong_value(first) or WrongValueError(first["msg"])
+        expected = fault.expected or "a known species and stage are expected"
+        raise _UnknownNitrogenError(fault.found, expected, "Correct the sample") from None
 
 
 def _mixed_nitrogen_pct(

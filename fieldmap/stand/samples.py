@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
+    from fieldmap.errors import Counted
     from fieldmap.field import Field
     from fieldmap.read import SampleTable
 
@@ -39,8 +40,8 @@ class Samples:
 
     Parameters
     ----------
-    place
-        Where each stands in its file, such as ``row 2``, shape (n,).
+    place, number
+        What their file counts, ``"row"`` or ``"feature"``, and the number of each, shape (n,).
     label
         The name the user gave it, or its number, shape (n,).
     coords_m
@@ -61,7 +62,8 @@ class Samples:
         The samplings of the same field before this one, oldest first.
     """
 
-    place: tuple[str, ...]
+    place: Counted
+    number: tuple[int, ...]
     label: tuple[str, ...]
     coords_m: NDArray[np.float64]
     dry_kg_ha: NDArray[np.float64]
@@ -76,7 +78,7 @@ class Samples:
     earlier: tuple[Samples, ...] = ()
 
     def __len__(self) -> int:
-        return len(self.place)
+        return len(self.number)
 
 
 def place_samples(table: SampleTable, field: Field) -> Samples:
@@ -112,9 +114,8 @@ def _rounds(table: SampleTable) -> tuple[list[SampleTable], list[Problem]]:
     if days.isna().all():
         return [table], []
     undated = [
-        Problem(
-            table.file,
-            f"{table.place} {row}",
+        table.problem(
+            row,
             "sampled is empty, and other samples have a date",
             "a date for every sample is expected",
             "Fill it in",
@@ -143,10 +144,12 @@ def _place(table: SampleTable, field: Field) -> tuple[Samples, list[Problem]]:
         *_same_place(table, coords_m),
     ]
     days = frame["sampled"].dropna()
-    numbers = [str(index) for index in frame.index]
     samples = Samples(
-        place=tuple(f"{table.place} {number}" for number in numbers),
-        label=tuple(text or number for text, number in zip(texts_of(frame, "sample"), numbers, strict=True)),
+        place=table.place,
+        number=tuple(frame.index.tolist()),
+        label=tuple(
+            text or str(number) for text, number in zip(texts_of(frame, "sample"), frame.index, strict=True)
+        ),
         coords_m=coords_m,
         dry_kg_ha=dry_kg_ha,
         nitrogen_pct=numbers_of(frame, "nitrogen_pct"),
@@ -167,7 +170,6 @@ def _too_few(table: SampleTable) -> list[Problem]:
     return [
         Problem(
             table.file,
-            "",
             f"it holds {len(table.frame)} samples",
             f"at least {SAMPLES_MIN} are expected, 8 for a map and some 20 for a good one",
             "Clip more samples",
@@ -183,7 +185,6 @@ def _too_light(table: SampleTable, dry_kg_ha: NDArray[np.float64]) -> list[Probl
     return [
         Problem(
             table.file,
-            "",
             f"the samples come to {np.median(weighed):.2g} kg/ha of dry biomass at the median",
             f"a stand of at least {DRY_LOW_KG_HA:.0f} kg/ha is expected",
             "Check the units of the weights and of the frame",
@@ -194,9 +195,8 @@ def _too_light(table: SampleTable, dry_kg_ha: NDArray[np.float64]) -> list[Probl
 def _fractions(table: SampleTable) -> list[Problem]:
     """%N given as a fraction of one."""
     return [
-        Problem(
-            table.file,
-            f"{table.place} {row}",
+        table.problem(
+            row,
             f"nitrogen_pct is {value:g}",
             "per cent of dry weight is expected, such as 2.7",
             "Multiply fractions by 100",
@@ -211,9 +211,8 @@ def _share_problems(table: SampleTable) -> list[Problem]:
         numbers_of(table.frame, "weed_pct")
     )
     return [
-        Problem(
-            table.file,
-            f"{table.place} {row}",
+        table.problem(
+            row,
             f"legume_pct and weed_pct add up to {share:g} %",
             "shares of dry weight add up to at most 100 %",
             "Correct the shares",
@@ -235,12 +234,10 @@ def _blocks_of(
     swapped = _swapped(table, nearest_m, field)
     problems, warnings = list(swapped), []
     for i, (row, given) in enumerate(zip(table.frame.index, texts_of(table.frame, "block"), strict=True)):
-        where = f"{table.place} {row}"
         if given and given not in names:
             problems.append(
-                Problem(
-                    table.file,
-                    where,
+                table.problem(
+                    row,
                     f'block "{given}" is not in the boundary',
                     f"one of {', '.join(names)} is expected",
                     "Correct the name or leave it empty",
@@ -248,9 +245,8 @@ def _blocks_of(
             )
         elif nearest_m[i] > GPS_ERROR_M and not swapped:
             problems.append(
-                Problem(
-                    table.file,
-                    where,
+                table.problem(
+                    row,
                     f"the sample lies {_distance(nearest_m[i])} outside the boundary",
                     f"samples inside it, or within {GPS_ERROR_M:g} m for the GPS's error, are expected",
                     "Correct its position or remove it",
@@ -258,7 +254,7 @@ def _blocks_of(
             )
         elif 0 < nearest_m[i] <= GPS_ERROR_M:
             warnings.append(
-                f"{table.file}, {where}: the sample lies {nearest_m[i]:.1f} m outside the boundary, "
+                f"{table.file}, {table.place} {row}: the sample lies {nearest_m[i]:.1f} m outside the boundary, "
                 "within the GPS's error; it is kept."
             )
         if given in names:
@@ -285,7 +281,6 @@ def _swapped(table: SampleTable, nearest_m: NDArray[np.float64], field: Field) -
     return [
         Problem(
             table.file,
-            "",
             "longitude and latitude are swapped here or in the boundary: exchanged, all samples fall into the field",
             "longitude is the position east or west, latitude north or south, in both files",
             "See which of the two files has them the wrong way round, and exchange them there",
@@ -300,10 +295,10 @@ def _same_place(table: SampleTable, coords_m: NDArray[np.float64]) -> list[Probl
     return [
         Problem(
             table.file,
-            f"{table.place}s {table.frame.index[i]} and {table.frame.index[j]}",
             f"two samples stand within {SAME_PLACE_M:g} m of each other",
             "every sample has its own position",
             "Correct the position, or average frames clipped at one place into one row",
+            part=f"{table.place}s {table.frame.index[i]} and {table.frame.index[j]}",
         )
         for i, j in sorted(pairs)
     ]

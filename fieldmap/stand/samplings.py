@@ -118,4 +118,4 @@ def growth_since(
 
 
 def _problem(found: str, expected: str, action: str) -> Problem:
-    return Problem("plan.toml", "[samples] growth", found, expected, action)
+    return Problem("plan.toml", found, expected, action, section="samples", key="growth")

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.errors import Problem
 from fieldmap.units import KG_HA_PER_LB_AC, KG_PER_LB, M_PER_FOOT
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
+    from fieldmap.errors import Problem
     from fieldmap.read import SampleTable
 
 
@@ -41,9 +41,7 @@ def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]
         for values in zip(frame_m2, fresh_g, part_fresh_g, part_dry_g, dry_kg_ha, strict=True)
     )
     return dry_kg_ha, [
-        Problem(table.file, f"{table.place} {row}", *fault)
-        for row, fault in zip(frame.index, faults, strict=True)
-        if fault
+        table.problem(row, *fault) for row, fault in zip(frame.index, faults, strict=True) if fault
     ]
 
 

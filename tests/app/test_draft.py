@@ -6,7 +6,14 @@ import pytest
 from shapely import transform
 
 from fieldmap import read_plan, run
-from fieldmap.app.plans.draft import PARTS, average_text, look_over, survey_and_reckon, whereabouts
+from fieldmap.app.plans.draft import (
+    PARTS,
+    average_text,
+    look_over,
+    part_of,
+    survey_and_reckon,
+    whereabouts,
+)
 from fieldmap.app.plans.plan_file import change_plan, save_file
 from fieldmap.app.plans.questions import (
     APPLICATION,
@@ -25,7 +32,7 @@ from fieldmap.app.plans.questions import (
 from fieldmap.app.plans.workspace import copy_plan, new_plan
 from fieldmap.app.sketch import build_sketch, sample_points
 from fieldmap.demo import sample_farm
-from fieldmap.errors import InputError
+from fieldmap.errors import InputError, Problem
 from fieldmap.pipeline.check import check
 from fieldmap.plan.keys import plan_keys
 
@@ -59,6 +66,8 @@ def test_the_demo_is_ready(demo):
         (("cover_crop", "stage"), "blooming", "Cover crop"),
         (("crop", "need"), None, "Crop and need"),
         (("block", "west", "crop", "need"), "9000 lb/ac", "Crop and need"),
+        (("block", "west", "crop", "need"), "9000", "Crop and need"),
+        (("block", "west", "cover_crop", "nitrogen"), "99 %", "Cover crop"),
         (("spreader", "swath"), "60", "Spreader"),
         (("prices", "product"), "much", "Spreader"),
         (("other_credits", 0, "nitrogen"), "-1 lb/ac", "Other nitrogen"),
@@ -77,6 +86,12 @@ def test_a_problem_stands_in_its_part_in_the_words_of_the_command_line(demo, pla
     if part is not None:
         assert [one.title for one in draft.parts if one.state == "needs a look"] == [part]
     assert not draft.ready
+
+
+def test_the_part_of_a_blocks_problem_does_not_hang_on_the_blocks_name(demo):
+    place = {"section": "block", "entry": 1, "block": "cover_crop trial", "table": "crop", "key": "need"}
+    problem = Problem("plan.toml", "found 1", "a rate is expected", "Correct it", **place)
+    assert part_of(problem, look_over(demo).told) == "Crop and need"
 
 
 def test_every_bad_row_is_named_by_itself(demo):

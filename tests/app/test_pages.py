@@ -129,6 +129,20 @@ def test_a_page_of_an_unfinished_plan_says_what_is_missing(app, tmp_path, page):
     assert labelled(app.button, "Go to upload")
 
 
+def test_an_unfinished_plan_says_what_is_wrong_in_a_whole_section_too(app, demo):
+    change_plan(demo, [(("crop",), None), (("block",), None), (("spreader", "rate_max"), "1 lb/ac")])
+    opened(app, demo, "map")
+    assert "still empty: crop and need." in said(app)
+    assert "[spreader]: rate_max is less than rate_min; the two must agree. Correct plan.toml." in said(app)
+    assert "[crop]: this key is missing" not in said(app)
+
+
+def test_what_is_wrong_in_a_block_is_said_at_the_box_of_that_block(app, demo):
+    change_plan(demo, [(("block", "west", "crop", "need"), "9000")])
+    opened(app, demo, "upload")
+    assert 'Nitrogen need, west: plan.toml, [[block]] 1 crop.need: found "9000"; a rate' in said(app)
+
+
 def test_the_demo_opens_on_its_map(app, tmp_path):
     app.run()
     app.button[0].click().run()

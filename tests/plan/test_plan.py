@@ -1,12 +1,18 @@
 """plan.toml: what is wrong is said with the key, what was found, and what would do."""
 
+import ast
 import re
 import tomllib
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from pydantic import Field
 from support.small_fields import PLAN
 
 from fieldmap.errors import InputError
+from fieldmap.plan import Plan, keys
+from fieldmap.plan.quantities import Section
 from fieldmap.read.plan import parse_plan, read_plan
 
 
@@ -16,6 +22,12 @@ def parsed(*edits, extra=""):
         assert old in text
         text = text.replace(old, new)
     return parse_plan(tomllib.loads(text + extra), "folder")
+
+
+def problems_of(*edits, extra=""):
+    with pytest.raises(InputError) as raised:
+        parsed(*edits, extra=extra)
+    return raised.value.problems
 
 
 def test_a_plan_comes_in_si_with_its_defaults():
@@ -115,6 +127,98 @@ def test_what_is_wrong_is_said_with_its_key(old, new, message):
 def test_optional_sections_are_checked_as_well(extra, message):
     with pytest.raises(InputError, match=message):
         parsed(extra=extra)
+
+
+class Gate(Section):
+    width_m: float = Field(alias="width", gt=0)
+
+
+class PlanWithGates(Plan):
+    gates: tuple[Gate, ...] = Field((), max_length=2)
+    gate: Gate | None = None
+
+
+@pytest.mark.parametrize(
+    ("extra", "where"),
+    [
+        ("[gates]\nwidth = 4\n", "[[gates]]"),
+        ("[[gates]]\nwidth = 4\n" * 3, "[[gates]]"),
+        ("[[gates]]\nwidth = 4\n[[gates]]\nwidth = 0\n", "[[gates]] 2 width"),
+        ("[[gates]]\n", "[[gates]] 1 width"),
+        ("[gate]\nwidth = 0\n", "[gate] width"),
+        ("[[gate]]\nwidth = 4\n", "[gate]"),
+    ],
+)
+def test_a_section_new_to_the_plan_is_shown_as_its_model_has_it(monkeypatch, extra, where):
+    monkeypatch.setattr("fieldmap.read.plan.Plan", PlanWithGates)
+    monkeypatch.setattr("fieldmap.plan.keys.Plan", PlanWithGates)
+    assert [problem.where for problem in problems_of(extra=extra)] == [where]
+
+
+@pytest.mark.parametrize(
+    ("edits", "extra", "fields"),
+    [
+        ([("zones_max = 4\n", "")], "", {"section": "spreader", "key": "zones_max", "missing": True}),
+        ([('name = "Test field"\n', "")], "", {"key": "name", "missing": True}),
+        ([('name = "Test field"', 'name = "Test field"\ncustomer = 5')], "", {"key": "customer"}),
+        ([], "[sprayer]\nx = 1\n", {"section": "sprayer"}),
+        (
+            [('name = "Test field"', 'name = "Test field"\nsidedress_test = 5')],
+            "",
+            {"section": "sidedress_test"},
+        ),
+        (
+            [],
+            '[sidedress_test]\nsampled = 5\nnitrate_n = "8 ppm"\n',
+            {"section": "sidedress_test", "entry": 1, "key": "sampled"},
+        ),
+        ([], "[[application]]\nshare = 0.6\n", {"section": "application", "several": True}),
+        (
+            [('product = "urea"', 'product = { name = "x", nitrogen = "146 %" }')],
+            "",
+            {"section": "spreader", "table": "product", "key": "nitrogen"},
+        ),
+        ([], "[strips]\nnumber = 2\nlevels = [0, 2]\n", {"section": "strips", "key": "levels.1"}),
+        (
+            [],
+            '[[block]]\nblock = "west"\ncover_crop = { stage = "blooming" }\n',
+            {"section": "block", "several": True, "entry": 1, "key": "cover_crop"},
+        ),
+        (
+            [],
+            '[[block]]\nblock = "west"\ncover_crop = { nitrogen = "99 %" }\n',
+            {"section": "block", "several": True, "entry": 1, "table": "cover_crop", "key": "nitrogen"},
+        ),
+    ],
+)
+def test_a_problem_tells_its_place_in_fields(edits, extra, fields):
+    (problem,) = problems_of(*edits, extra=extra)
+    assert problem == replace(problem.anywhere, **fields)
+
+
+def test_a_block_without_a_need_of_its_own_is_told_by_number_and_name():
+    extra = '[[block]]\nblock = "a"\n[[block]]\nblock = "west"\ncrop = { name = "broccoli" }\n'
+    need = problems_of(extra=extra)[2]
+    assert (need.section, need.entry, need.block, need.table, need.key) == (
+        "block",
+        2,
+        "west",
+        "crop",
+        "need",
+    )
+    assert need.where == "[[block]] west crop.need"
+
+
+def test_what_a_person_wrote_is_never_taken_for_the_end_of_a_sentence():
+    (problem,) = problems_of(('need = "220 kg/ha"', 'need = "220 kg; ha"'))
+    assert problem.found == 'found "220 kg; ha"'
+    assert problem.expected.startswith('the unit "kg; ha" does not do here: ')
+
+
+@pytest.mark.parametrize("path", sorted(Path(keys.__file__).parent.glob("*.py")), ids=lambda path: path.name)
+def test_validators_say_what_was_found_apart_from_what_is_expected(path):
+    raised = [node.exc for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Raise)]
+    assert not [node.lineno for node in raised if ast.unparse(node).split("(")[0] != "WrongValueError"]
 
 
 def test_everything_wrong_is_said_at_once():

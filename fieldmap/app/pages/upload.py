@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -30,7 +29,7 @@ from fieldmap.app.session.open_plan import go_to, need_open_plan
 from fieldmap.app.session.results import average_of, draft_of
 from fieldmap.app.sketch import build_sketch, drawn_geojson
 from fieldmap.errors import InputError
-from fieldmap.read import MISSING, columns
+from fieldmap.read import columns
 from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
 
 if TYPE_CHECKING:
@@ -154,10 +153,10 @@ def _problems(part: Part, draft: Draft) -> None:
         return
     open_boxes = []
     for problem in part.problems:
-        if part.title == SAMPLES and problem.where.startswith("row "):  # those stand beside their rows
+        if part.title == SAMPLES and problem.row is not None:  # those stand beside their rows
             continue
         box = _box_of(problem, draft)
-        if box and problem.found == MISSING:
+        if box and problem.missing:
             open_boxes.append(box)
         else:
             st.warning(plain(f"{box}: {problem}" if box else str(problem)))
@@ -167,17 +166,14 @@ def _problems(part: Part, draft: Draft) -> None:
 
 def _box_of(problem: Problem, draft: Draft) -> str:
     """The name of the box that a problem is about, with its block; empty where it is not about one."""
-    of_block = re.fullmatch(r"\[\[block\]\] (.+) (crop|cover_crop)\.(\w+)", problem.where)
-    named = of_block or re.fullmatch(r"\[+(\w+)\]+ (?:\d+ )?(\w+)", problem.where)
-    if named is None:
+    of_block = problem.section == "block"  # its tables hold the keys of the sections of their names
+    if problem.table and not of_block:
         return ""
-    section, key = named.groups()[-2:]
-    label = next((one.label for one in form.QUESTIONS if (section, key) == (one.section, one.key)), "")
-    if not (label and of_block):
+    place = (problem.table if of_block else problem.section, problem.key)
+    label = next((one.label for one in form.QUESTIONS if place == (one.section, one.key)), "")
+    if not (label and of_block and problem.entry):
         return label
-    block = of_block[1]
-    blocks = [each.get("block", "") for each in draft.told["block"]]
-    return f"{label}, {blocks[int(block) - 1] if block.isdecimal() and block not in blocks else block}"
+    return f"{label}, {problem.block or draft.told['block'][problem.entry - 1].get('block', '')}"
 
 
 def _questions(folder: Path, draft: Draft, questions: Sequence[Question], at: Place = ()) -> None:

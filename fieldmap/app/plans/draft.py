@@ -185,12 +185,9 @@ def _by_row(problems: list[Problem], file: str) -> dict[int, str]:
     """What is wrong with each row of the sample table, in the words of the command line."""
     found: dict[int, list[str]] = {}
     for problem in problems:
-        word, _, number = problem.where.partition(" ")
-        if problem.file == file and word == "row" and (first := number.split(" ")[0]).isdecimal():
-            text = f"{problem.found}; {problem.expected}. {problem.action}."
-            if text not in found.setdefault(int(first), []):
-                found[int(first)].append(text)
-    return {row: " ".join(texts) for row, texts in found.items()}
+        if problem.file == file and problem.row is not None:
+            found.setdefault(problem.row, []).append(problem.what)
+    return {row: " ".join(dict.fromkeys(texts)) for row, texts in found.items()}
 
 
 def part_of(problem: Problem, told: dict[str, Any]) -> str | None:
@@ -204,11 +201,9 @@ def part_of(problem: Problem, told: dict[str, Any]) -> str | None:
             OTHER: (weather.get("file"),),
         }
         return next((title for title, named in files.items() if problem.file in named), None)
-    where = problem.where
-    if where.startswith("[[block]]"):
-        return STAND if "cover_crop" in where else CROP
-    section = where.strip("[").partition("]")[0]
-    return next((title for title, named in _SECTIONS.items() if section in named), None)
+    if problem.section == "block":
+        return STAND if "cover_crop" in (problem.table, problem.key) else CROP
+    return next((title for title, named in _SECTIONS.items() if problem.section in named), None)
 
 
 def _state(title: str, told: dict[str, Any], problems: list[Problem]) -> State:

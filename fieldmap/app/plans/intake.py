@@ -72,7 +72,7 @@ def take_in(folder: Path, name: str, content: bytes, *, role: Role | None = None
     """
     if len(content) > UPLOAD_MAX_BYTES:
         raise InputError(
-            Problem(name, "", "it is larger than 200 MB", "a smaller file is expected",
+            Problem(name, "it is larger than 200 MB", "a smaller file is expected",
                     "Cut it to this field; a large raster can be put into the plan folder by hand")
         )  # fmt: skip
     name = safe_name(name)
@@ -155,7 +155,7 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
         raise InputError(_neither(path, named))
     if suffix not in layers.ACCEPTED:
         raise InputError(
-            Problem(path.name, "", f'files ending in "{suffix}" are not read',
+            Problem(path.name, f'files ending in "{suffix}" are not read',
                     "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected",
                     "Export it in one of these")
         )  # fmt: skip
@@ -186,7 +186,7 @@ def _neither(path: Path, named: set[str]) -> Problem:
         else "samples with a weighing, or no-spread areas with a column setback_m, are expected"
     )
     action = "Rename and convert the columns" if weather else "Give the file to its own part of the page"
-    return Problem(path.name, "", found, expected, action)
+    return Problem(path.name, found, expected, action)
 
 
 def _is_small(layer: gpd.GeoDataFrame) -> bool:
@@ -284,7 +284,7 @@ def edit_rows(folder: Path, file: str, seen: pd.DataFrame, edits: dict[str, Any]
     now = read_rows(folder, file)
     if list(now.index) != list(seen.index) or list(now.columns) != list(seen.columns):
         raise InputError(
-            Problem(file, "", "the table was changed in another place meanwhile", "an edit of the table "
+            Problem(file, "the table was changed in another place meanwhile", "an edit of the table "
                     "as it stands is expected", "Look at the rows that are shown now and edit again")
         )  # fmt: skip
     rows = now.reset_index(drop=True)

@@ -112,10 +112,11 @@ def remove_entry(folder: Path, section: str, number: int, seen: dict[str, Any]) 
 def _moved_on(section: str) -> Problem:
     return Problem(
         PLAN_FILE,
-        f"[[{section}]]",
         "an entry was changed or removed in another place meanwhile",
         "the entries as they were shown are expected",
         "Look at it again",
+        section=section,
+        several=True,
     )
 
 

@@ -203,7 +203,7 @@ def _held_files(archive: zipfile.ZipFile, file: str) -> dict[str, bytes]:
 
 
 def _not_a_plan_zip(file: str, found: str) -> Problem:
-    return Problem(file, "", found, "a zip of one plan folder is expected", "Download the plan folder again")
+    return Problem(file, found, "a zip of one plan folder is expected", "Download the plan folder again")
 
 
 def _fresh_folder(root: Path, name: str) -> Path:
@@ -215,5 +215,5 @@ def _fresh_folder(root: Path, name: str) -> Path:
             folder.mkdir()
             return folder
     raise InputError(
-        Problem(stem, "", "there are too many plans of this name", "another name is expected", "Rename")
+        Problem(stem, "there are too many plans of this name", "another name is expected", "Rename")
     )

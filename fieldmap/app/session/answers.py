@@ -13,6 +13,7 @@ import streamlit as st
 from fieldmap.app.plans.draft import told_of
 from fieldmap.app.plans.plan_file import change_plan
 from fieldmap.app.session.messages import LOG, callback, plain, save
+from fieldmap.errors import WrongValueError
 from fieldmap.units import comma_hint, parse_quantity, shown_quantity
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ class Box:
 
 
 def _box(place: str, saved: Any, write: Callable[[Any], None]) -> Box:
-    """The box of a place, which starts with what is saved; `write` raises ValueError for what cannot be read."""
+    """The box of a place, which starts with what is saved; `write` raises WrongValueError for what cannot be read."""
     boxes: dict[str, Box] = st.session_state.setdefault("boxes", {})
     box = boxes.setdefault(place, Box(place, saved, write))
     box.write = write
@@ -166,7 +167,7 @@ def _save_answer(box: Box) -> None:
         return
     try:
         box.write(answer)
-    except ValueError as error:
+    except WrongValueError as error:
         box.refused = str(error)
     except Exception:
         LOG.exception("an answer could not be saved")
@@ -207,7 +208,7 @@ def _shown(question: Question, value: Any, units: UnitSystem) -> Any:
     if question.takes == "choices":
         return _listed(value)
     if question.kind is not None and value is not None:
-        with contextlib.suppress(ValueError):
+        with contextlib.suppress(WrongValueError):
             return f"{shown_quantity(value, question.kind, units):.10g}"
     return f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
 
@@ -282,7 +283,9 @@ def _read(answer: Any, question: Question, units: UnitSystem) -> Any:
         whole = question.takes == "whole number"
         if not _NUMBER.fullmatch(answer) or (whole and not answer.lstrip("+-").isdecimal()):
             words = "".join(f" or {word}" for word in question.options)
-            raise ValueError(f'found "{answer}"; a {question.takes}{words} is expected{comma_hint(answer)}')
+            raise WrongValueError(
+                f'found "{answer}"', f"a {question.takes}{words} is expected{comma_hint(answer)}"
+            )
         return int(answer) if whole else float(answer)
     if question.key == "species" and len(answer) == 1:
         return answer[0]

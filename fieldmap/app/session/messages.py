@@ -28,7 +28,6 @@ def plain(text: str) -> str:
 
 BROKEN = Problem(
     "this program",
-    "",
     "it failed on the plan as it stands",
     "a map",
     "Take the last answer back; the log says why",

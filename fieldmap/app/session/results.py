@@ -131,7 +131,7 @@ def need_result(folder: Path) -> Result:
         + (f"; still empty: {', '.join(waiting).lower()}." if waiting else "; something needs a look.")
     )
     for problem in problems:
-        if not waiting or problem.where.count("]") != 1 or not problem.where.endswith("]"):
+        if not (waiting and problem.missing and not problem.key):  # an empty part is said above
             st.warning(str(problem))
     if st.button("Go to upload", type="primary"):
         go_to("upload")
@@ -189,7 +189,7 @@ def _result_to_hand_out(folder: Path) -> Result:
     result = result_of(folder)
     if not cautions_read(folder, result):
         text = "the plan was changed meanwhile, and cautions came with it"
-        raise InputError(Problem(folder.name, "", text, "they are to be read first", "Open the page again"))
+        raise InputError(Problem(folder.name, text, "they are to be read first", "Open the page again"))
     return result
 
 

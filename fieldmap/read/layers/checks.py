@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
@@ -33,7 +33,7 @@ def shape_problems(file: str, layer: gpd.GeoDataFrame, *, polygons_only: bool) -
     """Missing, crossing or misplaced geometries, each with its feature number."""
     problems = []
     crs = CRS(layer.crs)
-    for number, shape in layer.geometry.items():
+    for number, shape in zip(layer.index.tolist(), layer.geometry, strict=True):
         if shape is None or shape.is_empty:
             found, expected, action = (
                 "there is no geometry",
@@ -50,7 +50,7 @@ def shape_problems(file: str, layer: gpd.GeoDataFrame, *, polygons_only: bool) -
             action = "Move the corner there and save again"
         else:
             continue
-        problems.append(Problem(file, f"feature {number}", found, expected, action))
+        problems.append(Problem(file, found, expected, action, feature=number))
     return problems
 
 
@@ -67,19 +67,26 @@ def overlaps(file: str, blocks: gpd.GeoDataFrame) -> list[Problem]:
             names = f"blocks {quoted(blocks['block'][one])} and {quoted(blocks['block'][other])}"
             found = f"{names} overlap by {share:.0%} of the smaller"
             expected = "every spot in one block only is expected"
-            problems.append(Problem(file, "", found, expected, "Redraw the line between them"))
+            problems.append(Problem(file, found, expected, "Redraw the line between them"))
         if len(problems) > MAX_PROBLEMS:  # enough said; each pair takes time
             break
     return problems
 
 
-def position_fault(x: float, y: float, crs: CRS) -> str | None:
-    """What is wrong with a longitude and latitude, in words; None if nothing is, or if `crs` is projected."""
+class PositionFault(NamedTuple):
+    """What is wrong with a longitude and latitude, in words, and whether each would do as the other."""
+
+    found: str
+    swapped: bool
+
+
+def position_fault(x: float, y: float, crs: CRS) -> PositionFault | None:
+    """What is wrong with a longitude and latitude; None if nothing is, or if `crs` is projected."""
     if not crs.is_geographic or (abs(x) <= 180 and abs(y) <= 90):
         return None
     if abs(x) <= 90 < abs(y) <= 180:
-        return f"longitude {x:.7g}, latitude {y:.7g} look swapped"
-    return f"longitude {x:.7g}, latitude {y:.7g} are not degrees on the globe"
+        return PositionFault(f"longitude {x:.7g}, latitude {y:.7g} look swapped", swapped=True)
+    return PositionFault(f"longitude {x:.7g}, latitude {y:.7g} are not degrees on the globe", swapped=False)
 
 
 def _misplaced(shape: BaseGeometry, crs: CRS) -> tuple[str, str, str] | None:
@@ -90,8 +97,8 @@ def _misplaced(shape: BaseGeometry, crs: CRS) -> tuple[str, str, str] | None:
         return found, expected, "Draw it again or export it again"
     west, south, east, north = shape.bounds
     if fault := position_fault(west, south, crs) or position_fault(east, north, crs):
-        action = "Write longitude first" if "swapped" in fault else "Save the layer in WGS 84 (EPSG:4326)"
-        return fault, "longitude -180 to 180 and latitude -90 to 90 are expected", action
+        action = "Write longitude first" if fault.swapped else "Save the layer in WGS 84 (EPSG:4326)"
+        return fault.found, "longitude -180 to 180 and latitude -90 to 90 are expected", action
     try:
         to_degrees = Transformer.from_crs(crs, WGS84, always_xy=True)
         placed = bool(np.isfinite(to_degrees.transform([west, east], [south, north])).all())

@@ -62,8 +62,8 @@ def read_geojson(path: Path) -> gpd.GeoDataFrame:
             properties.append(_feature_properties(feature))
         except GeometryError as error:
             problems.append(
-                Problem(path.name, f"feature {number}", str(error), "RFC 7946 GeoJSON is expected",
-                        "Export the layer again as GeoJSON")
+                Problem(path.name, str(error), "RFC 7946 GeoJSON is expected",
+                        "Export the layer again as GeoJSON", feature=number)
             )  # fmt: skip
     raise_all(path.name, problems)
     return build_layer(path, geometries, properties, crs)
@@ -80,7 +80,7 @@ def build_layer(
     if len(columns) > MAX_COLUMNS:
         found = f"the features have {len(columns)} different properties"
         raise InputError(
-            Problem(path.name, "", found, f"at most {MAX_COLUMNS} are expected", "Remove those not needed")
+            Problem(path.name, found, f"at most {MAX_COLUMNS} are expected", "Remove those not needed")
         )
     index = pd.RangeIndex(1, len(geometries) + 1, name="feature")
     data = {name: [row.get(name) for row in properties] for name in columns}
@@ -94,10 +94,10 @@ def _parse(path: Path) -> dict[str, Any]:
         # NaN and Infinity are no JSON, yet some programs write them for a missing value.
         document = json.loads(content.decode("utf-8-sig"), parse_constant=lambda _: None)
     except (ValueError, RecursionError) as error:
-        where = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
-        raise InputError(Problem(path.name, where, "this is not JSON", expected, action)) from error
+        part = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
+        raise InputError(Problem(path.name, "this is not JSON", expected, action, part=part)) from error
     if not isinstance(document, dict) or not isinstance(document.get("type"), str):
-        raise InputError(Problem(path.name, "", "this JSON is not GeoJSON: it has no type", expected, action))
+        raise InputError(Problem(path.name, "this JSON is not GeoJSON: it has no type", expected, action))
     return document
 
 
@@ -113,11 +113,11 @@ def _features(path: Path, document: dict[str, Any]) -> list[Any]:
             f"the type is {quoted(kind)}" if kind != "FeatureCollection" else "there is no list of features"
         )
         expected = "a FeatureCollection, Feature or geometry is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Export the layer again as GeoJSON"))
+        raise InputError(Problem(path.name, found, expected, "Export the layer again as GeoJSON"))
     if len(features) > MAX_FEATURES:
         found = f"there are {len(features)} features"
         raise InputError(
-            Problem(path.name, "", found, f"at most {MAX_FEATURES} are expected", "Keep only this field")
+            Problem(path.name, found, f"at most {MAX_FEATURES} are expected", "Keep only this field")
         )
     return features
 
@@ -135,7 +135,7 @@ def _crs(path: Path, document: dict[str, Any]) -> CRS:
             f"crs is {quoted(name)}" if isinstance(name, str) else "crs names no coordinate reference system"
         )
         expected = "no crs member (then it is WGS 84), or a name such as EPSG:26918, is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Save the layer in WGS 84 (EPSG:4326)"))
+        raise InputError(Problem(path.name, found, expected, "Save the layer in WGS 84 (EPSG:4326)"))
     return crs
 
 

@@ -38,11 +38,11 @@ def copy_geopackage(path: Path, folder: Path, *, layer: str | None) -> tuple[Pat
     with path.open("rb") as stream:
         header = stream.read(100)
     if not header.startswith(b"SQLite format 3\x00") or header[68:72] not in _APPLICATION_IDS:
-        raise InputError(Problem(path.name, "", "this is not a GeoPackage", expected, action))
+        raise InputError(Problem(path.name, "this is not a GeoPackage", expected, action))
     log = path.with_name(path.name + "-wal")
     if log.exists() and log.stat().st_size > 0:
         found, expected = "another program still holds changes to it", "a closed file is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Save and close it there"))
+        raise InputError(Problem(path.name, found, expected, "Save and close it there"))
     copy = folder / "layer.gpkg"
     shutil.copyfile(path, copy)
     try:
@@ -51,7 +51,7 @@ def copy_geopackage(path: Path, folder: Path, *, layer: str | None) -> tuple[Pat
             return copy, _choose(path, database, layer)
     except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter from SQLite's own message
         raise InputError(
-            Problem(path.name, "", "the database inside cannot be read", expected, action)
+            Problem(path.name, "the database inside cannot be read", expected, action)
         ) from error
 
 
@@ -78,13 +78,11 @@ def _choose(path: Path, database: sqlite3.Connection, layer: str | None) -> str:
     if not layers or (layer is not None and layer not in layers):
         found = f"there is no layer {quoted(layer)}" if layers and layer else "there is no vector layer"
         expected = f"one of these is expected: {names(layers)}" if layers else "a vector layer is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Export the layer again as GeoPackage"))
+        raise InputError(Problem(path.name, found, expected, "Export the layer again as GeoPackage"))
     if layer is None and len(layers) > 1:
         found = f"there are {len(layers)} vector layers ({names(layers)})"
         raise InputError(
-            Problem(
-                path.name, "", found, "one is expected", "Save the one that is meant to a file of its own"
-            )
+            Problem(path.name, found, "one is expected", "Save the one that is meant to a file of its own")
         )
     chosen = layer or layers[0]
     hidden = database.execute("SELECT count(*) FROM pragma_table_xinfo(?) WHERE hidden <> 0", (chosen,))
@@ -105,8 +103,8 @@ def _is_index(sql: str) -> bool:
 def _computed(path: Path, name: str) -> Problem:
     return Problem(
         path.name,
-        f"layer {quoted(name)}",
         "this is a view or a computed table",
         "a layer that is stored as it is, is expected",
         "Export the layer to a new GeoPackage",
+        part=f"layer {quoted(name)}",
     )

@@ -51,7 +51,7 @@ def read_kml(path: Path) -> gpd.GeoDataFrame:
         found = "there is no Placemark" if not placemarks else f"there are {len(placemarks)} Placemarks"
         expected = f"1 to {MAX_FEATURES} are expected"
         raise InputError(
-            Problem(path.name, "", found, expected, "Export the field itself, not a link to it, as KML")
+            Problem(path.name, found, expected, "Export the field itself, not a link to it, as KML")
         )
     geometries: list[BaseGeometry | None] = []
     properties: list[dict[str, Any]] = []
@@ -64,7 +64,7 @@ def read_kml(path: Path) -> gpd.GeoDataFrame:
             found = str(error) if isinstance(error, GeometryError) else "the geometry cannot be built"
             expected = "KML coordinates longitude,latitude are expected"
             problems.append(
-                Problem(path.name, f"feature {number}", found, expected, "Draw it again or export it again")
+                Problem(path.name, found, expected, "Draw it again or export it again", feature=number)
             )
     raise_all(path.name, problems)
     return build_layer(path, geometries, properties, WGS84)
@@ -77,12 +77,12 @@ def _parse(path: Path) -> Element:
         root: Element = fromstring(content, forbid_dtd=True)
     except DefusedXmlException as error:
         found = "the file has a document type definition, which could make it read other files"
-        raise InputError(Problem(path.name, "", found, "plain KML is expected", action)) from error
+        raise InputError(Problem(path.name, found, "plain KML is expected", action)) from error
     except (ParseError, ValueError, LookupError) as error:  # LookupError: an encoding nobody knows
-        raise InputError(Problem(path.name, "", "this is not XML", expected, action)) from error
+        raise InputError(Problem(path.name, "this is not XML", expected, action)) from error
     if _local(root) != "kml":
         found = f"the root element is {quoted(_local(root))}"
-        raise InputError(Problem(path.name, "", found, expected, action))
+        raise InputError(Problem(path.name, found, expected, action))
     return root
 
 

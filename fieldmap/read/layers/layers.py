@@ -95,12 +95,12 @@ def read_layer(path: Path, *, layer: str | None = None) -> gpd.GeoDataFrame:
         accepted = ", ".join(f"{name} ({suffix})" for suffix, name in ACCEPTED.items() if suffix != ".json")
         found = f"files ending in {quoted(path.suffix)} are not read"
         expected = f"one of these is expected: {accepted}"
-        raise InputError(Problem(path.name, "", found, expected, "Export the layer in one of these"))
+        raise InputError(Problem(path.name, found, expected, "Export the layer in one of these"))
     check_file(path, limit=None)
     if layer is not None and kind != "GeoPackage":
         found = f"layer {quoted(layer)} was asked for"
         expected = "only a GeoPackage has layers to choose from"
-        raise InputError(Problem(path.name, "", found, expected, "Leave the layer out"))
+        raise InputError(Problem(path.name, found, expected, "Leave the layer out"))
     if kind == "GeoJSON":
         frame = read_geojson(path)
     elif kind == "KML":
@@ -110,7 +110,7 @@ def read_layer(path: Path, *, layer: str | None = None) -> gpd.GeoDataFrame:
     _check_crs(path, frame.crs)
     if len(frame) == 0:
         found, expected = "the layer is empty", "at least one feature is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Draw it again or export it again"))
+        raise InputError(Problem(path.name, found, expected, "Draw it again or export it again"))
     positions = int(shapely.get_num_coordinates(frame.geometry.to_numpy()).sum())
     _check_count(path, positions, MAX_POSITIONS, "positions")
     return frame
@@ -139,7 +139,7 @@ def read_boundary(path: Path) -> gpd.GeoDataFrame:
     if not any(is_a(shape, "Polygon") for shape in shapes.geometry):
         found = f"there is no polygon among {len(layer)} features"
         expected = "the field outline as one or more polygons is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Draw the outline as a closed area"))
+        raise InputError(Problem(path.name, found, expected, "Draw the outline as a closed area"))
     _check_count(path, len(shapes), MAX_BLOCKS, "polygons")
     problems = shape_problems(path.name, shapes, polygons_only=True)
     blocks, naming = _block_names(path, shapes)
@@ -191,16 +191,16 @@ def _read_with_gdal(path: Path, kind: str, layer: str | None) -> gpd.GeoDataFram
                 frame = pyogrio.read_dataframe(source, layer=layer, max_features=MAX_FEATURES + 1)
         except _GDAL_ERRORS as error:
             found, expected = f"the {kind} cannot be read", f"a sound {kind} is expected"
-            raise InputError(Problem(path.name, "", found, expected, "Export the layer again")) from error
+            raise InputError(Problem(path.name, found, expected, "Export the layer again")) from error
     _check_count(path, len(frame), MAX_FEATURES, "features")
     _check_count(path, len(frame.columns), MAX_COLUMNS, "columns")
     twice = frame.columns[frame.columns.duplicated()]
     if len(twice):
         found, expected = f"column {quoted(str(twice[0]))} is there twice", "each column once is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Rename or delete one"))
+        raise InputError(Problem(path.name, found, expected, "Rename or delete one"))
     if not isinstance(frame, gpd.GeoDataFrame):
         found, expected = "the layer has no geometry", "points, lines or polygons are expected"
-        raise InputError(Problem(path.name, "", found, expected, "Export the layer with its geometry"))
+        raise InputError(Problem(path.name, found, expected, "Export the layer with its geometry"))
     frame = frame.set_geometry(shapely.force_2d(frame.geometry.to_numpy()), crs=frame.crs)
     frame.index = pd.RangeIndex(1, len(frame) + 1, name="feature")
     return frame
@@ -210,7 +210,7 @@ def _check_count(path: Path, found: int, most: int, what: str) -> None:
     if found > most:
         expected = f"at most {most} are expected"
         raise InputError(
-            Problem(path.name, "", f"there are more than {most} {what}", expected, "Keep only this field")
+            Problem(path.name, f"there are more than {most} {what}", expected, "Keep only this field")
         )
 
 
@@ -222,7 +222,7 @@ def _check_crs(path: Path, crs: CRS | None) -> None:
         found = f"the coordinate reference system is {quoted(crs.name)}"
     if found:
         expected = "one that is tied to the earth is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Set it and export again, best as WGS 84"))
+        raise InputError(Problem(path.name, found, expected, "Set it and export again, best as WGS 84"))
 
 
 def _column(layer: gpd.GeoDataFrame, wanted: str) -> list[str]:
@@ -236,14 +236,14 @@ def _block_names(path: Path, shapes: gpd.GeoDataFrame) -> tuple[pd.Series[str], 
         if len(columns) > 1:
             found = f"there are {len(columns)} columns called {wanted}"
             return shapes.index.astype(str).to_series(), [
-                Problem(path.name, "", found, "one is expected", "Rename or delete the others")
+                Problem(path.name, found, "one is expected", "Rename or delete the others")
             ]
         if columns:
             given = shapes[columns[0]].map(text_of).astype("str")
             if (given != "").any():
                 return given, [
-                    Problem(path.name, f"feature {number}", f"{columns[0]} is empty",
-                            "a name for every polygon is expected", "Name its block")
+                    Problem(path.name, f"{columns[0]} is empty",
+                            "a name for every polygon is expected", "Name its block", feature=number)
                     for number in given.index[given == ""]
                 ]  # fmt: skip
     counted = ["field"] if len(shapes) == 1 else [f"block {number}" for number in range(1, len(shapes) + 1)]
@@ -260,15 +260,16 @@ def _setbacks(
     if odd or len(columns) > 1:
         listed = ", ".join(quoted(str(name)) for name in columns)
         return setback_m, [
-            Problem(path.name, "", f"the setback stands in {listed}", expected, "Rename or delete columns")
+            Problem(path.name, f"the setback stands in {listed}", expected, "Rename or delete columns")
         ]
     problems = []
-    for position, (number, value) in enumerate(layer[columns[0]].items() if columns else []):
+    rows = zip(layer.index.tolist(), layer[columns[0]], strict=True) if columns else ()
+    for position, (number, value) in enumerate(rows):
         metres = parse_number(text_of(value))
         if metres is None or metres < 0 or np.isinf(metres):
             found = f"setback_m is {quoted(text_of(value))}"
             problems.append(
-                Problem(path.name, f"feature {number}", found, "metres from 0 up are expected", "Correct it")
+                Problem(path.name, found, "metres from 0 up are expected", "Correct it", feature=number)
             )
         elif not np.isnan(metres):
             setback_m[position] = metres

@@ -60,7 +60,7 @@ def unpack_shapefile(path: Path, folder: Path) -> Path:
                 remaining -= _unpack(path, archive, member, folder / f"layer{suffix}", remaining)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
         found, expected = "the zip cannot be unpacked", "a whole zip file is expected"
-        raise InputError(Problem(path.name, "", found, expected, "Zip the layer again")) from error
+        raise InputError(Problem(path.name, found, expected, "Zip the layer again")) from error
     _check_headers(path, folder)
     _drop_odd_encoding(folder / "layer.cpg")
     return folder / "layer.shp"
@@ -70,13 +70,13 @@ def _members(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """Files in the zip, without what Finder adds; refused if any of them is unsafe to unpack."""
     if len(archive.infolist()) > MAX_MEMBERS:
         found = f"the zip holds {len(archive.infolist())} files"
-        raise InputError(Problem(path.name, "", found, f"at most {MAX_MEMBERS} are expected", _ACTION))
+        raise InputError(Problem(path.name, found, f"at most {MAX_MEMBERS} are expected", _ACTION))
     members = []
     for member in archive.infolist():
         name = PurePosixPath(member.filename.replace("\\", "/"))
         if name.is_absolute() or ".." in name.parts or ":" in member.filename:
             found = f"the zip holds a file that points outside it ({names([member.filename])})"
-            raise InputError(Problem(path.name, "", found, "plain file names are expected", _ACTION))
+            raise InputError(Problem(path.name, found, "plain file names are expected", _ACTION))
         if member.is_dir() or "__MACOSX" in name.parts or name.name.startswith("."):
             continue
         members.append(member)
@@ -85,13 +85,13 @@ def _members(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     for member in members:
         if member.flag_bits & 0x1:
             found, expected = "the zip is encrypted", "a zip without a password is expected"
-            raise InputError(Problem(path.name, "", found, expected, "Zip the layer again"))
+            raise InputError(Problem(path.name, found, expected, "Zip the layer again"))
         if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             found, expected = "the zip uses an unusual compression", "an ordinary zip (deflate) is expected"
-            raise InputError(Problem(path.name, "", found, expected, "Zip the layer again"))
+            raise InputError(Problem(path.name, found, expected, "Zip the layer again"))
         if member.file_size > 2**20 and member.file_size > MAX_RATIO * max(member.compress_size, 1):
             found = f"{names([member.filename])} unpacks to more than {MAX_RATIO} times its size"
-            raise InputError(Problem(path.name, "", found, "a layer's own files are expected", _ACTION))
+            raise InputError(Problem(path.name, found, "a layer's own files are expected", _ACTION))
     return members
 
 
@@ -100,15 +100,15 @@ def _layer_parts(path: Path, members: list[zipfile.ZipInfo]) -> dict[str, zipfil
     layers = [member for member in members if member.filename.lower().endswith(".shp")]
     if not layers:
         found = "there is no .shp in the zip"
-        raise InputError(Problem(path.name, "", found, "a zipped shapefile is expected", _ACTION))
+        raise InputError(Problem(path.name, found, "a zipped shapefile is expected", _ACTION))
     if len(layers) > 1:
         listed = names([layer.filename for layer in layers])
         found = f"there are {len(layers)} layers in the zip ({listed})"
-        raise InputError(Problem(path.name, "", found, "exactly one .shp is expected", _ACTION))
+        raise InputError(Problem(path.name, found, "exactly one .shp is expected", _ACTION))
     stem = layers[0].filename[: -len(".shp")].lower()
     by_name = {member.filename.lower(): member for member in members}
     problems = [
-        Problem(path.name, "", f"the {suffix} beside the .shp is missing", why, _ACTION)
+        Problem(path.name, f"the {suffix} beside the .shp is missing", why, _ACTION)
         for suffix, why in _NEEDED.items()
         if stem + suffix not in by_name
     ]
@@ -159,9 +159,7 @@ def _start(file: Path, length: int) -> tuple[int, bytes]:
 
 
 def _damaged(path: Path, found: str) -> InputError:
-    return InputError(
-        Problem(path.name, "", found, "a sound shapefile is expected", "Export the layer again")
-    )
+    return InputError(Problem(path.name, found, "a sound shapefile is expected", "Export the layer again"))
 
 
 def _drop_odd_encoding(file: Path) -> None:
