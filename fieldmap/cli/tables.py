@@ -1,4 +1,4 @@
-"""The tables of the agronomy, of columns and of keys, as rows to print."""
+"""The tables of the agronomy, of columns, keys and files, as rows to print."""
 
 from __future__ import annotations
 
@@ -174,8 +174,15 @@ def _sample_columns() -> _Rows:
     ]
 
 
+def _files() -> _Rows:
+    from fieldmap.export import formats_offered  # what writes files takes long to import
+
+    return ("File", "For the", "What it is"), [(one.name, one.reader, one.says) for one in formats_offered()]
+
+
 TABLE_ROWS = {
     "keys": _plan_keys,
+    "files": _files,
     "columns": _sample_columns,
     "growth": _growth,
     "season": _season,

@@ -6,23 +6,35 @@ from fieldmap.export.formats.csv import defused
 from fieldmap.export.formats.geojson import cut_at_180
 from fieldmap.export.formats.result_json import figures
 from fieldmap.export.read_back import FieldFolder, is_written, read_field_folder
-from fieldmap.export.registry import DRIP, WRITERS, application_files, file_names, files_of
+from fieldmap.export.registry import (
+    Format,
+    application_folder,
+    file_names,
+    files_of,
+    formats_in,
+    formats_of_application,
+    formats_offered,
+    write_file,
+)
 from fieldmap.export.reproducible import versions
 
 __all__ = [
-    "DRIP",
-    "WRITERS",
     "FieldFolder",
-    "application_files",
+    "Format",
+    "application_folder",
     "cut_at_180",
     "defused",
     "describe",
     "figures",
     "file_names",
     "files_of",
+    "formats_in",
+    "formats_of_application",
+    "formats_offered",
     "is_written",
     "read_field_folder",
     "refuse_existing",
     "versions",
+    "write_file",
     "write_folder",
 ]

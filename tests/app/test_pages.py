@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit import config
 from streamlit.testing.v1 import AppTest
+from support.formats import add_format
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.app.main import PAGES, settings
@@ -18,6 +19,7 @@ from fieldmap.app.plans.workspace import copy_plan, new_plan, workspace_folder
 from fieldmap.app.session.memory import Kept
 from fieldmap.app.session.results import confirm_cautions, file_to_hand_out
 from fieldmap.demo import sample_farm
+from fieldmap.export.registry import Format
 
 ROOT = Path(__file__).parents[2]
 # Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
@@ -551,6 +553,24 @@ def test_cautions_are_confirmed_once_for_a_plan(app, demo):
     change_plan(demo, [(("spreader", "product"), "calcium nitrate")])  # brings a caution of its own
     other = opened(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60), demo, "export")
     assert other.checkbox[0].label == "I have read the cautions"
+
+
+def test_a_format_that_is_added_is_offered_for_download(app, demo, monkeypatch):
+    new = Format(
+        "zones.xyz",
+        lambda _, path: path.write_text("0 0 1", encoding="utf-8"),
+        "chemical/x-xyz",  # no ending known to the app
+        "office",
+        "Zones as points. Any editor opens it.",
+        lambda _: "points",
+    )
+    add_format(monkeypatch, new)
+    opened(app, demo, "export")
+    app.checkbox[0].check().run()
+    assert not app.exception
+    assert "zones.xyz" in [button.label for button in app.get("download_button")]
+    assert "Zones as points. Any editor opens it." in said(app)
+    assert file_to_hand_out(demo, "zones.xyz") == b"0 0 1"
 
 
 def test_text_of_a_plan_is_shown_and_not_run(app, demo):

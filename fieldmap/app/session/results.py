@@ -22,7 +22,7 @@ from fieldmap.app.session.memory import (
 from fieldmap.app.session.messages import BROKEN, LOG
 from fieldmap.app.session.open_plan import CAUTIONS_READ, draft_of, go_to
 from fieldmap.errors import InputError, Problem
-from fieldmap.export import files_of
+from fieldmap.export import files_of, write_file
 from fieldmap.pipeline import Result, run, survey
 from fieldmap.read import file_digests, read_plan
 from fieldmap.webmap import page, pixels
@@ -133,7 +133,7 @@ def map_of(folder: Path, result: Result) -> str:
 def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
     with tempfile.TemporaryDirectory(prefix="fieldmap-") as beside:
         path = Path(beside, Path(name).name)
-        files_of(_result)[name](path)
+        write_file(_result, name, path)
         return path.read_bytes()
 
 
