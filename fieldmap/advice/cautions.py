@@ -63,7 +63,7 @@ BY_METHOD = {
 def cautions(plan: Plan) -> tuple[str, ...]:
     """The cautions that this plan calls for."""
     products = products_of(plan)
-    manure = any(credit.source == "manure" for credit in plan.other_credits)
+    manure = any(credit.kind.is_manure for credit in plan.other_credits)
     manure = manure or any(product.raw_manure for product in products)
     methods = dict.fromkeys(one.method for one in plan.application)
     return (

@@ -4,7 +4,7 @@ from fieldmap.budget.applications import METHODS, Share, plan_of, products_of, s
 from fieldmap.budget.budget import Budget
 from fieldmap.budget.ledger import LedgerLine, ledger
 from fieldmap.budget.need import BlockNeed, block_need, given_kg_ha, missing_kg_ha
-from fieldmap.budget.other_credits import COUNTED_BY_GUIDE, RAW_DAYS, RAW_DAYS_OFF_SOIL, credits_of
+from fieldmap.budget.other_credits import RAW_DAYS, RAW_DAYS_OFF_SOIL, credits_of
 from fieldmap.budget.response import (
     Economics,
     due_kg_ha,
@@ -18,7 +18,6 @@ from fieldmap.budget.seasons import BlockSeason, block_seasons
 from fieldmap.budget.sidedress import TESTED, SidedressCall, following, sidedress_calls
 
 __all__ = [
-    "COUNTED_BY_GUIDE",
     "METHODS",
     "RAW_DAYS",
     "RAW_DAYS_OFF_SOIL",

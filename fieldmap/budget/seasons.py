@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap.plan import credit_kind
 from fieldmap.season import balance, short_from, time_supplemental, weekly
 
 if TYPE_CHECKING:
@@ -19,9 +20,6 @@ if TYPE_CHECKING:
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.season import Balance, Course, Timing, Weeks
-
-
-COMES_WITH_GROWTH = ("irrigation water", "soil organic matter")
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ def block_season(
 ) -> BlockSeason:
     """Weekly balance of a block for its mean credit of the whole season, and the split of what is to spread."""
     crop, entry = plan.crop_of(need.block), plan.crop_of(need.block).entry
-    with_growth = sum(one.kg_ha for one in need.credits if one.name in COMES_WITH_GROWTH)
+    with_growth = sum(one.kg_ha for one in need.credits if credit_kind(one.name).comes_with_growth)
     at_hand = need.other_credits_kg_ha - with_growth
     found = balance(
         course.release,

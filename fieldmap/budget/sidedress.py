@@ -91,7 +91,7 @@ def _call(test: SidedressTest, plan: Plan, block: str) -> SidedressCall:
     nitrate_n_ppm = test.nitrate_n_ppm
     if nitrate_n_ppm is None:
         nitrate_n_ppm = NITRATE_TO_N * (test.nitrate_ppm or 0.0)
-    manured = any(one.source == "manure" and one.block in (None, block) for one in plan.other_credits)
+    manured = any(one.kind.is_manure and one.block in (None, block) for one in plan.other_credits)
     rate_kg_ha, threshold_ppm, keys, basis = _rate(test, crop.name, nitrate_n_ppm, manured=manured)
     amount = f"{rate_text(rate_kg_ha, plan.units)} of nitrogen" if rate_kg_ha > 0 else "nothing"
     text = (

@@ -9,7 +9,8 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from fieldmap import agronomy
-from fieldmap.plan.quantities import Length, PricePerHa, PricePerKg, Rate, Section
+from fieldmap.plan.credit_kinds import counted_by_guides
+from fieldmap.plan.quantities import Length, OneOf, PricePerHa, PricePerKg, Rate, Section
 from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
 
@@ -26,7 +27,7 @@ class Crop(Section):
     need_kg_ha: Rate = Field(alias="need")
     need_is: Literal["guide rate", "crop uptake"] = "guide rate"
     recovery: float | None = Field(None, gt=0, le=1)
-    need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = ()
+    need_allows_for: tuple[Annotated[str, OneOf(counted_by_guides)], ...] = ()
     half_uptake_share: float | None = Field(None, gt=0, lt=1)
     uptake_steepness: float | None = Field(None, gt=0, le=30)
     touches_soil: bool = True

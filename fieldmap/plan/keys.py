@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
 from fieldmap.plan.model import Plan
+from fieldmap.plan.quantities import OneOf
 from fieldmap.units import Kind
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def model_in(annotation: Any) -> type[BaseModel] | None:
 
 def _takes(field: FieldInfo) -> str:
     """The kind of value: words to choose from, a quantity with examples, a date, a number, text."""
-    words = [word for word in literals(field.annotation) if isinstance(word, str)]
+    words = [word for word in words_of(field) if isinstance(word, str)]
     if words:
         return " | ".join((*(["a number"] if "float" in str(field.annotation) else []), *words))
     kind = kind_of(field)
@@ -71,11 +72,16 @@ def kind_of(field: FieldInfo) -> Kind | None:
     )
 
 
-def literals(annotation: Any) -> list[Any]:
-    """The words that a key takes, in their order."""
+def words_of(field: FieldInfo) -> list[Any]:
+    """The words that a key takes, in their order: written out, or of a table."""
+    tables = (each for each in (*field.metadata, *_metadata(field.annotation)) if isinstance(each, OneOf))
+    return [*_literals(field.annotation), *(word for table in tables for word in table.words())]
+
+
+def _literals(annotation: Any) -> list[Any]:
     if get_origin(annotation) is Literal:
         return list(get_args(annotation))
-    return [word for part in get_args(annotation) for word in literals(part)]
+    return [word for part in get_args(annotation) for word in _literals(part)]
 
 
 def _metadata(annotation: Any) -> list[Any]:

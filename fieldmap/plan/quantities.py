@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
 
 from fieldmap import units
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
 
 
 def _quantity(kind: units.Kind) -> BeforeValidator:
@@ -55,6 +60,27 @@ def _one_line(text: str) -> str:
 
 Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """One of the words of a table, looked up as a plan is read: an entry more there is a word more here."""
+
+    words: Callable[[], Iterable[str]]
+
+    def __get_pydantic_core_schema__(
+        self, source: type[Any], handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._known, handler(source))
+
+    def _known(self, found: object) -> object:
+        words = [*self.words()]
+        if found in words:
+            return found
+        *others, last = map(repr, words)
+        expected = f"{', '.join(others)} or {last}" if others else last
+        # In the words of pydantic for a choice that is written out.
+        raise PydanticCustomError("literal_error", "Input should be {expected}", {"expected": expected})
 
 
 class Section(BaseModel):

@@ -137,7 +137,7 @@ def tested_after(plan: Plan, block: str) -> dt.date | None:
     days = (
         one.sampled
         for one in plan.other_credits
-        if one.source == "soil nitrate" and one.sampled and one.block in (None, block)
+        if one.kind.is_soil_test and one.sampled and one.block in (None, block)
     )
     return max((day for day in days if day >= ended), default=None)
 

@@ -20,6 +20,7 @@ from fieldmap.app.session.memory import Kept
 from fieldmap.app.session.results import confirm_cautions, file_to_hand_out
 from fieldmap.demo import sample_farm
 from fieldmap.export.registry import Format
+from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind
 
 ROOT = Path(__file__).parents[2]
 # Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
@@ -228,6 +229,23 @@ def test_each_sort_of_answer_is_saved(app, demo, label, kind, value, place):
     labelled(getattr(app, kind), label).set_value(value).run()
     assert not app.exception
     assert read_told(demo)[place[0]][place[1]] == place[2]
+
+
+def test_a_kind_of_credit_that_is_added_is_offered_and_asked_for(app, demo, monkeypatch):
+    new = CreditKind(
+        ways=(frozenset({"organic_matter_pct", "depth_m"}),), asked=("depth_m", "organic_matter_pct")
+    )
+    monkeypatch.setitem(CREDIT_KINDS, "old turf", new)
+    opened(app, demo, "upload")
+    labelled(app.selectbox, "Another credit").set_value("old turf").run()
+    labelled(app.button, "Add").click().run()
+    assert not app.exception
+    assert read_told(demo)["other_credits"][1] == {"source": "old turf"}
+    assert "for old turf depth and organic_matter is expected" in said(app)
+    labelled(app.text_input, "Organic matter").set_value("3").run()
+    labelled(app.text_input, "Depth of the sample").set_value("12").run()
+    assert {*read_told(demo)["other_credits"][1]} == {"source", "organic_matter", "depth"}
+    assert "is expected" not in said(app)
 
 
 def test_other_credits_come_and_go(app, demo):

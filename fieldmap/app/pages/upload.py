@@ -30,6 +30,7 @@ from fieldmap.app.session.open_plan import draft_of, go_to, need_open_plan
 from fieldmap.app.session.results import average_of
 from fieldmap.app.sketch import build_sketch, drawn_geojson
 from fieldmap.errors import InputError
+from fieldmap.plan import CREDIT_KINDS
 from fieldmap.read import MISSING, columns
 from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
 
@@ -418,12 +419,12 @@ def _other(folder: Path, draft: Draft) -> None:
         "other_credits",
         lambda _, credit: str(credit.get("source")),
         lambda credit: (
-            form.credit_questions(credit["source"]) if credit.get("source") in form.CREDIT_KEYS else ()
+            form.credit_questions(credit["source"]) if credit.get("source") in CREDIT_KINDS else ()
         ),
     )
     chosen, button = st.columns([3, 1], vertical_alignment="bottom")
     source = chosen.selectbox(
-        "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
+        "Another credit", list(CREDIT_KINDS), index=None, placeholder="choose its source"
     )
     with button:
         _add(folder, "other_credits", {"source": source}, "Add", disabled=source is None)

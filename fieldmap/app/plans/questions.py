@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldmap import agronomy
-from fieldmap.plan import Plan, kind_of, literals, model_in
+from fieldmap.plan import NITROGEN, OtherCredit, Plan, credit_kind, kind_of, model_in, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -83,7 +83,7 @@ class Question:
         """What may be chosen; empty where anything may be written."""
         if (self.section, self.key) in _FROM_TABLES:
             return [entry.name for entry in _FROM_TABLES[self.section, self.key]()]
-        return [word for word in literals(self._field.annotation) if isinstance(word, str)]
+        return [word for word in words_of(self._field) if isinstance(word, str)]
 
     @property
     def default(self) -> Any:
@@ -272,18 +272,6 @@ PRICES = (
     Question("prices", "cover_crop", "Cost of the cover crop, such as 95 USD/ha", "Seed, inoculant and field work "
              "together."),
 )  # fmt: skip
-# How much, by source; the app asks for one of the sets.
-CREDIT_KEYS = {
-    "irrigation water": ("nitrate_n", "water"),
-    "soil nitrate": ("nitrate_n", "depth", "bulk_density", "sampled"),
-    "soil organic matter": ("organic_matter",),
-    "compost": ("total_n", "share", "applied"),
-    "manure": ("total_n", "share", "applied", "raw"),
-    "previous legume": ("crop", "ended", "nitrogen"),
-    "starter": ("nitrogen",),
-    "earlier years": ("nitrogen",),
-}
-
 CREDIT_LABELS = {
     "nitrate_n": "Nitrate-N",
     "water": "Water over the season",
@@ -303,9 +291,10 @@ CREDIT_LABELS = {
 
 def credit_questions(source: str) -> tuple[Question, ...]:
     """What is asked of another credit: what was measured, or the nitrogen itself."""
-    keys = CREDIT_KEYS[source]
+    kind = credit_kind(source)
+    keys = [OtherCredit.model_fields[name].alias or name for name in kind.asked]
     asked = [Question("other_credits", key, CREDIT_LABELS[key]) for key in keys]
-    if "nitrogen" not in keys:
+    if "nitrogen" not in keys and NITROGEN in kind.ways:
         asked.append(Question("other_credits", "nitrogen", "Or the nitrogen itself, where it is known"))
     return (*asked, Question("other_credits", "block", "Block", left_open="every block"))
 
