@@ -8,8 +8,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from fieldmap.plan import Key, plan_keys
-from fieldmap.plan.keys import section_descriptions
+from fieldmap.plan.keys import Key, plan_keys, section_descriptions
 from fieldmap.plan.schema import schema_text
 
 DOCS = Path(__file__).parent

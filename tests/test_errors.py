@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from fieldmap.errors import InputError, Problem, WrongValueError, counted_problem
-from fieldmap.plan import Plan, shown_as_list
+from fieldmap.plan import Plan
+from fieldmap.plan.keys import shown_as_list
 
 MODULES = sorted(
     path for path in (Path(__file__).parents[1] / "fieldmap").rglob("*.py") if path.name != "errors.py"

@@ -18,7 +18,6 @@ OPENS_FILES = ("read", "export", "agronomy", "webmap", "batch", "app", "demo", "
 MODULES = sorted(PACKAGE.rglob("*.py"))
 FACES = sorted(path for path in PACKAGE.glob("*/__init__.py") if path.parent.name not in ("app", "cli"))
 PUBLIC_NAMES = (5, 18)
-WIDER = {"budget"}
 STARTS = {"app.main", "cli.main"}  # programs to start, not names to use
 
 
@@ -67,8 +66,7 @@ def test_a_face_says_what_station_it_is_and_names_what_others_use(face):
     tree = ast.parse(face.read_text())
     assert ast.get_docstring(tree).endswith(".")
     names = public_names(face)
-    if face.parent.name not in WIDER:
-        assert PUBLIC_NAMES[0] <= len(names) <= PUBLIC_NAMES[1], len(names)
+    assert PUBLIC_NAMES[0] <= len(names) <= PUBLIC_NAMES[1], len(names)
     used = {name for path in MODULES for other, _, name in imports_of(path) if other == face.parent.name}
     assert not [name for name in names if name.startswith("_")]
     assert used

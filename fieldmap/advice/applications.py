@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.season import reason_text, timing_text
-from fieldmap.budget import following
-from fieldmap.plan import product_entry
+from fieldmap.budget import sidedress
 from fieldmap.units import mass_text, rate_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import BlockSeason, Budget, Share, SidedressCall
+    from fieldmap.budget import BlockSeason, Budget, Share
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Plan
     from fieldmap.units import UnitSystem
@@ -42,7 +41,7 @@ def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     for number, one in enumerate(plan.application, start=1):
         if one.date is None:
             continue
-        product = plan.spreader.product_entry if one.product is None else product_entry(one.product)
+        product = one.product_of(plan.spreader)
         if one.through_drip and product.organic:
             found.append(
                 f"Application {number} of {one.date}: {product.name} goes through drip, and only what dissolves "
@@ -54,12 +53,12 @@ def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def late_test_warnings(plan: Plan, calls: Sequence[SidedressCall]) -> tuple[str, ...]:
+def late_test_warnings(plan: Plan, calls: Sequence[sidedress.SidedressCall]) -> tuple[str, ...]:
     """A nitrate test after the last application calls for what has been spread already."""
     if not plan.application or any(one.date is None for one in plan.application):
         return ()
     days = [one.date for one in plan.application]
-    late = sorted({call.sampled for call in calls if not following(call, days)})
+    late = sorted({call.sampled for call in calls if not sidedress.following(call, days)})
     return tuple(
         f"The nitrate test of {day} is later than every application: the whole need is spread by then, and what the "
         "test calls for would come on top. A test soon after spreading reads what was spread (common practice, no "

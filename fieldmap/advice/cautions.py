@@ -66,7 +66,7 @@ BY_METHOD = {
 def cautions(plan: Plan, maps: Sequence[ApplicationMap]) -> tuple[str, ...]:
     """The cautions that this plan and its applications call for."""
     products = products_of([one.application for one in maps])
-    manure = any(credit.source == "manure" for credit in plan.other_credits)
+    manure = any(credit.kind.is_manure for credit in plan.other_credits)
     manure = manure or any(product.raw_manure for product in products)
     methods = dict.fromkeys(one.method for one in plan.application)
     return (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.budget import not_for_money
+from fieldmap.budget import response
 from fieldmap.spreader import effective_swath_m, overlap_cv
 from fieldmap.units import area_text, length_text, mass_text, rate_text
 
@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fieldmap.agronomy import Product
-    from fieldmap.budget import Economics
     from fieldmap.plan import Plan, Spreader
     from fieldmap.spreader import Delivery
     from fieldmap.units import UnitSystem
@@ -66,7 +65,7 @@ def delivery_warnings(delivery: Delivery, spreader: Spreader, units: UnitSystem)
     return tuple(found)
 
 
-def response_warnings(plan: Plan, money: Economics | None) -> tuple[str, ...]:
+def response_warnings(plan: Plan, money: response.Economics | None) -> tuple[str, ...]:
     """What rates aim at where a response curve is followed, and why where it is not."""
     if plan.response is None:
         return ()
@@ -79,7 +78,7 @@ def response_warnings(plan: Plan, money: Economics | None) -> tuple[str, ...]:
             f"credit's doubt is worth added; not at the need of {need}."
         )
         return (text,)
-    reason = not_for_money(plan) or "money needs [prices] product and crop"
+    reason = response.not_for_money(plan) or "money needs [prices] product and crop"
     return (f"[response] is not acted on: {reason}. Zones weigh nitrogen short and over alike.",)
 
 

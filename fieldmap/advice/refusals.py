@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap.budget import RAW_DAYS, RAW_DAYS_OFF_SOIL
 from fieldmap.errors import InputError, Problem
-from fieldmap.plan import product_entry, shown_as_list
+from fieldmap.plan import keys
 from fieldmap.season import last_useful_day
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
             f"a block of the boundary is expected: {', '.join(known)}",
             "Correct the name, or name the block in the boundary's column block",
             section=section,
-            several=shown_as_list(section),
+            several=keys.shown_as_list(section),
             key="block",
         )
         for section, name in named
@@ -165,7 +165,7 @@ def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
     needed = RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
     problems = []
     for number, one in enumerate(plan.applications, start=1):
-        product = product_entry(one.product or plan.spreader.product)
+        product = one.product_of(plan.spreader)
         spread = one.date or crop.planted
         days = (crop.harvested - spread).days
         if not product.raw_manure or days >= needed:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.budget import LineKind, following
-from fieldmap.season import RELEASE, soil_test_is_due, tested_after
+from fieldmap.budget import ledger, sidedress
+from fieldmap.season import RELEASE, soil_test_is_due
 from fieldmap.units import rate_text, temperature_text, water_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import BlockSeason, LedgerLine, SidedressCall
+    from fieldmap.budget import BlockSeason
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.season import Course
@@ -21,11 +21,7 @@ if TYPE_CHECKING:
 
 def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     """Where a soil nitrate test after the cover crop ended meets no weather: what was taken for its release."""
-    tested = [
-        block.name
-        for block in field.blocks
-        if tested_after(plan.other_credits, block.name, plan.cover_crop_of(block.name).terminated)
-    ]
+    tested = [block.name for block in field.blocks if plan.tested_after_cover(block.name)]
     if plan.weather is not None or not tested:
         return ()
     warm = temperature_text(RELEASE.reference_c, plan.units)
@@ -44,7 +40,7 @@ NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the wh
 def timing_text(
     seasons: Sequence[BlockSeason],
     plan: Plan,
-    sidedress: Sequence[SidedressCall] = (),
+    sidedress: Sequence[sidedress.SidedressCall] = (),
     *,
     days: Sequence[dt.date | None] = (),
 ) -> str:
@@ -156,33 +152,33 @@ def _call_for_soil_test(season: BlockSeason, course: Course, units: UnitSystem) 
     return [text]
 
 
-def tied_up_warnings(lines: tuple[LedgerLine, ...], plan: Plan) -> tuple[str, ...]:
+def tied_up_warnings(lines: tuple[ledger.LedgerLine, ...], plan: Plan) -> tuple[str, ...]:
     """Blocks in which the residue holds nitrogen back from the crop."""
     return tuple(
         f"Block {line.block}: the residue is poor in nitrogen and ties up {rate_text(line.kg_ha, plan.units)} when "
         "the crop is young, which is spread on top of the need: spread that part at planting, and look at the stand "
         "again before trusting the map."
         for line in lines
-        if line.line == LineKind.TIED_UP and line.kg_ha >= TIED_UP_SAID_KG_HA
+        if line.line == ledger.LineKind.TIED_UP and line.kg_ha >= TIED_UP_SAID_KG_HA
     )
 
 
 STANDS = f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
 
 
-def stands_text(calls: Sequence[SidedressCall], days: Sequence[dt.date | None]) -> str:
+def stands_text(calls: Sequence[sidedress.SidedressCall], days: Sequence[dt.date | None]) -> str:
     """What becomes of what the tests call for: which zone files hold it, or that none does.
 
     `days` are those of the applications.
     """
-    numbers = sorted({k + 1 for call in calls for k in following(call, days)})
+    numbers = sorted({k + 1 for call in calls for k in sidedress.following(call, days)})
     if not numbers:
         return STANDS
     which = f"application{'s' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"
     return f"{TESTED}, and nothing is subtracted from it. The zone files of {which} follow it."
 
 
-def call_text(call: SidedressCall, units: UnitSystem) -> str:
+def call_text(call: sidedress.SidedressCall, units: UnitSystem) -> str:
     """What a nitrate test calls for, and what that rests on."""
     amount = f"{rate_text(call.rate_n_kg_ha, units)} of nitrogen" if call.rate_n_kg_ha > 0 else "nothing"
     if call.threshold_ppm is None:

@@ -6,7 +6,6 @@ import math
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.refusals import GROWTH_DAYS, sampling_date
-from fieldmap.budget import COUNTED_BY_GUIDE
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
@@ -88,7 +87,6 @@ def thin_ground_text(thin: ThinZone | None, told: ThinGround, units: UnitSystem)
 
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
-COUNTED = {source: item for item, source in COUNTED_BY_GUIDE.items()}
 SEEDLING_DAYS = 14  # common practice, no source
 ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
@@ -141,7 +139,7 @@ def _of_block(block: str, cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.
     soil_credits = [
         one.source
         for one in plan.other_credits
-        if one.block in (None, block) and COUNTED.get(one.source, "") not in ("", *crop.need_allows_for)
+        if one.block in (None, block) and one.kind.counted_as not in ("", *crop.need_allows_for)
     ]
     if crop.need_is == "guide rate" and soil_credits:
         found.append(

@@ -27,7 +27,7 @@ from fieldmap.units import rate_unit, shown_rate
 from fieldmap.verdict import nutrients_together
 
 if TYPE_CHECKING:
-    from fieldmap.budget import Budget, LedgerLine, Share
+    from fieldmap.budget import Budget, Share, ledger
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.stand import Stand
@@ -41,7 +41,7 @@ def warnings_of(
     budget: Budget,
     applications: tuple[ApplicationMap, ...],
     shares: tuple[Share, ...],
-    lines: tuple[LedgerLine, ...],
+    lines: tuple[ledger.LedgerLine, ...],
 ) -> tuple[str, ...]:
     """What the user should know, the machine first, then the samples, the season and the map."""
     return (

@@ -23,7 +23,7 @@ from fieldmap.batch.fields import field_rows, summarise
 from fieldmap.batch.files import BESIDE, TOGETHER, write_together
 from fieldmap.batch.plan_list import at_hand
 from fieldmap.errors import InputError, OutputExistsError, Problem
-from fieldmap.export import file_names, is_written, read_field_folder, versions, write_folder
+from fieldmap.export import is_written, read_field_folder, registry, versions, write_folder
 from fieldmap.pipeline import run
 from fieldmap.read import file_digests, read_plan
 
@@ -171,7 +171,7 @@ def _write(plan_folder: Path, folder: Path, *, data_only: bool) -> bool:
     written = functools.partial(
         is_written,
         folder,
-        files=file_names(plan, data_only=data_only),
+        files=registry.file_names(plan, data_only=data_only),
         plan_hash=plan.hash(file_digests(plan)),
         versions=versions(),
     )

@@ -1,50 +1,14 @@
 """The budget: need, credits and applications, and what is still to spread in each place."""
 
+from fieldmap.budget import ledger, response, sidedress
 from fieldmap.budget.applications import Application, Share, applications_of, products_of, shares_of
 from fieldmap.budget.budget import Budget
-from fieldmap.budget.ledger import LedgerLine, LineKind, ledger
 from fieldmap.budget.need import BlockNeed, block_need, given_kg_ha, missing_kg_ha
-from fieldmap.budget.other_credits import COUNTED_BY_GUIDE, RAW_DAYS, RAW_DAYS_OFF_SOIL, credits_of
-from fieldmap.budget.response import (
-    Economics,
-    due_kg_ha,
-    economics,
-    mean_squared_shortfall,
-    not_for_money,
-    short_for,
-    target_kg_ha,
-)
+from fieldmap.budget.other_credits import RAW_DAYS, RAW_DAYS_OFF_SOIL, credits_of
 from fieldmap.budget.seasons import BlockSeason, block_season
-from fieldmap.budget.sidedress import SidedressCall, following, sidedress_calls
 
 __all__ = [
-    "COUNTED_BY_GUIDE",
-    "RAW_DAYS",
-    "RAW_DAYS_OFF_SOIL",
-    "Application",
-    "BlockNeed",
-    "BlockSeason",
-    "Budget",
-    "Economics",
-    "LedgerLine",
-    "LineKind",
-    "Share",
-    "SidedressCall",
-    "applications_of",
-    "block_need",
-    "block_season",
-    "credits_of",
-    "due_kg_ha",
-    "economics",
-    "following",
-    "given_kg_ha",
-    "ledger",
-    "mean_squared_shortfall",
-    "missing_kg_ha",
-    "not_for_money",
-    "products_of",
-    "shares_of",
-    "short_for",
-    "sidedress_calls",
-    "target_kg_ha",
-]
+    "RAW_DAYS", "RAW_DAYS_OFF_SOIL", "Application", "BlockNeed", "BlockSeason", "Budget", "Share", "applications_of",
+    "block_need", "block_season", "credits_of", "given_kg_ha", "ledger", "missing_kg_ha", "products_of", "response",
+    "shares_of", "sidedress",
+]  # fmt: skip

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fieldmap.budget.sidedress import following
-from fieldmap.plan import NEED_MAX_KG_HA, product_entry
+from fieldmap.plan import NEED_MAX_KG_HA
 from fieldmap.season import split_by_season
 from fieldmap.spreader import RATES_MAX
 
@@ -89,7 +89,7 @@ def _own_spreader(section: ApplicationSection, spreader: Spreader, least_recover
     if section.product is not None:
         changes["product"] = section.product
     if section.method == "through drip":
-        product = product_entry(section.product or spreader.product)
+        product = section.product_of(spreader)
         most_kg_ha = NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
         changes["rate_min_kg_ha"] = 0.0
         changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)

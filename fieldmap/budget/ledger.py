@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.budget.need import BlockNeed
-    from fieldmap.plan import OtherSource
     from fieldmap.season import SeasonSplit
 
 
@@ -36,13 +35,13 @@ class LedgerLine:
     """One line of a block's nitrogen ledger, kg N/ha; a credit is negative."""
 
     block: str
-    line: LineKind | OtherSource
+    line: LineKind | str
     kg_ha: float
     source: str
     mark: agronomy.Mark
 
 
-def ledger(
+def block_ledger(
     need: BlockNeed,
     whole_credit_kg_ha: NDArray[np.float64],
     split: SeasonSplit | None,
@@ -68,7 +67,7 @@ def ledger(
         Keys of the credit's sources.
     """
 
-    def line(name: LineKind | OtherSource, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
+    def line(name: LineKind | str, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
         citations = " ".join(agronomy.sources()[key].citation for key in keys)
         return LedgerLine(need.block, name, float(kg_ha), citations, agronomy.weakest_mark(keys))
 

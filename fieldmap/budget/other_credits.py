@@ -1,10 +1,14 @@
-"""Nitrogen from elsewhere: soil, water, organic matter, manure, earlier legumes; each once, and none twice."""
+"""Nitrogen from elsewhere: soil, water, organic matter, manure, earlier legumes; each once, and none twice.
+
+Which kinds there are, and what holds for each, stands in `fieldmap.plan`; here is how those that are measured come to
+nitrogen.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fieldmap import agronomy
 from fieldmap.errors import InputError, Problem
@@ -13,10 +17,12 @@ from fieldmap.season import water_use_mm
 from fieldmap.units import KG_HA_PER_LB_AC, water_text
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pandas as pd
 
     from fieldmap.field import Field
-    from fieldmap.plan import CoverCrop, Crop, OtherCredit, OtherSource, Plan
+    from fieldmap.plan import CoverCrop, Crop, OtherCredit, Plan
 
 
 def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None) -> tuple[Credit, ...]:
@@ -32,22 +38,25 @@ ORGANIC_MATTER_KG_HA_PCT = 10.0 * KG_HA_PER_LB_AC  # grubinger: 10 lb/ac for eac
 COMPOST_SHARE = 0.075  # hartz_compost: 5 to 10 % of total N in the first year
 ONE_SEASON_D = 270  # no winter cover crop stands longer; where its sowing is not told
 RAW_DAYS, RAW_DAYS_OFF_SOIL = 120, 90  # 7 CFR 205.203
-# What a guide's rate already counts is not credited again.
-COUNTED_BY_GUIDE = {
-    "organic matter": "soil organic matter",
-    "soil nitrate": "soil nitrate",
-    "previous legume": "previous legume",
-}
 
 
 @dataclass(frozen=True)
 class Credit:
     """One credit of a block, kg N/ha, with the keys of its sources and what a person should know."""
 
-    name: OtherSource
+    name: str
     kg_ha: float
     sources: tuple[str, ...]
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a credit is reckoned with, besides what it says: `water_use_mm` is None where it is not known."""
+
+    cover: CoverCrop
+    water_use_mm: float | None
+    units: Literal["metric", "us"]
 
 
 def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tuple[Credit, ...]:
@@ -66,10 +75,10 @@ def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tupl
         For raw manure too near harvest, and for this cover crop credited as a previous legume.
     """
     crop, cover = plan.crop_of(block), plan.cover_crop_of(block)
-    counted = {COUNTED_BY_GUIDE[item] for item in crop.need_allows_for}
     own = [one for one in plan.other_credits if one.block in (None, block)]
     _refuse_wrong(own, crop, cover)
-    return tuple(_credit(one, plan, cover, water_use_mm) for one in own if one.source not in counted)
+    setting = Setting(cover, water_use_mm, plan.units)
+    return tuple(_credit(one, setting) for one in own if one.kind.counted_as not in crop.need_allows_for)
 
 
 def soil_nitrate_kg_ha(nitrate_n_ppm: float, depth_m: float, bulk_density_kg_m3: float) -> float:
@@ -82,44 +91,48 @@ def water_nitrogen_kg_ha(nitrate_n_ppm: float, water_mm: float) -> float:
     return nitrate_n_ppm * water_mm * 0.01
 
 
-def _credit(one: OtherCredit, plan: Plan, cover: CoverCrop, water_use_mm: float | None) -> Credit:
+def _credit(one: OtherCredit, setting: Setting) -> Credit:
     if one.nitrogen_kg_ha is not None:
         return Credit(one.source, one.nitrogen_kg_ha, ("your_value",))
-    nitrate_n_ppm = _nitrate_n(one)
-    if one.source == "irrigation water":
-        return _from_water(nitrate_n_ppm, one.water_mm or 0.0, water_use_mm, plan)
-    if one.source == "soil nitrate":
-        density = one.bulk_density_kg_m3 or BULK_DENSITY_KG_M3
-        kg_ha = soil_nitrate_kg_ha(nitrate_n_ppm, one.depth_m or 0.0, density)
-        return Credit(one.source, kg_ha, ("your_value", "soil_nitrate"), _test_notes(one, cover))
-    if one.source == "soil organic matter":
-        kg_ha = ORGANIC_MATTER_KG_HA_PCT * (one.organic_matter_pct or 0.0)
-        return Credit(one.source, kg_ha, ("your_value", "grubinger"))
-    return _from_manure(one, cover)
+    if one.source not in RECKONED:
+        known = ", ".join(map(repr, RECKONED))
+        raise ValueError(f"credit {one.source!r} has no function that reckons it; there are those of {known}")
+    return RECKONED[one.source](one, setting)
+
+
+def _from_soil_nitrate(one: OtherCredit, setting: Setting) -> Credit:
+    density = one.bulk_density_kg_m3 or BULK_DENSITY_KG_M3
+    kg_ha = soil_nitrate_kg_ha(_nitrate_n(one), one.depth_m or 0.0, density)
+    return Credit(one.source, kg_ha, ("your_value", "soil_nitrate"), _test_notes(one, setting.cover))
+
+
+def _from_organic_matter(one: OtherCredit, _: Setting) -> Credit:
+    kg_ha = ORGANIC_MATTER_KG_HA_PCT * (one.organic_matter_pct or 0.0)
+    return Credit(one.source, kg_ha, ("your_value", "grubinger"))
 
 
 def _nitrate_n(one: OtherCredit) -> float:
     return one.nitrate_n_ppm if one.nitrate_n_ppm is not None else NITRATE_TO_N * (one.nitrate_ppm or 0.0)
 
 
-def _from_water(nitrate_n_ppm: float, water_mm: float, use_mm: float | None, plan: Plan) -> Credit:
+def _from_water(one: OtherCredit, setting: Setting) -> Credit:
     """Only water that the crop uses brings it nitrogen; the rest drains with it."""
+    water_mm, use_mm = one.water_mm or 0.0, setting.water_use_mm
     used_mm = water_mm if use_mm is None else min(water_mm, use_mm)
     if use_mm is None:
         note = "Irrigation water is credited whole: without weather the crop's use of water is not known."
     elif used_mm < water_mm:
-        used = water_text(used_mm, plan.units)
+        used = water_text(used_mm, setting.units)
         note = f"Irrigation water is credited up to what the crop uses, {used}."
     else:
         note = ""
-    sources = ("your_value", "uc_anr")
-    return Credit(
-        "irrigation water", water_nitrogen_kg_ha(nitrate_n_ppm, used_mm), sources, (note,) if note else ()
-    )
+    kg_ha = water_nitrogen_kg_ha(_nitrate_n(one), used_mm)
+    return Credit(one.source, kg_ha, ("your_value", "uc_anr"), (note,) if note else ())
 
 
-def _from_manure(one: OtherCredit, cover: CoverCrop) -> Credit:
+def _from_manure(one: OtherCredit, setting: Setting) -> Credit:
     """Compost or manure by its first-year share; spread before the cover crop, it already stands in it."""
+    cover = setting.cover
     share = one.share or COMPOST_SHARE
     sources = ("your_value",) if one.share else ("your_value", "hartz_compost")
     before = one.applied is not None and one.applied < (cover.sown or cover.terminated)
@@ -130,6 +143,16 @@ def _from_manure(one: OtherCredit, cover: CoverCrop) -> Credit:
         )
         return Credit(one.source, 0.0, sources, (note,))
     return Credit(one.source, (one.total_n_kg_ha or 0.0) * share, sources)
+
+
+# How a kind that is measured comes to nitrogen: one function for each kind of the plan that `is_reckoned`.
+RECKONED: dict[str, Callable[[OtherCredit, Setting], Credit]] = {
+    "irrigation water": _from_water,
+    "soil nitrate": _from_soil_nitrate,
+    "soil organic matter": _from_organic_matter,
+    "compost": _from_manure,
+    "manure": _from_manure,
+}
 
 
 def _test_notes(one: OtherCredit, cover: CoverCrop) -> tuple[str, ...]:

@@ -6,15 +6,13 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap.plan import credit_kinds
 from fieldmap.season import balance, short_from, time_supplemental, weekly
 
 if TYPE_CHECKING:
     from fieldmap.budget.need import BlockNeed
     from fieldmap.plan import Crop
     from fieldmap.season import Balance, Course, Timing, Weeks
-
-
-COMES_WITH_GROWTH = ("irrigation water", "soil organic matter")
 
 
 @dataclass(frozen=True)
@@ -43,7 +41,9 @@ def block_season(
     `sidedress` is the day of side-dressing, where the plan gives it.
     """
     entry = crop.entry
-    with_growth = sum(one.kg_ha for one in need.credits if one.name in COMES_WITH_GROWTH)
+    with_growth = sum(
+        one.kg_ha for one in need.credits if credit_kinds.credit_kind(one.name).comes_with_growth
+    )
     at_hand = need.other_credits_kg_ha - with_growth
     found = balance(
         course.release,

@@ -84,7 +84,7 @@ def sidedress_calls(
         if not of_block:
             continue
         test = max(of_block, key=lambda one: one.sampled)
-        manured = any(one.source == "manure" and one.block in (None, block.name) for one in credits)
+        manured = any(one.kind.is_manure and one.block in (None, block.name) for one in credits)
         try:
             calls.append(_call(test, crop, block.name, manured=manured))
         except InputError as error:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 DEMO_OUT = "out"
 DATA_ONLY = "leave out the pages for people: report.pdf, card.pdf and map.html"
 WORKERS_MAX = 512
-TABLES = ("columns", "cover_crops", "crops", "growth", "keys", "products", "season", "sources")
+TABLES = ("columns", "cover_crops", "crops", "files", "growth", "keys", "products", "season", "sources")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -104,7 +104,8 @@ def _parser() -> argparse.ArgumentParser:
     app.set_defaults(command=_app)
 
     tables = commands.add_parser(
-        "tables", help="print a table: plan keys, sample columns, or agronomy with its sources"
+        "tables",
+        help="print a table: plan keys, sample columns, files of a run, or agronomy with its sources",
     )
     tables.add_argument("name", metavar="NAME", choices=TABLES)
     tables.set_defaults(command=_tables)

@@ -1,11 +1,11 @@
-"""The tables of the agronomy, of columns and of keys, as rows to print."""
+"""The tables of the agronomy, of columns, keys and files, as rows to print."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from fieldmap import agronomy
-from fieldmap.plan import plan_keys
+from fieldmap.plan import keys as known_keys
 from fieldmap.read import columns
 
 if TYPE_CHECKING:
@@ -163,7 +163,7 @@ def _growth() -> _Rows:
 
 def _plan_keys() -> _Rows:
     return ("Key of plan.toml", "Takes", "Needed"), [
-        (key.place, key.takes, key.needed) for key in plan_keys()
+        (key.place, key.takes, key.needed) for key in known_keys.plan_keys()
     ]
 
 
@@ -176,8 +176,17 @@ def _sample_columns() -> _Rows:
     ]
 
 
+def _files() -> _Rows:
+    from fieldmap.export import registry
+
+    return ("File", "For the", "What it is"), [
+        (one.name, one.reader, one.says) for one in registry.formats_offered()
+    ]
+
+
 TABLE_ROWS = {
     "keys": _plan_keys,
+    "files": _files,
     "columns": _sample_columns,
     "growth": _growth,
     "season": _season,

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldmap.errors import OutputExistsError, Problem
-from fieldmap.export.registry import DRIP, FOR_A_SPREADER, OF_AN_APPLICATION, WRITERS, files_of
+from fieldmap.export.registry import application_folder, files_of, formats_in
 
 if TYPE_CHECKING:
     from fieldmap.pipeline import Result
@@ -45,9 +45,11 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
 
 def _is_ours(entry: Path) -> bool:
     """Whether a run writes such a file, or such a folder of an application with nothing else in it."""
-    if not re.fullmatch(r"application-\d", entry.name) or entry.is_symlink() or not entry.is_dir():
-        return entry.name in WRITERS
-    return {file.name for file in entry.iterdir()} <= {*OF_AN_APPLICATION, *FOR_A_SPREADER, DRIP}
+    is_application = re.fullmatch(application_folder(r"\d"), entry.name)
+    if not is_application or entry.is_symlink() or not entry.is_dir():
+        return entry.name in {one.name for one in formats_in("run")}
+    ours = {one.name for one in (*formats_in("spread"), *formats_in("drip"))}
+    return {file.name for file in entry.iterdir()} <= ours
 
 
 def _refuse_unwritable(folder: Path) -> None:

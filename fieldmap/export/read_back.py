@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import pyogrio.raw
 import shapely
 
+from fieldmap.export.registry import application_folder
+
 if TYPE_CHECKING:
     from collections.abc import Collection
     from pathlib import Path
@@ -51,7 +53,7 @@ def read_field_folder(folder: Path) -> FieldFolder:
     result = json.loads((folder / RESULT_FILE).read_bytes())
     several = len(result["applications"]) > 1
     files = [
-        folder / f"application-{one['application']}" / ZONES_FILE if several else folder / ZONES_FILE
+        folder / application_folder(one["application"]) / ZONES_FILE if several else folder / ZONES_FILE
         for one in result["applications"]
     ]
     _, _, outlines, _ = pyogrio.raw.read(folder / LAYERS_FILE, layer="boundary", columns=[])

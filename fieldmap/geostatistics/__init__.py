@@ -1,6 +1,6 @@
 """The kriging engine: covariances, exact and local kriging, the likelihood-averaged surface, its diagnostics."""
 
-from fieldmap.geostatistics.covariance import Covariance
+from fieldmap.geostatistics.covariance import MAP_MODEL, Covariance
 from fieldmap.geostatistics.covariate import SCALES_M, choose_scale, smooth
 from fieldmap.geostatistics.drift import spread_within
 from fieldmap.geostatistics.kriging import krige, leave_one_out
@@ -19,6 +19,7 @@ from fieldmap.geostatistics.variogram import empirical_variogram, model_variogra
 
 __all__ = [
     "LEAST_SAMPLES",
+    "MAP_MODEL",
     "MOST_SAMPLES",
     "SCALES_M",
     "Covariance",

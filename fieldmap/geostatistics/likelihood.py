@@ -1,6 +1,6 @@
 """Restricted likelihood of a few samples over a grid of spatial models, and the average over them.
 
-A spatial model is V = share · R + (1 − share) · I: R holds exponential correlations of one range, `share` of
+A spatial model is V = share · R + (1 − share) · I: R holds the correlations of `MAP_MODEL` at one range, `share` of
 the variance is spatial, the rest is nugget. A few dozen samples do not tell which model is right, so maps
 and intervals average over all of them by their likelihood.
 
@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import gammaln, logsumexp, softmax, stdtrit
+
+from fieldmap.geostatistics.covariance import MAP_MODEL, correlation
 
 if TYPE_CHECKING:
     from fieldmap.geostatistics.covariance import Floats
@@ -94,7 +96,7 @@ def decompose(distance: Floats, ranges_m: Floats) -> list[Range]:
     """Correlations of the samples for every range; `distance` (n, n) in metres."""
     ranges = []
     for range_m in ranges_m:
-        values, vectors = np.linalg.eigh(np.exp(-distance / range_m))
+        values, vectors = np.linalg.eigh(correlation(MAP_MODEL, distance / range_m))
         ranges.append(Range(float(range_m), np.maximum(values, 0.0), vectors))
     return ranges
 

@@ -16,7 +16,15 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldmap.geostatistics.covariance import distance_matrix, distances, positions, sample_values
+from fieldmap.geostatistics.covariance import (
+    MAP_MODEL,
+    correlate_in_place,
+    correlation,
+    distance_matrix,
+    distances,
+    positions,
+    sample_values,
+)
 from fieldmap.geostatistics.drift import drift_at_samples
 from fieldmap.geostatistics.kriging import ROW_BLOCK, triangular_products
 from fieldmap.geostatistics.likelihood import (
@@ -265,8 +273,8 @@ def predict(
             u[n:] = fit.drift.rows(stratum[tile], covariates[tile]).T
             shift, moment = np.zeros(count), np.full(count, signal)
             for form, factor in zip(fit.forms, factors, strict=True):
-                np.multiply(apart[:, :count], -1.0 / form.range_m, out=u[:n])
-                np.exp(u[:n], out=u[:n])
+                np.multiply(apart[:, :count], 1.0 / form.range_m, out=u[:n])
+                correlate_in_place(MAP_MODEL, u[:n], work[:, :count])
                 for start, stop, rows in triangular_products(factor, u, products[:, :count]):
                     moment += np.einsum("ij,ij->j", rows[: stop - start], u[start:stop])
                 shift += rows[-1]
@@ -304,13 +312,14 @@ def joint(
     at_targets = fit.drift.rows(*fit.drift.at_targets(len(places), target_covariates, target_strata)).T
     places = places - fit.origin
     to_samples, apart = distance_matrix(fit.points, places), distance_matrix(places, places)
-    shift, (moment, work) = np.zeros(len(places)), np.zeros((2, len(places), len(places)))
+    shift, moment = np.zeros(len(places)), np.zeros_like(apart)
+    work, scratch = np.empty((2, *apart.shape))
     with one_blas_thread():
         for form in fit.forms:
-            u = np.vstack([np.exp(-to_samples / form.range_m), at_targets])
+            u = np.vstack([correlation(MAP_MODEL, to_samples / form.range_m), at_targets])
             shift += form.linear @ u
-            np.multiply(apart, -1.0 / form.range_m, out=work)
-            np.exp(work, out=work)
+            np.multiply(apart, 1.0 / form.range_m, out=work)
+            correlate_in_place(MAP_MODEL, work, scratch)
             work *= form.signal
             moment += work
             moment += np.matmul(u.T, form.quadratic @ u, out=work)

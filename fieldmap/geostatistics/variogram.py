@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.geostatistics.covariance import distance_matrix, positions, sample_values
+from fieldmap.geostatistics.covariance import (
+    MAP_MODEL,
+    correlation,
+    distance_matrix,
+    positions,
+    sample_values,
+)
 from fieldmap.geostatistics.likelihood import LEAST_WEIGHT
 
 if TYPE_CHECKING:
@@ -94,5 +100,6 @@ def model_variograms(fit: SurfaceFit, distance_m: ArrayLike) -> tuple[Floats, Fl
     order = order[fit.spatial.weights[order] >= LEAST_WEIGHT]
     ranges_m = fit.range_m[np.array(fit.spatial.range_index)[order]]
     shares = fit.spatial.shares[order, np.newaxis]
-    rise = 1.0 - shares * np.exp(-np.asarray(distance_m, dtype=np.float64) / ranges_m[:, np.newaxis])
+    scaled = np.asarray(distance_m, dtype=np.float64) / ranges_m[:, np.newaxis]
+    rise = 1.0 - shares * correlation(MAP_MODEL, scaled)
     return fit.spatial.weights[order], fit.scale**2 * fit.spatial.variances[order, np.newaxis] * rise

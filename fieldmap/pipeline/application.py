@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import due_kg_ha
+from fieldmap.budget import response
 from fieldmap.credit import draw_credit
 from fieldmap.field import per_block
 from fieldmap.spreader import drive, passes_over, split_loads
@@ -195,7 +195,7 @@ def draw_map(
             credit,
             needs,
             field,
-            response=asked.response,
+            curve=asked.response,
             crop=asked.response_crop,
         ),
         limits=machine_limits(zone_map, needs, field, spreader, money),
@@ -282,7 +282,7 @@ def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, budg
 
     What a cap keeps back is meant to be.
     """
-    due_n_kg_ha = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, budget.money)
+    due_n_kg_ha = response.due_kg_ha(zone_map.credit_used_kg_ha, needs, field, budget.money)
     zoned = np.isfinite(zone_map.rate_n_kg_ha) & ~zone_map.in_strip
     cell_ha = field.area_ha / float(field.inside.sum())
     given_n_kg_ha = zone_map.rate_n_kg_ha + zone_map.withheld_n_kg_ha

@@ -11,19 +11,19 @@ from fieldmap.budget import (
     block_need,
     block_season,
     credits_of,
-    economics,
     ledger,
     missing_kg_ha,
-    sidedress_calls,
+    response,
+    sidedress,
 )
 from fieldmap.credit import credit_rule, grown, map_credit, stage_courses
 from fieldmap.field import latitude
-from fieldmap.season import follow_release, released_by, tested_after, timed
+from fieldmap.season import follow_release, released_by, timed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed, BlockSeason, LedgerLine
+    from fieldmap.budget import BlockNeed, BlockSeason
     from fieldmap.credit import CreditMap
     from fieldmap.plan import Plan
     from fieldmap.season import Course, InTime
@@ -41,7 +41,7 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     field, biomass, nitrogen_pct = stand.field, stand.biomass, stand.nitrogen_pct
     names = [block.name for block in field.blocks]
     covers, crops = plan.covers(names), plan.crops_of(names)
-    sidedress = sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
+    calls = sidedress.sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
     in_time = _in_time(plan, stand, courses)
     whole_rules = [
         grown(credit_rule(cover, plan.credit, soil_c=course.soil_c if course else None), growth)
@@ -65,8 +65,8 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
         supplemental_kg_ha=supplemental_kg_ha,
         seasons=_seasons(plan, stand, needs, courses, whole, supplemental_kg_ha),
         stages=stage_courses(covers, field, stand.samples, biomass, nitrogen_pct, whole_rules),
-        sidedress=sidedress,
-        money=economics(plan),
+        sidedress=calls,
+        money=response.economics(plan),
     )
 
 
@@ -77,13 +77,13 @@ def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
     latitude_deg = latitude(stand.field)
     return tuple(
         follow_release(
-            cover := plan.cover_crop_of(block.name),
+            plan.cover_crop_of(block.name),
             plan.crop_of(block.name),
             _mean_nitrogen_pct(number, stand),
             stand.weather,
             weather=plan.weather,
             credit=plan.credit,
-            tested=tested_after(plan.other_credits, block.name, cover.terminated),
+            tested=plan.tested_after_cover(block.name),
             latitude_deg=latitude_deg,
         )
         for number, block in enumerate(stand.field.blocks)
@@ -94,12 +94,13 @@ def _in_time(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> tu
     """What of each block's credit comes in time; None where all of it does."""
     found: list[InTime | None] = []
     for number, (block, course) in enumerate(zip(stand.field.blocks, courses, strict=True)):
-        cover = plan.cover_crop_of(block.name)
-        tested = tested_after(plan.other_credits, block.name, cover.terminated)
+        tested = plan.tested_after_cover(block.name)
         if course is not None:
             found.append(course.in_time)
         elif tested is not None:
-            found.append(released_by(tested, cover, _mean_nitrogen_pct(number, stand)))
+            found.append(
+                released_by(tested, plan.cover_crop_of(block.name), _mean_nitrogen_pct(number, stand))
+            )
         else:
             found.append(None)
     return tuple(found)
@@ -134,9 +135,11 @@ def _seasons(
     return tuple(found)
 
 
-def ledgers(budget: Budget, stand: Stand, credit_used_kg_ha: NDArray[np.float64]) -> tuple[LedgerLine, ...]:
+def ledgers(
+    budget: Budget, stand: Stand, credit_used_kg_ha: NDArray[np.float64]
+) -> tuple[ledger.LedgerLine, ...]:
     """The ledger of every block over the cells that are spread; caution is the credit less what was used of it."""
-    lines: list[LedgerLine] = []
+    lines: list[ledger.LedgerLine] = []
     for number, (need, rule, share) in enumerate(
         zip(budget.needs, budget.rules, budget.in_time, strict=True)
     ):
@@ -144,5 +147,7 @@ def ledgers(budget: Budget, stand: Stand, credit_used_kg_ha: NDArray[np.float64]
         caution_kg_ha = float((budget.credit.credit_kg_ha[cells] - credit_used_kg_ha[cells]).mean())
         keys = tuple(dict.fromkeys((*rule.sources, *stand.nitrogen.sources)))
         split = share.split if share else None
-        lines += ledger(need, budget.whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys)
+        lines += ledger.block_ledger(
+            need, budget.whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys
+        )
     return tuple(lines)

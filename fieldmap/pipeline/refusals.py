@@ -6,7 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from fieldmap.advice import refuse_impossible_dates
-from fieldmap.budget import applications_of, credits_of, sidedress_calls
+from fieldmap.budget import applications_of, credits_of, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
 from fieldmap.spreader import product_rates_kg_ha
@@ -44,7 +44,7 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
         look(partial(product_rates_kg_ha, application.spreader))
     look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
     look(
-        lambda: sidedress_calls(
+        lambda: sidedress.sidedress_calls(
             plan.sidedress_test, plan.crops_of(names), stand.field, credits=plan.other_credits
         )
     )

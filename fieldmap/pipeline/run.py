@@ -19,7 +19,8 @@ from fieldmap.read import file_digests
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from fieldmap.budget import Budget, LedgerLine, Share
+    from fieldmap.budget import Budget, Share
+    from fieldmap.budget import ledger as of_block
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.stand import Stand
@@ -41,7 +42,7 @@ class Result:
     applications: tuple[ApplicationMap, ...]
     verdict: Verdict
     shares: tuple[Share, ...]
-    ledger: tuple[LedgerLine, ...]
+    ledger: tuple[of_block.LedgerLine, ...]
     sources: tuple[str, ...]
 
     def __repr__(self) -> str:

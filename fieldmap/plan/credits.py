@@ -8,11 +8,13 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from fieldmap.errors import WrongValueError
+from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind, credit_kind
 from fieldmap.plan.quantities import (
     BulkDensity,
     Concentration,
     FileName,
     Length,
+    OneOf,
     Percent,
     Rate,
     Section,
@@ -21,37 +23,11 @@ from fieldmap.plan.quantities import (
     WaterDepth,
 )
 
-OtherSource = Literal[
-    "irrigation water",
-    "soil nitrate",
-    "soil organic matter",
-    "compost",
-    "manure",
-    "previous legume",
-    "starter",
-    "earlier years",
-]
-# Which keys tell how much, by source: one of the sets in full. `nitrogen` alone always does.
-_AMOUNTS: dict[str, tuple[frozenset[str], ...]] = {
-    "irrigation water": (frozenset({"nitrate_n_ppm", "water_mm"}), frozenset({"nitrate_ppm", "water_mm"})),
-    "soil nitrate": (frozenset({"nitrate_n_ppm", "depth_m"}), frozenset({"nitrate_ppm", "depth_m"})),
-    "soil organic matter": (frozenset({"organic_matter_pct"}),),
-    "compost": (frozenset({"total_n_kg_ha", "applied"}),),
-    "manure": (frozenset({"total_n_kg_ha", "share", "applied"}),),
-    "previous legume": (frozenset({"nitrogen_kg_ha", "crop", "ended"}),),
-}
-
-_AMOUNT_KEYS = frozenset().union(*(keys for sets in _AMOUNTS.values() for keys in sets)) - {
-    "applied",
-    "crop",
-    "ended",
-}
-
 
 class OtherCredit(Section):
     """[[other_credits]]: nitrogen the crop gets from elsewhere, as an amount or as what was measured."""
 
-    source: OtherSource = Field(description="Where the nitrogen comes from.")
+    source: Annotated[str, OneOf(lambda: CREDIT_KINDS)] = Field(description="Where the nitrogen comes from.")
     block: str | None = Field(None, description="The block it is for. Default: every block.")
     nitrogen_kg_ha: Rate | None = Field(
         None,
@@ -117,14 +93,16 @@ class OtherCredit(Section):
     crop: str | None = Field(None, description="Which legume grew before.")
     ended: dt.date | None = Field(None, description="Day on which that legume was ended.")
 
+    @property
+    def kind(self) -> CreditKind:
+        """What holds for every credit of its kind."""
+        return credit_kind(self.source)
+
     @model_validator(mode="after")
     def _tells_how_much(self) -> Self:
         given = {name for name in self.model_fields_set if getattr(self, name) is not None}
-        sets = _AMOUNTS.get(self.source, ())
-        plain = frozenset({"nitrogen_kg_ha"})
-        if self.source != "previous legume":
-            sets = (*sets, plain)
-        amounts = given & _AMOUNT_KEYS | given & plain
+        of_any_kind = frozenset().union(*(kind.amounts for kind in CREDIT_KINDS.values()))
+        amounts, sets = given & of_any_kind, self.kind.ways
         if not any(keys <= given and amounts - {"share"} <= keys for keys in sets):
             ways = ", or ".join(_listed(sorted(map(_key_of, keys))) for keys in sets)
             found = ", ".join(sorted(map(_key_of, amounts))) or "no amount"

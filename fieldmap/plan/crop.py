@@ -10,7 +10,8 @@ from pydantic import Field, field_validator, model_validator
 
 from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
-from fieldmap.plan.quantities import Length, PricePerHa, PricePerKg, Rate, Section
+from fieldmap.plan.credit_kinds import counted_by_guides
+from fieldmap.plan.quantities import Length, OneOf, PricePerHa, PricePerKg, Rate, Section
 from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
 
@@ -43,7 +44,7 @@ class Crop(Section):
         description="Share of spread nitrogen that the crop takes up, above 0 and at most 1; required with need_is "
         '"crop uptake".',
     )
-    need_allows_for: tuple[Literal["organic matter", "soil nitrate", "previous legume"], ...] = Field(
+    need_allows_for: tuple[Annotated[str, OneOf(counted_by_guides)], ...] = Field(
         (),
         description="Credits that the guide has counted already; they are not subtracted again. Default: none.",
     )

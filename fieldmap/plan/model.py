@@ -22,6 +22,7 @@ from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGro
 from fieldmap.plan.stand import CoverCrop, CreditSection, FieldSection, SamplesSection
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterable
 
 SHARES_TOLERANCE = 0.011  # shares written with two decimals, such as 0.33 three times, are taken as one whole
@@ -191,6 +192,16 @@ class Plan(Section):
     def crops_of(self, blocks: Iterable[str]) -> tuple[Crop, ...]:
         """The vegetable of each block, in their order."""
         return tuple(self.crop_of(block) for block in blocks)
+
+    def tested_after_cover(self, block: str) -> dt.date | None:
+        """The day of a block's last soil nitrate test after its cover crop ended; None without one."""
+        ended = self.cover_crop_of(block).terminated
+        days = (
+            one.sampled
+            for one in self.other_credits
+            if one.kind.is_soil_test and one.sampled and one.block in (None, block)
+        )
+        return max((day for day in days if day >= ended), default=None)
 
     @property
     def crops(self) -> tuple[Crop, ...]:

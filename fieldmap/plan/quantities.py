@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+)
+from pydantic_core import PydanticCustomError, core_schema
 
 from fieldmap import units
 from fieldmap.errors import WrongValueError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
 
 
 def _quantity(kind: units.Kind) -> BeforeValidator:
@@ -65,6 +78,32 @@ def _one_line(text: str) -> str:
 
 Line = Annotated[str, AfterValidator(_one_line)]
 FileName = Annotated[str, AfterValidator(_plain_file)]
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """One of the words of a table, looked up as a plan is read: an entry more there is a word more here."""
+
+    words: Callable[[], Iterable[str]]
+
+    def __get_pydantic_core_schema__(
+        self, source: type[Any], handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._known, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {**handler(schema), "enum": [*self.words()]}
+
+    def _known(self, found: object) -> object:
+        words = [*self.words()]
+        if found in words:
+            return found
+        *others, last = map(repr, words)
+        expected = f"{', '.join(others)} or {last}" if others else last
+        # In the words of pydantic for a choice that is written out.
+        raise PydanticCustomError("literal_error", "Input should be {expected}", {"expected": expected})
 
 
 class Section(BaseModel):

@@ -255,6 +255,10 @@ class ApplicationSection(Section):
     )
     product: Product | None = Field(None, description="What is spread then. Default: the spreader's product.")
 
+    def product_of(self, spreader: Spreader) -> agronomy.Product:
+        """What it spreads: its own product, else the spreader's."""
+        return spreader.product_entry if self.product is None else product_entry(self.product)
+
     @property
     def through_drip(self) -> bool:
         """Whether no machine drives it."""

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 
 from fieldmap import agronomy, units
 from fieldmap.errors import InputError, Problem
-from fieldmap.plan import Plan, model_in, shown_as_list, wrong_value
+from fieldmap.plan import Plan, keys
 
 if TYPE_CHECKING:
     from typing import Any
@@ -218,7 +218,7 @@ def _one_problem(finding: Any) -> Problem:
     if finding["type"] == "missing":
         hint = _required_hint(str(path[-1]), finding["input"])
         return replace(_at(path, "this key is missing", hint, "Add it to plan.toml"), missing=True)
-    fault = wrong_value(finding)
+    fault = keys.wrong_value(finding)
     if fault is not None:
         return _at(path, fault.found, fault.expected or "the two must agree")
     value = finding.get("input")
@@ -231,18 +231,18 @@ def _at(path: list[Any], found: str, expected: str, action: str = "Correct plan.
     """A problem at a path of pydantic's: a section, the number of its entry, and the keys below."""
     head, *rest = path
     field = _field(Plan, head)
-    if field is not None and model_in(field.annotation) is None:
+    if field is not None and keys.model_in(field.annotation) is None:
         return Problem(PLAN_FILE, found, expected, action, key=".".join(str(part) for part in path))
     entry = rest.pop(0) + 1 if rest and isinstance(rest[0], int) else None
     below = _field(_section_at([head]), rest[0]) if len(rest) > 1 else None
-    table = str(rest.pop(0)) if below is not None and model_in(below.annotation) else ""
+    table = str(rest.pop(0)) if below is not None and keys.model_in(below.annotation) else ""
     return Problem(
         PLAN_FILE,
         found,
         expected,
         action,
         section=head,
-        several=shown_as_list(head),
+        several=keys.shown_as_list(head),
         entry=entry,
         table=table,
         key=".".join(str(part) for part in rest),
@@ -259,7 +259,7 @@ def _section_at(path: list[Any]) -> type[BaseModel]:
         if isinstance(part, int):
             continue
         field = _field(section, part)
-        nested = model_in(field.annotation) if field else None
+        nested = keys.model_in(field.annotation) if field else None
         if nested is None:
             return section
         section = nested

@@ -1,7 +1,7 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
-from fieldmap.season.course import Course, InTime, follow_release, released_by, tested_after, timed
+from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE, SeasonSplit
 from fieldmap.season.soil import water_use_mm
 from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
@@ -22,7 +22,6 @@ __all__ = [
     "short_from",
     "soil_test_is_due",
     "split_by_season",
-    "tested_after",
     "time_supplemental",
     "timed",
     "water_use_mm",

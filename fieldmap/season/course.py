@@ -21,12 +21,11 @@ from fieldmap.season.uptake import last_useful_day
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
 
     import pandas as pd
 
     from fieldmap.credit import CreditRule
-    from fieldmap.plan import CoverCrop, CreditSection, Crop, OtherCredit, Weather
+    from fieldmap.plan import CoverCrop, CreditSection, Crop, Weather
     from fieldmap.season.release import DailyRelease
 
 
@@ -132,16 +131,6 @@ def _course(crop: Crop, tested: dt.date | None, soil: DailySoil, release: DailyR
 def residue_of(cover: CoverCrop, nitrogen_pct: float) -> Residue:
     """What lies in or on the ground after this cover crop."""
     return Residue(nitrogen_pct, cover.placement, cover.tilled_share, cover.residue == "chopped")
-
-
-def tested_after(credits: Sequence[OtherCredit], block: str, ended: dt.date) -> dt.date | None:  # noqa: A002
-    """The day of a block's last soil nitrate test after its cover crop ended; None without one."""
-    days = (
-        one.sampled
-        for one in credits
-        if one.source == "soil nitrate" and one.sampled and one.block in (None, block)
-    )
-    return max((day for day in days if day >= ended), default=None)
 
 
 def released_by(tested: dt.date, cover: CoverCrop, nitrogen_pct: float) -> InTime:

@@ -10,7 +10,8 @@ from pydantic import ValidationError
 
 from fieldmap import agronomy
 from fieldmap.errors import InputError, Problem, WrongValueError, counted_problem
-from fieldmap.plan import CoverCrop, wrong_value
+from fieldmap.plan import CoverCrop
+from fieldmap.plan import keys as known_keys
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -161,7 +162,7 @@ def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
         return checked.model_copy(update={name: getattr(cover_crop, name) for name in measured})
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        fault = wrong_value(first) or WrongValueError(first["msg"])
+        fault = known_keys.wrong_value(first) or WrongValueError(first["msg"])
         expected = fault.expected or "a known species and stage are expected"
         raise _UnknownNitrogenError(fault.found, expected, "Correct the sample") from None
 

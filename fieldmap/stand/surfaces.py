@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldmap.geostatistics import (
     LEAST_SAMPLES,
+    MAP_MODEL,
     MOST_SAMPLES,
     Covariance,
     fit_surface,
@@ -147,7 +148,7 @@ def _interpolate_dense(
     variance = float(fit.scale**2 * models.variances[best])
     share = float(models.shares[best])
     covariance = Covariance(
-        "exponential",
+        MAP_MODEL,
         variance * share,
         float(fit.range_m[models.range_index[best]]),
         variance * (1.0 - share),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap import agronomy
-from fieldmap.budget import due_kg_ha
+from fieldmap.budget import response
 from fieldmap.spreader import nitrogen_rate_kg_ha, product_rates_kg_ha
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.budget import BlockNeed
     from fieldmap.field import Field
     from fieldmap.plan import Spreader
     from fieldmap.zones import ZoneMap
@@ -62,11 +62,15 @@ class Limits:
 
 
 def machine_limits(
-    zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, spreader: Spreader, money: Economics | None
+    zone_map: ZoneMap,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    spreader: Spreader,
+    money: response.Economics | None,
 ) -> Limits:
     """Count what the machine's limits leave short and over."""
     fraction = spreader.product_entry.nitrogen_fraction
-    due_n = due_kg_ha(zone_map.credit_used_kg_ha, needs, field, money)
+    due_n = response.due_kg_ha(zone_map.credit_used_kg_ha, needs, field, money)
     zoned = np.isfinite(zone_map.product_kg_ha) & ~zone_map.in_strip
     cell_ha = field.area_ha / float(field.inside.sum())
     rates = product_rates_kg_ha(spreader)

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import target_kg_ha
+from fieldmap.budget import response
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.budget import BlockNeed
     from fieldmap.credit import CreditDraws
     from fieldmap.field import Field
     from fieldmap.verdict.flat_rates import OneRate
@@ -89,7 +89,7 @@ class Ground:
     supply_all_doubt: Floats
     target: Floats
     recovery: Floats
-    money: Economics | None
+    money: response.Economics | None
     area_ha: float
 
     @functools.cached_property
@@ -152,7 +152,7 @@ def ground_drawn(
     *,
     field: Field,
     needs: Sequence[BlockNeed],
-    money: Economics | None,
+    money: response.Economics | None,
 ) -> Ground:
     """The zoned ground with its draws; check strips are left out, they are spread to learn.
 
@@ -184,7 +184,7 @@ def ground_drawn(
         rate_n_kg_ha=rate_n_kg_ha[at][zoned],
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
-        target=of_block([target_kg_ha(need, money) for need in needs]),
+        target=of_block([response.target_kg_ha(need, money) for need in needs]),
         recovery=of_block([need.credit_per_n for need in needs]),
         money=money,
         area_ha=sum(zone.area_ha for zone in zone_map.zones),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import mean_squared_shortfall
+from fieldmap.budget import response
 from fieldmap.field import burn
 
 if TYPE_CHECKING:
@@ -64,12 +64,12 @@ def follow_strips(
     needs: Sequence[BlockNeed],
     field: Field,
     *,
-    response: Response | None,
+    curve: Response | None,
     crop: str,
 ) -> tuple[StripFindings, ...]:
     """What the map, driven, gives each strip; strips and `zone_map.strips` are in the same order.
 
-    `response` is that of `crop`, where a yield at stake can be told.
+    `curve` is the yield response of `crop`, where a yield at stake can be told.
     """
     found = []
     for strip, row in zip(strips, zone_map.strips, strict=True):
@@ -77,7 +77,7 @@ def follow_strips(
         near = AT_RATE * (row.product_kg_ha or float(np.nanmean(zone_map.product_kg_ha)))
         own = burn([strip.geometry], field.grid) >= 0
         stake = _at_stake_kg(
-            own, row, zone_map, credit, needs[strip.block], response if row.crop == crop else None
+            own, row, zone_map, credit, needs[strip.block], curve if row.crop == crop else None
         )
         at_rate = np.abs(received - row.product_kg_ha) <= near
         mean = float(received.mean()) if received.size else float("nan")
@@ -93,16 +93,16 @@ def _at_stake_kg(
     zone_map: ZoneMap,
     credit: CreditMap,
     need: BlockNeed,
-    response: Response | None,
+    curve: Response | None,
 ) -> float | None:
     """Expected yield lost on a strip against the rates of the zones it is cut from, kg, over its whole doubt."""
-    if response is None:
+    if curve is None:
         return None
     supply = credit.credit_kg_ha[own] + need.other_credits_kg_ha
     lost = [
-        mean_squared_shortfall(
-            response.plateau_n_kg_ha - supply - need.recovery * rate, credit.se_kg_ha[own]
+        response.mean_squared_shortfall(
+            curve.plateau_n_kg_ha - supply - need.recovery * rate, credit.se_kg_ha[own]
         ).mean()
         for rate in (row.rate_n_kg_ha, zone_map.zone_rate_n_kg_ha[own])
     ]
-    return max(0.0, -response.c * 1000.0 * float(lost[0] - lost[1]) * row.area_ha)
+    return max(0.0, -curve.c * 1000.0 * float(lost[0] - lost[1]) * row.area_ha)

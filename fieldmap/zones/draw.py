@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.budget import BlockNeed, response
     from fieldmap.credit import CreditMap
     from fieldmap.field import Field
     from fieldmap.plan import Spreader
@@ -53,7 +53,11 @@ class DrawnZones:
 
 
 def zone_loss(
-    credit: CreditMap, needs: Sequence[BlockNeed], field: Field, spreader: Spreader, money: Economics | None
+    credit: CreditMap,
+    needs: Sequence[BlockNeed],
+    field: Field,
+    spreader: Spreader,
+    money: response.Economics | None,
 ) -> Loss:
     """What every product rate costs every cell that is spread.
 

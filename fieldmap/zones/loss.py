@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from fieldmap.budget import mean_squared_shortfall, short_for
+from fieldmap.budget import response
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -162,7 +162,7 @@ class MoneyLoss:
         kind = np.full(plateau.shape, -1, dtype=np.int64)
         kind[inside] = code
         desired = np.full(plateau.shape, np.nan)
-        desired[inside] = np.maximum(rate - short_for(price / (2 * bend), doubt), 0.0)
+        desired[inside] = np.maximum(rate - response.short_for(price / (2 * bend), doubt), 0.0)
         own_bend = np.empty(cells.size)
         own_bend[code] = bend
         rates, doubts = (np.bincount(code, each) / cells for each in (rate, doubt))
@@ -203,7 +203,7 @@ class MoneyLoss:
         inside = self.kind >= 0
         kind, rate = self.kind[inside], rate_kg_ha[inside]
         plateau, sd, bend = (each[kind] for each in (self.plateau, self.sd, self.curvature))
-        cost = bend * mean_squared_shortfall(plateau - rate, sd) + self.price * rate
+        cost = bend * response.mean_squared_shortfall(plateau - rate, sd) + self.price * rate
         return float((cost - self._least()[kind]).mean())
 
     def squared(self, rates: Floats) -> float:
@@ -214,23 +214,27 @@ class MoneyLoss:
 
     def _of_kinds(self, rates: Floats) -> Floats:
         """Loss of a cell of each kind at each rate, (kinds, rates)."""
-        short = mean_squared_shortfall(self.plateau[:, None] - rates, self.sd[:, None])
+        short = response.mean_squared_shortfall(self.plateau[:, None] - rates, self.sd[:, None])
         cost = self.curvature[:, None] * short + self.price * rates
         return np.maximum(cost - self._least()[:, None], 0.0)
 
     def _least(self) -> Floats:
         """What a cell of each kind costs at its best rate, (kinds,)."""
-        short = short_for(self.price / (2 * self.curvature), self.sd)
+        short = response.short_for(self.price / (2 * self.curvature), self.sd)
         best = np.maximum(self.plateau - short, 0.0)
-        return self.curvature * mean_squared_shortfall(self.plateau - best, self.sd) + self.price * best
+        return (
+            self.curvature * response.mean_squared_shortfall(self.plateau - best, self.sd) + self.price * best
+        )
 
     def _border(self, low: float, high: float, sd: Floats, bend: float) -> Floats:
         """Desired rate at which two rates cost the same, for each standard error: halving between the two."""
-        short = short_for(np.full_like(sd, self.price / (2 * bend)), sd)
+        short = response.short_for(np.full_like(sd, self.price / (2 * bend)), sd)
 
         def lower_is_dearer(desired: Floats) -> NDArray[np.bool_]:
             plateau = desired + short
-            saved = mean_squared_shortfall(plateau - low, sd) - mean_squared_shortfall(plateau - high, sd)
+            saved = response.mean_squared_shortfall(plateau - low, sd) - response.mean_squared_shortfall(
+                plateau - high, sd
+            )
             return np.asarray(bend * saved > self.price * (high - low))
 
         return _halved(lower_is_dearer, np.full_like(sd, low), np.full_like(sd, high))

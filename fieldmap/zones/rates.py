@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
     from fieldmap.agronomy import Product
-    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.budget import BlockNeed, response
     from fieldmap.credit import CreditDraws, CreditMap
     from fieldmap.field import Field, Grid
     from fieldmap.plan import Spreader
@@ -139,7 +139,7 @@ def rate_zones(
     spreader: Spreader,
     confidence: float,
     cap: bool,
-    money: Economics | None,
+    money: response.Economics | None,
 ) -> ZoneMap:
     """Give every zone its rate.
 

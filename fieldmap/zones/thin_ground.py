@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.budget import due_kg_ha
+from fieldmap.budget import response
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rate_kg_ha, product_rates_kg_ha
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fieldmap.budget import BlockNeed, Economics
+    from fieldmap.budget import BlockNeed
     from fieldmap.field import Field
     from fieldmap.plan import Spreader
 
@@ -54,7 +54,7 @@ def hold_back(
     *,
     spreader: Spreader,
     cap: bool,
-    money: Economics | None,
+    money: response.Economics | None,
 ) -> tuple[Floats, ThinZone | None]:
     """Cap the highest-rate zone at the flat rate, where that is asked for.
 
@@ -81,7 +81,7 @@ def hold_back(
     used = np.unique(level[level >= 0])
     highest = float(rate_kg_ha[used].max())
     product = spreader.product_entry
-    due = due_kg_ha(credit_used_kg_ha, needs, field, money)
+    due = response.due_kg_ha(credit_used_kg_ha, needs, field, money)
     of_block = np.array([_mean(due[field.spread_index == k]) for k in range(len(needs))])
     here = np.isin(level, used[rate_kg_ha[used] == highest])
     wanted = product_rate_kg_ha(of_block[field.block_index[here]].mean(), product)
@@ -94,13 +94,13 @@ def hold_back(
 
 
 def _of_one_block(
-    highest_kg_ha: float, due_kg_ha: Floats, here: NDArray[np.bool_], field: Field, spreader: Spreader
+    highest_kg_ha: float, due_n_kg_ha: Floats, here: NDArray[np.bool_], field: Field, spreader: Spreader
 ) -> ThinZone | None:
-    """The block that the zone gives most above its own flat rate; `due_kg_ha` (blocks,) is nitrogen, as due."""
+    """The block that the zone gives most above its own flat rate; `due_n_kg_ha` (blocks,) is nitrogen, as due."""
     product = spreader.product_entry
     rates = product_rates_kg_ha(spreader)
     inside = np.unique(field.block_index[here])
-    flats = [nearest_rate_kg_ha(float(product_rate_kg_ha(due_kg_ha[k], product)), rates) for k in inside]
+    flats = [nearest_rate_kg_ha(float(product_rate_kg_ha(due_n_kg_ha[k], product)), rates) for k in inside]
     flat_kg_ha, block = min(zip(flats, inside.tolist(), strict=True))
     if flat_kg_ha >= highest_kg_ha:
         return None

@@ -1,12 +1,17 @@
 """The agronomic tables: complete, marked honestly, and checked as they load."""
 
+import ast
+from pathlib import Path
+
 import pytest
 
+from fieldmap import agronomy
 from fieldmap.agronomy import tables
 from fieldmap.agronomy.entries import STAGES
 from fieldmap.agronomy.lookup import find, mark_of, nearest
 from fieldmap.agronomy.sources import sources, weakest_mark
 from fieldmap.agronomy.tables import cover_crops, crops, products, season
+from fieldmap.plan.credit_kinds import CREDIT_KINDS
 from fieldmap.units import KG_HA_PER_LB_AC
 
 TABLES = {"cover_crops": cover_crops, "crops": crops, "products": products, "season": season}
@@ -275,3 +280,32 @@ def drop(key):
 def test_a_fault_in_a_table_is_named(altered, table, change, message):
     with pytest.raises(ValueError, match=message):
         altered(table, change)
+
+
+def asked_by_name(tree):
+    """The words that code compares with, or looks up in a table of its own."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare):
+            parts = [part for side in (node.left, *node.comparators) for part in ast.walk(side)]
+        elif isinstance(node, ast.Dict):
+            parts = [key for key in node.keys if key is not None]
+        elif isinstance(node, ast.Subscript):
+            parts = [node.slice]
+        elif isinstance(node, ast.MatchValue):
+            parts = [node.value]
+        else:
+            continue
+        yield from (
+            part.value for part in parts if isinstance(part, ast.Constant) and isinstance(part.value, str)
+        )
+
+
+def test_what_holds_for_a_product_stands_in_its_entry_and_not_in_code():
+    names = {name.lower() for entry in products() for name in (entry.name, *entry.aliases)} - {*CREDIT_KINDS}
+    found = {
+        (path.name, word)
+        for path in Path(agronomy.__file__).parents[1].rglob("*.py")
+        for word in asked_by_name(ast.parse(path.read_text(encoding="utf-8")))
+        if word.lower() in names
+    }
+    assert found == set()

@@ -17,7 +17,6 @@ from fieldmap.app.plans.draft import (
 from fieldmap.app.plans.plan_file import change_plan, save_file
 from fieldmap.app.plans.questions import (
     APPLICATION,
-    CREDIT_KEYS,
     CROP,
     QUESTIONS,
     RESPONSE,
@@ -34,6 +33,7 @@ from fieldmap.app.sketch import build_sketch, sample_points
 from fieldmap.demo import sample_farm
 from fieldmap.errors import InputError, Problem
 from fieldmap.pipeline.check import check
+from fieldmap.plan.credit_kinds import CREDIT_KINDS
 from fieldmap.plan.keys import plan_keys
 
 
@@ -147,7 +147,7 @@ def test_every_question_is_of_a_key_that_the_plan_knows():
     assert {key for key in needed if key.startswith(sections)} <= asked
 
 
-@pytest.mark.parametrize("source", CREDIT_KEYS)
+@pytest.mark.parametrize("source", CREDIT_KINDS)
 def test_every_credit_is_asked_with_its_unit_or_sort(source):
     sorts = {question.key: question.takes for question in credit_questions(source)}
     assert sorts.get("nitrogen") == "quantity"

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit import config
 from streamlit.testing.v1 import AppTest
+from support.formats import add_format
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.app.main import PAGES, settings
@@ -18,6 +19,8 @@ from fieldmap.app.plans.workspace import copy_plan, new_plan, workspace_folder
 from fieldmap.app.session.memory import Kept
 from fieldmap.app.session.results import confirm_cautions, file_to_hand_out
 from fieldmap.demo import sample_farm
+from fieldmap.export.registry import Format
+from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind
 
 ROOT = Path(__file__).parents[2]
 # Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
@@ -240,6 +243,23 @@ def test_each_sort_of_answer_is_saved(app, demo, label, kind, value, place):
     labelled(getattr(app, kind), label).set_value(value).run()
     assert not app.exception
     assert read_told(demo)[place[0]][place[1]] == place[2]
+
+
+def test_a_kind_of_credit_that_is_added_is_offered_and_asked_for(app, demo, monkeypatch):
+    new = CreditKind(
+        ways=(frozenset({"organic_matter_pct", "depth_m"}),), asked=("depth_m", "organic_matter_pct")
+    )
+    monkeypatch.setitem(CREDIT_KINDS, "old turf", new)
+    opened(app, demo, "upload")
+    labelled(app.selectbox, "Another credit").set_value("old turf").run()
+    labelled(app.button, "Add").click().run()
+    assert not app.exception
+    assert read_told(demo)["other_credits"][1] == {"source": "old turf"}
+    assert "for old turf depth and organic_matter is expected" in said(app)
+    labelled(app.text_input, "Organic matter").set_value("3").run()
+    labelled(app.text_input, "Depth of the sample").set_value("12").run()
+    assert {*read_told(demo)["other_credits"][1]} == {"source", "organic_matter", "depth"}
+    assert "is expected" not in said(app)
 
 
 def test_other_credits_come_and_go(app, demo):
@@ -565,6 +585,24 @@ def test_cautions_are_confirmed_once_for_a_plan(app, demo):
     change_plan(demo, [(("spreader", "product"), "calcium nitrate")])  # brings a caution of its own
     other = opened(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60), demo, "export")
     assert other.checkbox[0].label == "I have read the cautions"
+
+
+def test_a_format_that_is_added_is_offered_for_download(app, demo, monkeypatch):
+    new = Format(
+        "zones.xyz",
+        lambda _, path: path.write_text("0 0 1", encoding="utf-8"),
+        "chemical/x-xyz",  # no ending known to the app
+        "office",
+        "Zones as points. Any editor opens it.",
+        lambda _: "points",
+    )
+    add_format(monkeypatch, new)
+    opened(app, demo, "export")
+    app.checkbox[0].check().run()
+    assert not app.exception
+    assert "zones.xyz" in [button.label for button in app.get("download_button")]
+    assert "Zones as points. Any editor opens it." in said(app)
+    assert file_to_hand_out(demo, "zones.xyz") == b"0 0 1"
 
 
 def test_text_of_a_plan_is_shown_and_not_run(app, demo):

@@ -16,6 +16,7 @@ import pytest
 import shapely
 from lxml import html as lxml_html
 from shapely.geometry import box
+from support.formats import change_writer, names_in
 from support.small_fields import PLAN, boundary_geojson, random_places, samples_csv, trend
 
 from fieldmap.batch.fields import FieldRows, summarise
@@ -32,11 +33,10 @@ from fieldmap.batch.run import (
 )
 from fieldmap.cli import main as cli
 from fieldmap.errors import InputError, OutputExistsError
-from fieldmap.export.registry import PAGES, WRITERS
 from fieldmap.export.reproducible import versions
 from fieldmap.read.plan import _digest_of_large, file_digests, read_plan
 
-DATA = set(WRITERS) - set(PAGES)
+DATA = names_in("run", data_only=True)
 
 
 def write_plan(folder, number, *, farm="", product="urea", dry=None, name=None):
@@ -192,7 +192,7 @@ def test_a_field_is_kept_until_its_plan_its_inputs_or_what_is_asked_for_change(f
     (output / "piece-1" / "zones.csv").unlink()
     assert alone(plan_folder, output).state == "written"
     assert alone(plan_folder, output, data_only=False).state == "written"
-    assert {path.name for path in (output / "piece-1").iterdir()} == set(WRITERS)
+    assert {path.name for path in (output / "piece-1").iterdir()} == names_in("run")
     assert alone(plan_folder, output, data_only=False).state == "kept"
     assert alone(plan_folder, output).state == "written"
     assert {path.name for path in (output / "piece-1").iterdir()} == DATA
@@ -214,7 +214,7 @@ def test_a_field_that_fails_leaves_nothing_and_says_so_where_old_files_stand(
     plan_folder = shutil.copytree(farm_folder / "piece-1", tmp_path / "piece-1")
     output = tmp_path / "out"
     with monkeypatch.context() as patch:
-        patch.setitem(WRITERS, "surface.tif", lambda *_: 1 / 0)
+        change_writer(patch, "surface.tif", lambda *_: 1 / 0)
         failed = alone(plan_folder, output)
     assert (failed.state, failed.rows) == ("failed", None)
     assert failed.messages == ("ZeroDivisionError: division by zero",)

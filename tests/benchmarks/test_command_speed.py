@@ -11,7 +11,7 @@ import pytest
 
 from fieldmap import read_plan, run
 from fieldmap.export.folder import write_folder
-from fieldmap.export.registry import PAGES, WRITERS
+from fieldmap.export.registry import formats_in
 
 SAMPLE_GEO = Path(__file__).parents[2] / "sample_geo"
 KETTLE_BEND = SAMPLE_GEO / "kettle-bend"
@@ -69,18 +69,18 @@ def test_each_file(bench, tmp_path):
 
     def files():
         times = {}
-        for name, write in WRITERS.items():
-            (tmp_path / name).unlink(missing_ok=True)
+        for one in formats_in("run"):
+            (tmp_path / one.name).unlink(missing_ok=True)
             start = time.perf_counter()
-            write(result, tmp_path / name)
-            times[name] = time.perf_counter() - start
+            one.write(result, tmp_path / one.name)
+            times[one.name] = time.perf_counter() - start
         return times
 
     files()
     times = medians([files() for _ in range(5)])
     for name, seconds in times.items():
         bench(f"  file, 14 ha: {name}", seconds, measured=f"{1000 * seconds:.0f} ms")
-    data_s = sum(seconds for name, seconds in times.items() if name not in PAGES)
+    data_s = sum(times[one.name] for one in formats_in("run", data_only=True))
     bench("data files, 14 ha", data_s, limit="0.5 s")
     start = time.perf_counter()
     write_folder(result, tmp_path / "out")

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from playwright.sync_api import expect
+from support.formats import names_in
 from support.server import ROOT, dropper, served
 
 from fieldmap import read_plan, run
@@ -20,7 +21,6 @@ from fieldmap.app.plans.plan_file import change_plan, read_told
 from fieldmap.app.plans.workspace import copy_plan, new_plan
 from fieldmap.demo import sample_farm
 from fieldmap.export.folder import write_folder
-from fieldmap.export.registry import WRITERS
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)
@@ -118,8 +118,8 @@ def test_from_demo_to_zip_in_six_clicks(tab, workspace, tmp_path):
     folder = workspace / "demo-kettle-bend"
     write_folder(run(read_plan(folder)), tmp_path / "cli")
     with zipfile.ZipFile(path) as archive:
-        assert sorted(archive.namelist()) == sorted(WRITERS)
-        for name in WRITERS:
+        assert sorted(archive.namelist()) == sorted(names_in("run"))
+        for name in names_in("run"):
             ours, theirs = archive.read(name), (tmp_path / "cli" / name).read_bytes()
             if name == "zones.gpkg":  # says when it was written
                 ours, theirs = (

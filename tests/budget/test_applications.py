@@ -13,6 +13,7 @@ import rasterio
 from defusedxml import ElementTree
 from pypdf import PdfReader
 from shapely.geometry import box, shape
+from support.formats import names_in
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.advice.applications import split_text
@@ -22,7 +23,6 @@ from fieldmap.errors import OutputExistsError
 from fieldmap.export.describe import describe
 from fieldmap.export.folder import write_folder
 from fieldmap.export.formats.result_json import figures
-from fieldmap.export.registry import FOR_A_SPREADER, OF_AN_APPLICATION, WRITERS
 from fieldmap.report.summary import application_title, five_numbers
 from fieldmap.season.balance import Balance
 from fieldmap.season.timing import split_by_season
@@ -206,9 +206,9 @@ def test_one_application_writes_what_none_does(plan_folder, tmp_path, monkeypatc
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     for name, extra in (("none", ""), ("one", apply("2026-05-20", 1))):
         write_folder(run(read_plan(plan_folder(extra=extra, name=f"plan-{name}"))), tmp_path / name)
-    assert {file.name for file in (tmp_path / "one").iterdir()} == set(WRITERS)
+    assert {file.name for file in (tmp_path / "one").iterdir()} == names_in("run")
     hashed = {"zones.gpkg", "map.html", "report.pdf", "result.json"}  # they show the plan's hash
-    for name in set(WRITERS) - hashed:
+    for name in names_in("run") - hashed:
         assert (tmp_path / "none" / name).read_bytes() == (tmp_path / "one" / name).read_bytes(), name
     none, one = (json.loads((tmp_path / name / "result.json").read_text()) for name in ("none", "one"))
     assert one["applications"][0]["date"] == "2026-05-20"
@@ -442,18 +442,19 @@ def test_each_application_has_a_folder_of_its_own_files(three):
     names = {
         entry.name: {file.name for file in entry.iterdir()} for entry in folder.iterdir() if entry.is_dir()
     }
-    machine = {*OF_AN_APPLICATION, *FOR_A_SPREADER}
+    each = {"zones.geojson", "zones.gpkg", "zones.csv", "surface.tif"}
+    machine = each | {"zones_shapefile.zip", "taskdata_grid.zip", "taskdata_zones.zip", "loads.csv"}
     assert names == {
         "application-1": machine,
         "application-2": machine,
-        "application-3": {*OF_AN_APPLICATION, "drip.csv"},
+        "application-3": each | {"drip.csv"},
     }
-    assert {file.name for file in folder.iterdir() if file.is_file()} == set(WRITERS)
+    assert {file.name for file in folder.iterdir() if file.is_file()} == names_in("run")
 
 
 def test_the_files_at_the_top_are_the_firsts(three):
     _, folder = three
-    for name in (*OF_AN_APPLICATION, *FOR_A_SPREADER):
+    for name in names_in("spread"):
         if name != "zones.gpkg":  # written at another second
             assert (folder / name).read_bytes() == (folder / "application-1" / name).read_bytes(), name
 
@@ -497,7 +498,7 @@ def test_zones_and_rasters_reopen_to_the_applications_own_rates(three, number):
     assert float(product.mean()) == pytest.approx(
         float(np.nanmean(one.spread.zone_map.product_kg_ha)), rel=1e-5
     )
-    for name in (*OF_AN_APPLICATION, *(FOR_A_SPREADER if number < 3 else ("drip.csv",))):
+    for name in names_in("spread" if number < 3 else "drip"):
         assert describe(own / name)
 
 

@@ -3,7 +3,7 @@
 import importlib.util
 from pathlib import Path
 
-from fieldmap.plan import plan_keys
+from fieldmap.plan.keys import plan_keys
 
 DOCS = Path(__file__).parents[2] / "docs"
 

@@ -12,6 +12,7 @@ import rasterio
 import shapely
 from pypdf import PdfReader
 from shapely.geometry import MultiPolygon, box, shape
+from support.formats import change_writer, names_in
 from support.rfc7946 import violations
 from support.small_fields import with_zone_map
 
@@ -21,7 +22,6 @@ from fieldmap.export.describe import describe
 from fieldmap.export.folder import write_folder
 from fieldmap.export.formats.csv import defused
 from fieldmap.export.formats.geojson import cut_at_180
-from fieldmap.export.registry import WRITERS
 from fieldmap.field.projection import true_area_ha
 from fieldmap.report.summary import five_numbers, zone_cells
 
@@ -59,7 +59,7 @@ def zones(written):
 
 def test_every_file_is_written(written):
     assert {file.name for file in written[1].iterdir()} == FILES
-    assert set(WRITERS) == FILES
+    assert names_in("run") == FILES
 
 
 # Rules of RFC 7946 with the section that states each; our own checker names the section of what it finds.
@@ -300,7 +300,7 @@ def test_a_failure_half_way_leaves_everything_as_it_was(tmp_path, lower_plot_res
         path.write_text("half")
         raise OSError("disk full")
 
-    monkeypatch.setitem(WRITERS, "result.json", fail)
+    change_writer(monkeypatch, "result.json", fail)
     with pytest.raises(OSError, match="disk full"):
         write_folder(lower_plot_result, folder, overwrite=overwrite)
     assert folder.exists() == overwrite

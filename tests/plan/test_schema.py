@@ -11,7 +11,7 @@ from support.small_fields import PLAN
 
 from fieldmap import units
 from fieldmap.errors import InputError
-from fieldmap.plan import plan_keys
+from fieldmap.plan.keys import plan_keys
 from fieldmap.plan.schema import plan_schema, schema_text
 from fieldmap.read import parse_plan
 

@@ -109,3 +109,11 @@ def test_a_dense_sensor_layer_is_mapped_from_near_samples(plan_folder):
     result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=dry)))
     assert result.stand.biomass.method == "kriging from near samples"
     assert error(result) < 250.0  # half of one reading's noise
+
+
+def test_a_dense_layer_is_mapped_with_the_model_of_every_map(plan_folder, monkeypatch):
+    xy = np.random.default_rng(6).uniform((1.0, 1.0), (299.0, 199.0), (2200, 2))
+    plan = read_plan(plan_folder(xy=xy, dry_kg_ha=np.maximum(stand(*xy.T), 0.0)))
+    monkeypatch.setattr("fieldmap.stand.surfaces.MAP_MODEL", "gaussian")
+    with pytest.raises(ValueError, match=r"covariance model is 'gaussian'; expected one of 'exponential'"):
+        run(plan)

@@ -20,7 +20,7 @@ from fieldmap.app.session.results import (
     need_result,
     prepare_files,
 )
-from fieldmap.export import DRIP, WRITERS, application_files
+from fieldmap.export import registry
 from fieldmap.report import summary
 
 if TYPE_CHECKING:
@@ -29,58 +29,22 @@ if TYPE_CHECKING:
     from fieldmap.pipeline import Result
 
 
-# Who reads it; name; what it is, what opens it, what to check first.
-GROUPS = {
-    "For the spreader": {
-        "taskdata_grid.zip": "Task data by ISO 11783-10 as a grid. Check the rate shown in one zone.",
-        "taskdata_zones.zip": "The same as polygons, for terminals that draw zones. Check the rate in one zone.",
-        "zones_shapefile.zip": "Zones as a shapefile: RATE is of product, in UNIT. Check the column that is read.",
-        "loads.csv": "Where each load runs out. Any spreadsheet opens it.",
-    },
-    "For the office": {
-        "zones.geojson": "Zones with every figure, by RFC 7946. rate_n is nitrogen, product what is spread.",
-        "zones.gpkg": "Zones, samples, boundary and strips as layers of one GeoPackage, for a GIS.",
-        "surface.tif": "Biomass, credit, what is missing and the rates as bands of a GeoTIFF, for a GIS.",
-        "zones.csv": "The zone table. Any spreadsheet opens it.",
-        "season.csv": "Week by week: released, taken up, short, spare. Any spreadsheet opens it.",
-        "result.json": "Every figure with its source, for a machine to read.",
-    },
-    "For the grower": {
-        "report.pdf": "Four pages to keep: map, tables, how sure, sources and cautions. Act on page 1.",
-        "card.pdf": "One page for phone or clipboard.",
-        "map.html": "The map as one file: opens in any browser without a network, on a phone too.",
-        "samples.gpx": "The samples as waypoints for a handheld.",
-    },
-}
-
-DRIP_TABLE = "What goes through drip, by block and zone, and by block. Any spreadsheet opens it."
-
-MIME = {
-    "csv": "text/csv",
-    "geojson": "application/geo+json",
-    "gpkg": "application/geopackage+sqlite3",
-    "gpx": "application/gpx+xml",
-    "html": "text/html",
-    "json": "application/json",
-    "pdf": "application/pdf",
-    "tif": "image/tiff",
-    "zip": "application/zip",
-}
+ZIP = "application/zip"
+GROUPS = {"spreader": "For the spreader", "office": "For the office", "grower": "For the grower"}
 
 
-def groups_of(result: Result) -> dict[str, dict[str, str]]:
-    """The files by who reads them; of several applications each has its own after them."""
-    if len(result.applications) == 1:
-        return GROUPS
-    what = {DRIP: DRIP_TABLE} | {name: text for files in GROUPS.values() for name, text in files.items()}
-    own = {
-        summary.application_title(one): {
-            f"application-{one.application.number}/{name}": what[name]
-            for name in application_files(one.application)
-        }
-        for one in result.applications
+def groups_of(result: Result) -> dict[str, dict[str, registry.Format]]:
+    """The files by who reads them, each by its path; of several applications each has its own after them."""
+    groups = {
+        title: {one.name: one for one in registry.formats_in("run") if one.reader == reader}
+        for reader, title in GROUPS.items()
     }
-    return GROUPS | own
+    for one_map in result.applications if len(result.applications) > 1 else ():
+        groups[summary.application_title(one_map)] = {
+            f"{registry.application_folder(one_map.application.number)}/{one.name}": one
+            for one in registry.formats_of_application(one_map.application)
+        }
+    return groups
 
 
 @st.fragment
@@ -101,11 +65,11 @@ def _downloads(folder: Path, result: Result) -> None:
     prepare_files(folder, result)
     everything, plan = st.columns([1, 3])
     everything.download_button(
-        "Download all files", partial(all_files, folder), f"{folder.name}.zip", MIME["zip"], type="primary",
+        "Download all files", partial(all_files, folder), f"{folder.name}.zip", ZIP, type="primary",
         on_click="ignore", key="all files",
     )  # fmt: skip
     plan.download_button(
-        "The plan folder", partial(plan_zip, folder), f"{folder.name}-plan.zip", MIME["zip"], on_click="ignore",
+        "The plan folder", partial(plan_zip, folder), f"{folder.name}-plan.zip", ZIP, on_click="ignore",
         help="Plan and inputs, to be opened on another computer or by the command line.",
     )  # fmt: skip
     st.caption(
@@ -114,13 +78,13 @@ def _downloads(folder: Path, result: Result) -> None:
     )
     for group, files in groups_of(result).items():
         st.subheader(group, anchor=False)
-        for name, what in files.items():
+        for name, one in files.items():
             button, text = st.columns([1, 3], vertical_alignment="center")
             button.download_button(
                 name, partial(file_to_hand_out, folder, name), name.replace("/", "-"),
-                MIME[name.rpartition(".")[2]], on_click="ignore", key=name,
+                one.media_type, on_click="ignore", key=name,
             )  # fmt: skip
-            text.write(plain(what))
+            text.write(plain(one.says))
     with st.expander("All cautions"):
         for caution in result.cautions:
             st.markdown(f"- {plain(caution)}")
@@ -150,9 +114,6 @@ def page() -> None:
     result = need_result(folder)
     downloads(folder, result)
     preview(folder, result)
-
-
-assert {name for files in GROUPS.values() for name in files} == {*WRITERS}  # noqa: S101 - each file is explained
 
 
 page()

@@ -29,6 +29,7 @@ from fieldmap.app.session.open_plan import go_to, need_open_plan
 from fieldmap.app.session.results import average_of, draft_of
 from fieldmap.app.sketch import build_sketch, drawn_geojson
 from fieldmap.errors import InputError
+from fieldmap.plan import credit_kinds
 from fieldmap.read import columns
 from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
 
@@ -414,12 +415,14 @@ def _other(folder: Path, draft: Draft) -> None:
         "other_credits",
         lambda _, credit: str(credit.get("source")),
         lambda credit: (
-            form.credit_questions(credit["source"]) if credit.get("source") in form.CREDIT_KEYS else ()
+            form.credit_questions(credit["source"])
+            if credit.get("source") in credit_kinds.CREDIT_KINDS
+            else ()
         ),
     )
     chosen, button = st.columns([3, 1], vertical_alignment="bottom")
     source = chosen.selectbox(
-        "Another credit", list(form.CREDIT_KEYS), index=None, placeholder="choose its source"
+        "Another credit", list(credit_kinds.CREDIT_KINDS), index=None, placeholder="choose its source"
     )
     with button:
         _add(folder, "other_credits", {"source": source}, "Add", disabled=source is None)

@@ -14,7 +14,7 @@ from fieldmap.app.plans.plan_file import read_told
 from fieldmap.credit import draw_credit
 from fieldmap.errors import InputError
 from fieldmap.pipeline import check, courses_of, reckon, run, survey
-from fieldmap.plan import Plan, model_in
+from fieldmap.plan import Plan, keys
 from fieldmap.read import PLAN_FILE, parse_plan, read_boundary, read_no_spread, read_plan, read_samples
 from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
 from fieldmap.zones import mean_credit
@@ -162,7 +162,7 @@ def _is_of_sections(told: dict[str, Any]) -> bool:
     """Whether what a plan holds is tables where sections belong, and blocks by name."""
     for name, field in Plan.model_fields.items():
         value = told.get(field.alias or name)
-        if value is None or model_in(field.annotation) is None:
+        if value is None or keys.model_in(field.annotation) is None:
             continue
         several = get_origin(field.annotation) is tuple
         entries = value if several and isinstance(value, list) else [value]

@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from fieldmap import agronomy
-from fieldmap.plan import plan_keys
+from fieldmap.plan import OtherCredit, credit_kinds
+from fieldmap.plan import keys as known_keys
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from fieldmap.plan import Key
     from fieldmap.units import Kind
 
 
 Takes = Literal["quantity", "choice", "choices", "date", "flag", "number", "whole number", "text"]
 _ASKED: dict[str, Takes] = {sort: sort for sort in get_args(Takes)}  # all else as text, such as a price
-_KEYS = {(key.section, key.key): key for key in plan_keys()}
+_KEYS = {(key.section, key.key): key for key in known_keys.plan_keys()}
 Told = dict[str, Any]
 
 
@@ -50,7 +50,7 @@ class Question:
     left_open: str = ""
 
     @property
-    def _key(self) -> Key:
+    def _key(self) -> known_keys.Key:
         return _KEYS[self.section, self.key]
 
     @property
@@ -248,18 +248,6 @@ PRICES = (
     Question("prices", "cover_crop", "Cost of the cover crop, such as 95 USD/ha", "Seed, inoculant and field work "
              "together."),
 )  # fmt: skip
-# How much, by source; the app asks for one of the sets.
-CREDIT_KEYS = {
-    "irrigation water": ("nitrate_n", "water"),
-    "soil nitrate": ("nitrate_n", "depth", "bulk_density", "sampled"),
-    "soil organic matter": ("organic_matter",),
-    "compost": ("total_n", "share", "applied"),
-    "manure": ("total_n", "share", "applied", "raw"),
-    "previous legume": ("crop", "ended", "nitrogen"),
-    "starter": ("nitrogen",),
-    "earlier years": ("nitrogen",),
-}
-
 CREDIT_LABELS = {
     "nitrate_n": "Nitrate-N",
     "water": "Water over the season",
@@ -279,9 +267,10 @@ CREDIT_LABELS = {
 
 def credit_questions(source: str) -> tuple[Question, ...]:
     """What is asked of another credit: what was measured, or the nitrogen itself."""
-    keys = CREDIT_KEYS[source]
+    kind = credit_kinds.credit_kind(source)
+    keys = [OtherCredit.model_fields[name].alias or name for name in kind.asked]
     asked = [Question("other_credits", key, CREDIT_LABELS[key]) for key in keys]
-    if "nitrogen" not in keys:
+    if "nitrogen" not in keys and credit_kinds.NITROGEN in kind.ways:
         asked.append(Question("other_credits", "nitrogen", "Or the nitrogen itself, where it is known"))
     return (*asked, Question("other_credits", "block", "Block", left_open="every block"))
 

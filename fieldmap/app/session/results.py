@@ -23,7 +23,7 @@ from fieldmap.app.session.memory import (
 from fieldmap.app.session.messages import BROKEN, LOG
 from fieldmap.app.session.open_plan import CAUTIONS_READ, go_to
 from fieldmap.errors import InputError, Problem
-from fieldmap.export import files_of
+from fieldmap.export import registry
 from fieldmap.pipeline import Result, run, stand_key, survey
 from fieldmap.read import file_digests, read_plan
 from fieldmap.webmap import page, pixels
@@ -154,7 +154,7 @@ def map_of(folder: Path, result: Result) -> str:
 def _file(key: str, name: str, _result: Result) -> bytes:  # noqa: ARG001
     with tempfile.TemporaryDirectory(prefix="fieldmap-") as beside:
         path = Path(beside, Path(name).name)
-        files_of(_result)[name](path)
+        registry.write_file(_result, name, path)
         return path.read_bytes()
 
 
@@ -166,7 +166,7 @@ def file_of(folder: Path, result: Result, name: str) -> bytes:
 def prepare_files(folder: Path, result: Result) -> None:
     """Write every file of a run beforehand, with a bar that says how far it is."""
     bar = st.progress(0.0, text="Writing the files")
-    names = list(files_of(result))
+    names = list(registry.files_of(result))
     for number, name in enumerate(names, start=1):
         file_of(folder, result, name)
         bar.progress(number / len(names), text=f"Writing the files: {name}")
@@ -181,7 +181,7 @@ def file_to_hand_out(folder: Path, name: str) -> bytes:
 def all_files(folder: Path) -> bytes:
     """Every file of the plan as it stands when it is asked for, in one zip."""
     result = _result_to_hand_out(folder)
-    return zip_files([(name, file_of(folder, result, name)) for name in files_of(result)])
+    return zip_files([(name, file_of(folder, result, name)) for name in registry.files_of(result)])
 
 
 def _result_to_hand_out(folder: Path) -> Result:
