@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fieldmap.budget.sidedress import following
-from fieldmap.plan import NEED_MAX_KG_HA
+from fieldmap.plan import Crop
 from fieldmap.season import split_by_season
 from fieldmap.spreader import RATES_MAX
 
@@ -90,7 +90,7 @@ def _own_spreader(section: ApplicationSection, spreader: Spreader, least_recover
         changes["product"] = section.product
     if section.method == "through drip":
         product = section.product_of(spreader)
-        most_kg_ha = NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
+        most_kg_ha = Crop.NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
         changes["rate_min_kg_ha"] = 0.0
         changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
     return spreader.model_copy(update=changes)

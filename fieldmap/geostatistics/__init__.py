@@ -1,7 +1,7 @@
 """The kriging engine: covariances, exact and local kriging, the likelihood-averaged surface, its diagnostics."""
 
+from fieldmap.geostatistics import covariate
 from fieldmap.geostatistics.covariance import MAP_MODEL, Covariance
-from fieldmap.geostatistics.covariate import SCALES_M, choose_scale, smooth
 from fieldmap.geostatistics.drift import spread_within
 from fieldmap.geostatistics.kriging import krige, leave_one_out
 from fieldmap.geostatistics.likelihood import LEAST_SAMPLES
@@ -21,10 +21,9 @@ __all__ = [
     "LEAST_SAMPLES",
     "MAP_MODEL",
     "MOST_SAMPLES",
-    "SCALES_M",
     "Covariance",
     "SurfaceFit",
-    "choose_scale",
+    "covariate",
     "empirical_variogram",
     "fit_surface",
     "joint",
@@ -35,6 +34,5 @@ __all__ = [
     "next_samples",
     "one_blas_thread",
     "predict",
-    "smooth",
     "spread_within",
 ]

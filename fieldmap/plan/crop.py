@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -16,11 +16,12 @@ from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
 
 YIELD_MAX_T_HA = 250.0  # no vegetable yields as much
-NEED_MAX_KG_HA = 600.0  # judgement: half as much again as the largest published rate
 
 
 class Crop(Section):
     """[crop], or what [[block]] makes of it for one block: the vegetable, its season and its need."""
+
+    NEED_MAX_KG_HA: ClassVar[float] = 600.0  # judgement: half as much again as the largest published rate
 
     name: str = Field(description="The vegetable; fieldmap tables crops lists them.")
     planted: dt.date = Field(description="Day of planting; what the soil has lost by then is not credited.")
@@ -94,12 +95,12 @@ class Crop(Section):
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
-        if self.need_kg_ha > NEED_MAX_KG_HA:
+        if self.need_kg_ha > self.NEED_MAX_KG_HA:
             raise WrongValueError(
                 f"need comes to {rate_text(self.need_kg_ha, 'metric')} ({rate_text(self.need_kg_ha, 'us')}) of "
                 "nitrogen",
-                f"no vegetable needs more than {rate_text(NEED_MAX_KG_HA, 'metric')} "
-                f"({rate_text(NEED_MAX_KG_HA, 'us')}): check the unit",
+                f"no vegetable needs more than {rate_text(self.NEED_MAX_KG_HA, 'metric')} "
+                f"({rate_text(self.NEED_MAX_KG_HA, 'us')}): check the unit",
             )
         if self.harvested <= self.planted:
             raise WrongValueError(f"harvested {self.harvested} is not after planted {self.planted}")

@@ -12,7 +12,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator
 
 from fieldmap.errors import WrongValueError
 from fieldmap.plan.credits import OtherCredit, SidedressTest, SoilTest, Weather
@@ -82,6 +82,7 @@ class Plan(Section):
     strips: Strips | None = Field(None, description="Check strips.")
     thin_ground: ThinGround = Field(default_factory=ThinGround, description="Why the stand is thin.")
     folder: Path = Field(exclude=True)
+    _told: dict[str, Any] = PrivateAttr(default_factory=dict)
 
     @field_validator("block")
     @classmethod
@@ -184,6 +185,28 @@ class Plan(Section):
     def crop_of(self, block: str) -> Crop:
         """The vegetable of a block."""
         return next((own.crop for own in self.block if own.block == block), self.crop)
+
+    @classmethod
+    def of(cls, content: dict[str, Any], folder: Path, *, told: dict[str, Any]) -> Plan:
+        """A plan out of checked content; `told` is what was written, which `replace` goes back to."""
+        plan = cls.model_validate({**content, "folder": folder})
+        plan._told = told  # noqa: SLF001 - its own
+        return plan
+
+    def replace(self, **changes: Any) -> Plan:
+        """The plan with other values, written and checked as in plan.toml; None leaves a key out.
+
+        ``plan.replace(need="120 lb/ac")`` for a key that one section alone has, else
+        ``plan.replace(crop={"need": "120 lb/ac", "harvested": dt.date(2026, 9, 1)})``.
+
+        Raises
+        ------
+        InputError
+            For a key that is not known, and for a value that cannot be, with the words for plan.toml.
+        """
+        from fieldmap.plan.parse import changed, parse_plan  # they make plans
+
+        return parse_plan(changed(self._told, changes), self.folder)
 
     def covers(self, blocks: Iterable[str]) -> tuple[CoverCrop, ...]:
         """The cover crop of each block, in their order."""

@@ -10,13 +10,12 @@ from fieldmap.read.plan import (
     inputs_told,
     named_files,
     not_toml,
-    parse_plan,
     read_plan,
 )
 from fieldmap.read.samples import SampleTable, read_samples
 
 __all__ = [
     "PLAN_FILE", "SampleTable", "columns", "file_digests", "files", "inputs_told", "layers", "named_files",
-    "not_toml", "parse_plan", "read_boundary", "read_covariates", "read_delimited", "read_inputs", "read_no_spread",
+    "not_toml", "read_boundary", "read_covariates", "read_delimited", "read_inputs", "read_no_spread",
     "read_plan", "read_samples",
 ]  # fmt: skip

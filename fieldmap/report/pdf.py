@@ -20,6 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
+    KeepInFrame,
     KeepTogether,
     PageBreak,
     Paragraph,
@@ -59,6 +60,7 @@ from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Sequence
 
     from matplotlib.figure import Figure
     from reportlab.pdfgen.canvas import Canvas
@@ -71,57 +73,97 @@ rl_config.useA85 = 0  # pictures as they are: a quarter smaller, and written in 
 MAPS_IN, MAPS_A_PAGE = 5.0, 2  # of several applications, the height of two maps on the first page
 LOADS_SHOWN = 8  # the rest is in loads.csv
 MARGIN = 0.7 * inch
+FRAME_PADDING = 6  # what reportlab keeps free inside the margins, points
+HIGHEST = 100_000.0  # as good as endless, points
+SMALLEST = 0.75  # a page is printed no smaller than this, so that it can be read in the field
+CARD_MAPS_IN = (3.9, 3.2, 2.6)  # heights of the card's map, the first that leaves room for the rest
 INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
 DPI = 150
 Story = list[Any]
 
 
 def build_report(result: Result, *, date: dt.date) -> bytes:
-    """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions."""
+    """Four pages: what to do; zones, ledger and loads; how sure; assumptions, sources and cautions.
+
+    A page with more on it than usual is printed smaller; only very many zones, or several applications, run over.
+    """
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
     season = _season(result, width)  # with several maps on the first page there is no room for it
-    story: Story = [
-        *_first_page(result, width, date),
-        *([*season, PageBreak()] if len(result.applications) == 1 else [PageBreak(), *season]),
-        *_tables_page(result, width),
-        PageBreak(),
-        *_doubt_page(result, width),
-        PageBreak(),
-        *_sources_page(result),
-    ]
-    return _pdf(story, page, title=f"{result.plan.name}: supplemental nitrogen")
+    first, tables = _first_page(result, width, date), _tables_page(result, width)
+    one_map = len(result.applications) == 1
+    pages = (
+        [*first, *season] if one_map else first,
+        tables if one_map else [*season, *tables],
+        _doubt_page(result, width),
+        _sources_page(result),
+    )
+    return _pdf(
+        [_fitted(story, page) for story in pages], page, title=f"{result.plan.name}: supplemental nitrogen"
+    )
 
 
 def build_card(result: Result, *, date: dt.date) -> bytes:
     """One page for the clipboard: the map, the five numbers, the zones, the notes.
 
-    Of several applications each has a page of its own, and the notes have the last.
+    Where there is much to say the map gives way, then the notes, which the report has in full. Of several
+    applications each has a page of its own, and the notes have the last.
     """
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
+    title = f"{result.plan.name}: card"
     notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
-    several = len(result.applications) > 1
-    height_in = 3.2 if several else 3.9  # all numbers are told on each page
-    story: Story = []
-    for one in result.applications:
-        story += [
-            *_heading(result, date),
-            *_application(one),
-            _picture(rate_picture(result, one, width_in=width / inch, height_in=height_in)),
-            *_numbers(result),
-            Spacer(0, 8),
-            _zone_table(one, result, width),
-            Spacer(0, 6),
-            _text("Credit with its 90 % interval in brackets.", "small"),
-            *(
-                [_text(f"{result.cautions[0]} More on the last page.", "small"), PageBreak()]
-                if several
-                else []
-            ),
-        ]
-    story += [*_heading(result, date), notes] if several else [notes]
-    return _pdf(story, page, title=f"{result.plan.name}: card")
+    if len(result.applications) > 1:
+        more = _text(f"{result.cautions[0]} More on the last page.", "small")
+        pages = [[*_card(result, one, width, date, CARD_MAPS_IN[1]), more] for one in result.applications]
+        return _pdf(
+            [_fitted(story, page) for story in (*pages, [*_heading(result, date), notes])], page, title=title
+        )
+    number = len(result.warnings)
+    short = _text(f"{result.cautions[0]} The report has {number} more notes: read them first.", "source")
+    ways = [(map_in, text) for text in (notes, short) for map_in in CARD_MAPS_IN]
+    stories = [[*_card(result, result.applications[0], width, date, map_in), text] for map_in, text in ways]
+    story = next((each for each in stories if _height(each, width) <= _room(page)), stories[-1])
+    return _pdf([[_shrunk(story, page)]], page, title=title)
+
+
+def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_in: float) -> Story:
+    """What a card says of an application, but for the notes."""
+    return [
+        *_heading(result, date),
+        *_application(one),
+        _picture(rate_picture(result, one, width_in=width / inch, height_in=map_in)),
+        *_numbers(result),
+        Spacer(0, 8),
+        _zone_table(one, result, width),
+        Spacer(0, 6),
+        _text("Credit with its 90 % interval in brackets.", "small"),
+    ]
+
+
+def _room(page: tuple[float, float]) -> float:
+    return page[1] - 2 * MARGIN - 2 * FRAME_PADDING
+
+
+def _height(story: Story, width: float) -> float:
+    """How high a story is when nothing of it is broken."""
+    heights = [
+        each.wrap(width, HIGHEST)[1] + max(each.getSpaceBefore(), 0) + max(each.getSpaceAfter(), 0)
+        for each in story
+    ]
+    return float(sum(heights))
+
+
+def _shrunk(story: Story, page: tuple[float, float]) -> KeepInFrame:
+    """A story on one page, as much smaller as it has to be."""
+    width = page[0] - 2 * MARGIN - 2 * FRAME_PADDING
+    return KeepInFrame(width, _room(page), story, mode="shrink", hAlign="LEFT")
+
+
+def _fitted(story: Story, page: tuple[float, float]) -> Story:
+    """A page of the report: printed smaller where it is a little too long, run over where it is far too long."""
+    height, room = _height(story, page[0] - 2 * MARGIN - 2 * FRAME_PADDING), _room(page)
+    return [_shrunk(story, page)] if room < height <= room / SMALLEST else story
 
 
 def _first_page(result: Result, width: float, date: dt.date) -> Story:
@@ -131,7 +173,8 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     for one in result.applications:
         picture = _picture(rate_picture(result, one, width_in=width / inch, height_in=height_in))
         said = zones_say(one, result.field, result.plan.units)
-        maps += [KeepTogether([*_application(one), _text(said, "title" if one_map else "body"), picture])]
+        said_beside = [*_application(one), _text(said, "title" if one_map else "body"), picture]
+        maps += said_beside if one_map else [KeepTogether(said_beside)]
     return [
         *_heading(result, date),
         *maps,
@@ -394,7 +437,7 @@ def _picture(figure: Figure) -> Image:
     return Image(png, width * inch, height * inch)
 
 
-def _pdf(story: Story, page: tuple[float, float], *, title: str) -> bytes:
+def _pdf(pages: Sequence[Story], page: tuple[float, float], *, title: str) -> bytes:
     out = io.BytesIO()
     document = SimpleDocTemplate(
         out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
@@ -407,5 +450,6 @@ def _pdf(story: Story, page: tuple[float, float], *, title: str) -> bytes:
         canvas.drawString(MARGIN, 0.45 * inch, title[:110])
         canvas.drawRightString(page[0] - MARGIN, 0.45 * inch, str(canvas.getPageNumber()))
 
+    story = [each for one in pages for each in (*one, PageBreak())][:-1]
     document.build(story, onFirstPage=foot, onLaterPages=foot)
     return out.getvalue()

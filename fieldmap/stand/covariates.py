@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import distance_transform_edt
 
-from fieldmap.geostatistics import SCALES_M, choose_scale, smooth, spread_within
+from fieldmap.geostatistics import covariate, spread_within
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -49,16 +49,21 @@ def prepare_covariates(
             warnings.append(f"{name} is unknown over {missing * 100:.0f} % of the field: it is left out.")
             continue
         whole = _filled(raster)
-        versions = [smooth(whole, cell_m=field.grid.cell_m, scale_m=scale_m) for scale_m in SCALES_M]
+        versions = [
+            covariate.smooth(whole, cell_m=field.grid.cell_m, scale_m=scale_m)
+            for scale_m in covariate.SCALES_M
+        ]
         at_samples = np.column_stack([covariates_at_samples(version, samples, field) for version in versions])
         stratum = np.zeros(len(samples), dtype=np.intp) if strata.of_samples is None else strata.of_samples
         if not spread_within(stratum, at_samples).any():
             each = "" if strata.of_samples is None else " of each cover crop"
             warnings.append(f"{name} has the same value at all samples{each}: it is left out.")
             continue
-        chosen = choose_scale(samples.coords_m, samples.dry_kg_ha, at_samples, strata=strata.of_samples)
+        chosen = covariate.choose_scale(
+            samples.coords_m, samples.dry_kg_ha, at_samples, strata=strata.of_samples
+        )
         kept.append(versions[chosen])
-        scales.append(SCALES_M[chosen] or field.grid.cell_m)
+        scales.append(covariate.SCALES_M[chosen] or field.grid.cell_m)
     rasters = np.stack(kept, axis=-1) if kept else np.empty((*field.grid.shape, 0))
     return Covariates(rasters, tuple(scales), tuple(warnings))
 

@@ -7,11 +7,11 @@ import pytest
 from shapely.geometry import box
 from support.small_fields import PLAN, boundary_geojson
 
-from fieldmap.budget.ledger import ledger
+from fieldmap.budget.ledger import block_ledger
 from fieldmap.budget.need import block_need, missing_kg_ha
 from fieldmap.budget.other_credits import other_credits
 from fieldmap.field.field import build_field
-from fieldmap.read.plan import parse_plan
+from fieldmap.plan.parse import parse_plan
 
 OTHERS = """
 [[other_credits]]
@@ -94,7 +94,7 @@ def test_crop_uptake_asks_for_the_recovery_of_what_is_spread(two_blocks):
 def test_the_lines_of_the_ledger_add_up_to_what_is_missing(recovery, caution):
     need = need_of(plan(('need = "220 kg/ha"', f'need = "220 kg/ha"{recovery}'), extra=OTHERS), "west")
     credit = np.array([120.0, 60.0, -20.0, 30.0])
-    lines = ledger(need, credit, None, caution, credit_sources=("pnw636", "release_memory"))
+    lines = block_ledger(need, credit, None, caution, credit_sources=("pnw636", "release_memory"))
     share = 0.8 if recovery else 1.0
     assert sum(line.kg_ha for line in lines) == pytest.approx((220 - 72 - credit.mean() + caution) / share)
     by_name = {line.line: line for line in lines}
@@ -107,6 +107,8 @@ def test_the_lines_of_the_ledger_add_up_to_what_is_missing(recovery, caution):
 
 
 def test_the_cover_crop_has_its_line_even_when_it_gives_nothing():
-    lines = ledger(need_of(plan(), "field"), np.array([-10.0, -20.0]), None, 0.0, credit_sources=("pnw636",))
+    lines = block_ledger(
+        need_of(plan(), "field"), np.array([-10.0, -20.0]), None, 0.0, credit_sources=("pnw636",)
+    )
     assert {line.line: line.kg_ha for line in lines}["cover crop"] == 0.0
     assert {line.line: line.kg_ha for line in lines}["tied up"] == pytest.approx(15.0)

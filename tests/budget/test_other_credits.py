@@ -8,7 +8,7 @@ from support.small_fields import PLAN
 
 from fieldmap.budget.other_credits import other_credits, soil_nitrate_kg_ha, water_nitrogen_kg_ha
 from fieldmap.errors import InputError
-from fieldmap.read.plan import parse_plan
+from fieldmap.plan.parse import parse_plan
 from fieldmap.units import KG_HA_PER_LB_AC
 
 

@@ -10,7 +10,7 @@ from support.small_fields import PLAN
 
 from fieldmap.credit.relation import available_kg_mg, credit_kg_ha, credit_se_kg_ha
 from fieldmap.credit.rule import CreditRule, credit_rule
-from fieldmap.read.plan import parse_plan
+from fieldmap.plan.parse import parse_plan
 from fieldmap.units import KG_HA_PER_LB_AC
 
 QUALITY = CreditRule("quality", 1.0, 0.2, ())

@@ -12,7 +12,7 @@ from fieldmap import read_plan, run
 from fieldmap.advice.stages import waiting_text
 from fieldmap.credit.rule import credit_rule
 from fieldmap.credit.stages import StageCourse, across_stages
-from fieldmap.read.plan import parse_plan
+from fieldmap.plan.parse import parse_plan
 
 LEGUMES = [entry.name for entry in tables.cover_crops() if entry.kind == "legume"]
 GRASSES = [entry.name for entry in tables.cover_crops() if entry.kind == "grass"]

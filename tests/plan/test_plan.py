@@ -12,8 +12,9 @@ from support.small_fields import PLAN
 
 from fieldmap.errors import InputError
 from fieldmap.plan import Plan, keys
+from fieldmap.plan.parse import parse_plan
 from fieldmap.plan.quantities import Section
-from fieldmap.read.plan import parse_plan, read_plan
+from fieldmap.read.plan import read_plan
 
 
 def parsed(*edits, extra=""):

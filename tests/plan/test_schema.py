@@ -12,8 +12,8 @@ from support.small_fields import PLAN
 from fieldmap import units
 from fieldmap.errors import InputError
 from fieldmap.plan.keys import plan_keys
+from fieldmap.plan.parse import parse_plan
 from fieldmap.plan.schema import plan_schema, schema_text
-from fieldmap.read import parse_plan
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "fieldmap" / "assets" / "plan.schema.json"

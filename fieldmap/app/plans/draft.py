@@ -14,8 +14,8 @@ from fieldmap.app.plans.plan_file import read_told
 from fieldmap.credit import draw_credit
 from fieldmap.errors import InputError
 from fieldmap.pipeline import check, courses_of, reckon, run, survey
-from fieldmap.plan import Plan, keys
-from fieldmap.read import PLAN_FILE, parse_plan, read_boundary, read_no_spread, read_plan, read_samples
+from fieldmap.plan import Plan, keys, parse
+from fieldmap.read import PLAN_FILE, read_boundary, read_no_spread, read_plan, read_samples
 from fieldmap.units import area_text, rate_text, rate_unit, shown_rate, whole
 from fieldmap.zones import mean_credit
 
@@ -243,9 +243,9 @@ def survey_and_reckon(
     """
     known = told if told.get("spreader") else {**told, "spreader": _ANY_SPREADER}
     try:
-        plan = parse_plan(known, folder)
+        plan = parse.parse_plan(known, folder)
     except InputError:
-        plan = parse_plan({**told, "spreader": _ANY_SPREADER}, folder)
+        plan = parse.parse_plan({**told, "spreader": _ANY_SPREADER}, folder)
     stand = survey(plan, progress=progress)
     return plan, stand, reckon(plan, stand, courses_of(plan, stand))
 
