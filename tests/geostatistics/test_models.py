@@ -15,7 +15,7 @@ from fieldmap.geostatistics.covariance import (
     distance_matrix,
 )
 from fieldmap.geostatistics.kriging import krige, leave_one_out
-from fieldmap.geostatistics.likelihood import LEAST_WEIGHT, decompose
+from fieldmap.geostatistics.likelihood import LEAST_WEIGHT, decompose, spread
 from fieldmap.geostatistics.local_kriging import krige_local
 from fieldmap.geostatistics.surface import fit_surface, joint, predict
 from fieldmap.geostatistics.variogram import model_variograms
@@ -76,18 +76,27 @@ def test_the_map_takes_its_correlations_from_the_table(stand, monkeypatch):
     found, models = predict(fit, targets), fit.spatial
     used = np.flatnonzero(models.weights >= LEAST_WEIGHT)
     weights = models.weights[used] / models.weights[used].sum()
-    means = []
+    means, within = [], []
     for k in used:
         variance, share = fit.scale**2 * models.variances[k], models.shares[k]
-        covariance = Covariance(
-            "cauchy", variance * share, fit.range_m[models.range_index[k]], variance * (1 - share)
-        )
+        range_m = fit.range_m[models.range_index[k]]
+        covariance = Covariance("cauchy", variance * share, range_m, variance * (1 - share))
         means.append(krige(coords, values, targets, covariance=covariance)[0])
+        v = share * by_hand(distance, range_m) + (1 - share) * np.eye(25)
+        c = share * by_hand(distance_matrix(coords, targets), range_m)
+        inverse = np.linalg.inv(v)
+        lost = 1.0 - inverse.sum(axis=0) @ c
+        joint_of_one = share * by_hand(distance_matrix(targets, targets), range_m) - c.T @ inverse @ c
+        joint_of_one += np.outer(lost, lost) / inverse.sum()
+        within.append(spread(24) * variance * joint_of_one)
     np.testing.assert_allclose(found.mean, weights @ np.array(means), rtol=1e-8)
     assert np.abs(found.mean - before.mean).max() > 1.0
     mean, covariances = joint(fit, targets)
     np.testing.assert_allclose(mean, found.mean, rtol=1e-10)
     np.testing.assert_allclose(np.sqrt(np.diag(covariances)), found.se, rtol=1e-8)
+    apart = np.array(means) - found.mean
+    expected = np.einsum("k,kij->ij", weights, within) + (apart.T * weights) @ apart
+    np.testing.assert_allclose(covariances, expected, rtol=1e-7, atol=1e-6 * fit.scale**2)
 
     at_m = np.array([10.0, 50.0, 200.0])
     _, lines = model_variograms(fit, at_m)
