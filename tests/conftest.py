@@ -6,7 +6,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from support.small_fields import DEFAULT_BLOCKS, PLAN, boundary_geojson, random_places, samples_csv, trend
+
+settings.register_profile("fieldmap", deadline=None)  # a busy machine is no fault
+settings.load_profile("fieldmap")
 
 SAMPLE_GEO = Path(__file__).parents[1] / "sample_geo"
 

@@ -7,17 +7,17 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from fieldmap.errors import InputError, Problem
-from fieldmap.field.grid import Grid, burn
+from fieldmap.field.grid import Grid, burn, lookup
 from fieldmap.field.projection import WGS84, project_shapes, to_lonlat, true_area_ha, unwrapped, utm_crs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy as np
     import pyproj
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
@@ -239,7 +239,7 @@ def _grid_over(shapes: list[Polygon | MultiPolygon], cell_m: float, *, file: str
 
 def per_block(field: Field, values: Sequence[float]) -> NDArray[np.float64]:
     """A raster of one value a block, NaN outside."""
-    return np.array([*values, np.nan])[field.block_index]  # the last serves index -1, outside
+    return lookup(values, field.block_index)
 
 
 def latitude(field: Field) -> float:

@@ -11,6 +11,7 @@ from rasterio.features import rasterize
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from typing import Any
 
     from numpy.typing import NDArray
     from shapely.geometry import MultiPolygon, Polygon
@@ -78,3 +79,11 @@ def burn(shapes: Sequence[Polygon | MultiPolygon], grid: Grid) -> NDArray[np.int
         numbered, out_shape=grid.shape, fill=-1, transform=grid.transform, dtype="int16"
     )
     return burnt
+
+
+def lookup(
+    values: Sequence[float], index: NDArray[np.integer[Any]], *, outside: float = np.nan
+) -> NDArray[Any]:
+    """The value of each cell by its number, shape that of `index`; `outside` where the number is -1."""
+    found: NDArray[Any] = np.array([*values, outside])[index]  # the last serves -1
+    return found

@@ -142,13 +142,9 @@ def draw_map(
     tested = any(need.tested_n_kg_ha is not None for need in needs)
     zones = draw_zones(loss, field, spreader, passes, number=spreader.zones_max if tested else None)
     draws = draw_credit(
-        stand.biomass,
-        stand.nitrogen_pct,
-        area_numbers(zones, field),
-        field=field,
-        rules=budget.rules,
-        strata=stand.strata,
-    )
+        stand.biomass, stand.nitrogen_pct, area_numbers(zones, field),
+        field=field, rules=budget.rules, strata=stand.strata,
+    )  # fmt: skip
     if laid is None:
         laid = place_strips(
             zones,
@@ -162,17 +158,9 @@ def draw_map(
     else:
         laid = strips_again(laid, needs, field, spreader)
     zone_map = rate_zones(
-        zones,
-        credit,
-        draws,
-        laid,
-        field=field,
-        needs=needs,
-        spreader=spreader,
-        confidence=asked.confidence,
-        cap=asked.cap,
-        money=money,
-    )
+        zones, credit, draws, laid,
+        field=field, needs=needs, spreader=spreader, confidence=asked.confidence, cap=asked.cap, money=money,
+    )  # fmt: skip
 
     progress("driving the map on paper")
     order_kg = sum(row.product_kg for row in zone_map.rows)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.field import burn
+from fieldmap.field import burn, lookup
 from fieldmap.spreader import DELIVERABLE, drive
 from fieldmap.zones import draw_zones
 
@@ -117,4 +117,4 @@ def offer_other_map(
 def _meant(zones: DrawnZones, field: Field) -> Floats:
     """Product rate of each cell, NaN where nothing is spread."""
     index = burn([shape.geometry for shape in zones.shapes], field.grid)
-    return np.array([*(zones.levels_kg_ha[shape.zone] for shape in zones.shapes), np.nan])[index]
+    return lookup([zones.levels_kg_ha[shape.zone] for shape in zones.shapes], index)

@@ -11,7 +11,7 @@ import shapely
 from scipy.special import ndtri
 
 from fieldmap.budget import missing_kg_ha
-from fieldmap.field import burn, per_block, true_area_ha
+from fieldmap.field import burn, lookup, per_block, true_area_ha
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
 from fieldmap.zones.polygons import cut_out
 from fieldmap.zones.thin_ground import hold_back
@@ -176,42 +176,31 @@ def rate_zones(
         asked_kg_ha, level, credit_used, needs, field, spreader=spreader, cap=cap, money=money
     )
     withheld_kg_ha = np.where(spread, (asked_kg_ha - rate_kg_ha)[level], np.nan)
-    used = np.unique([shape.zone for shape in shapes])
-    zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
-    zone_of_level = np.zeros(len(levels_kg_ha), dtype=np.int64)
-    zone_of_level[used] = number + 1
+    zone_rates_kg_ha, zone_of_level = _numbered(rate_kg_ha, [shape.zone for shape in shapes])
     zone = np.where(spread, zone_of_level[level], 0)
     strip = burn([one.geometry for one in strips], field.grid)
-    strip_rates_kg_ha = np.array([*(one.product_kg_ha for one in strips), np.nan])
+    # What the zones would give everywhere, and what lies on top of it.
     zone_product_kg_ha = np.where(spread, zone_rates_kg_ha[zone - 1], np.nan)
-    product_kg_ha = np.where(spread & (strip >= 0), strip_rates_kg_ha[strip], zone_product_kg_ha)
+    strip_product_kg_ha = lookup([one.product_kg_ha for one in strips], strip)
+    product_kg_ha = np.where(spread & (strip >= 0), strip_product_kg_ha, zone_product_kg_ha)
     left, cut = shapes, tuple(one.geometry for one in strips)
     if strips:
         left, cut = cut_out(shapes, cut, [block.spread for block in field.blocks])
     product = spreader.product_entry
     row = functools.partial(_zone, credit_used, credit=credit, draws=draws, product=product, field=field)
+    rows = []
+    for (number, block), polygons in _grouped(left, zone_of_level).items():
+        cells = (zone == number) & (field.block_index == block) & (strip < 0)
+        rows.append(row(number, polygons, cells, float(zone_rates_kg_ha[number - 1]), need=needs[block]))
+    strip_rows = []
+    for one, geometry in zip(strips, cut, strict=True):
+        number, cells = zone_rates_kg_ha.size + one.number, strip == one.number - 1
+        strip_rows.append(
+            row(number, [geometry], cells, one.product_kg_ha, need=needs[one.block], strip=True)
+        )
     return ZoneMap(
-        zones=tuple(
-            row(
-                number,
-                polygons,
-                (zone == number) & (field.block_index == block) & (strip < 0),
-                float(zone_rates_kg_ha[number - 1]),
-                need=needs[block],
-            )
-            for (number, block), polygons in _grouped(left, zone_of_level).items()
-        ),
-        strips=tuple(
-            row(
-                zone_rates_kg_ha.size + one.number,
-                [geometry],
-                strip == one.number - 1,
-                one.product_kg_ha,
-                need=needs[one.block],
-                strip=True,
-            )
-            for one, geometry in zip(strips, cut, strict=True)
-        ),
+        zones=tuple(rows),
+        strips=tuple(strip_rows),
         credit_used_kg_ha=credit_used,
         rate_n_kg_ha=nitrogen_rate_kg_ha(product_kg_ha, product),
         product_kg_ha=product_kg_ha,
@@ -222,11 +211,21 @@ def rate_zones(
     )
 
 
+def _numbered(
+    rate_kg_ha: NDArray[np.float64], levels: Sequence[int]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The rates of zones, rising with their numbers, and the number of each level; 0 for one without ground."""
+    used = np.unique(levels)
+    zone_rates_kg_ha, number = np.unique(rate_kg_ha[used], return_inverse=True)
+    zone_of_level = np.zeros(len(rate_kg_ha), dtype=np.int64)
+    zone_of_level[used] = number + 1
+    return zone_rates_kg_ha, zone_of_level
+
+
 def _level_raster(shapes: Sequence[ZonePart], field: Field) -> NDArray[np.int64]:
     """The level of each cell whose centre lies in a polygon, -1 elsewhere."""
     shape_index = burn([shape.geometry for shape in shapes], field.grid)
-    level_of = np.array([*(shape.zone for shape in shapes), -1])  # the last serves index -1, outside
-    return level_of[shape_index]
+    return lookup([shape.zone for shape in shapes], shape_index, outside=-1)
 
 
 def _cautious_rates(

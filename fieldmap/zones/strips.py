@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from fieldmap.budget import given_kg_ha
-from fieldmap.field import burn
+from fieldmap.field import burn, lookup
 from fieldmap.spreader import nearest_rate_kg_ha, product_rates_kg_ha
 from fieldmap.zones.draw import PLANE_AREA_MARGIN
 from fieldmap.zones.polygons import ZonePart
@@ -159,7 +159,7 @@ def _rate_kg_ha(level: float, need: BlockNeed, given_n_kg_ha: float, spreader: S
 def _zone_raster(zones: DrawnZones, field: Field) -> Floats:
     """The level of each cell, NaN where nothing is spread."""
     index = burn([shape.geometry for shape in zones.shapes], field.grid)
-    return np.array([*(float(shape.zone) for shape in zones.shapes), np.nan])[index]
+    return lookup([float(shape.zone) for shape in zones.shapes], index)
 
 
 @dataclass(frozen=True)

@@ -590,7 +590,7 @@ def test_cautions_are_confirmed_once_for_a_plan(app, demo):
 def test_a_format_that_is_added_is_offered_for_download(app, demo, monkeypatch):
     new = Format(
         "zones.xyz",
-        lambda _, path: path.write_text("0 0 1", encoding="utf-8"),
+        lambda _result, _one, path: path.write_text("0 0 1", encoding="utf-8"),
         "chemical/x-xyz",  # no ending known to the app
         "office",
         "Zones as points. Any editor opens it.",

@@ -12,6 +12,8 @@ from fieldmap.cli import main as cli
 from fieldmap.errors import InputError
 from fieldmap.plan.credit_kinds import CREDIT_KINDS, NITROGEN, CreditKind, credit_kind
 from fieldmap.plan.credits import OtherCredit
+from fieldmap.plan.keys import plan_keys
+from fieldmap.plan.schema import plan_schema
 
 SINE = '\n[weather]\nmean = "10 degC"\namplitude = "11 delta_degC"\ncoldest = 2026-01-20\nirrigated = true\n'
 NEW = CreditKind(
@@ -38,6 +40,11 @@ def clippings(monkeypatch):
         "grass clippings",
         lambda one, _: Credit(one.source, 1.0 + one.total_n_kg_ha * one.share, ("your_value",)),
     )
+    for kept in (plan_schema, plan_keys):
+        kept.cache_clear()
+    yield
+    for kept in (plan_schema, plan_keys):
+        kept.cache_clear()
 
 
 @pytest.mark.usefixtures("clippings")

@@ -30,7 +30,7 @@ method = "through drip"
 """
 
 
-def write_text(result, path):
+def write_text(result, one, path):
     path.write_text(f"{len(result.spread.zone_map.zones)} zones of {result.plan.name}", encoding="utf-8")
 
 

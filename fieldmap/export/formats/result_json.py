@@ -39,122 +39,42 @@ if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap, Outcome, Verdict
 
+SCHEMA_VERSION = 1
+
 
 def figures(result: Result) -> dict[str, Any]:
-    """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart."""
-    field = result.field
-    inside = field.inside
-    fit = result.stand.biomass.fit
-    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    """Every figure, ready for JSON; rates in kg/ha, nitrogen and product apart.
+
+    `fieldmap/assets/result.schema.json` is its schema; a change of what a key means, or one that goes, is a new
+    `SCHEMA_VERSION`.
+    """
     units, first = result.plan.units, result.applications[0]
-    days = [one.application.date for one in result.applications]
-    nitrogen_fraction = first.application.product.nitrogen_fraction
     return {
+        "schema_version": SCHEMA_VERSION,
         "name": result.plan.name,
         "plan": result.plan.model_dump(mode="json"),
         "plan_hash": result.plan_hash,
-        "field": {
-            "area_ha": round(field.area_ha, 4),
-            "crs": f"EPSG:{field.crs.to_epsg()}",
-            "cell_m": field.grid.cell_m,
-            "blocks": [
-                {
-                    "block": block.name,
-                    "crop": result.plan.crop_of(block.name).name,
-                    "area_ha": round(block.area_ha, 4),
-                }
-                for block in field.blocks
-            ],
-        },
-        "surface": {
-            "method": fit.method,
-            "message": pattern_text(result.stand, units),
-            "samples": len(result.stand.samples),
-            "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
-            "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
-            "mean_biomass_kg_ha": _rate(float(np.mean(result.stand.biomass.mean[inside]))),
-        },
-        "nitrogen": {
-            "method": result.stand.nitrogen_pct.method,
-            "mean_pct": round(float(np.mean(result.stand.nitrogen_pct.mean[inside])), 3),
-        },
-        "diagnostics": _diagnostics(result, fit),
-        "ledger": [
-            {
-                "block": line.block,
-                "line": line.line,
-                "kg_ha": _rate(line.kg_ha),
-                "source": line.source,
-                "mark": line.mark,
-            }
-            for line in result.ledger
-        ],
-        "trend": [
-            {
-                "sampled": one.sampled.isoformat(),
-                "samples": one.samples,
-                "biomass_kg_ha": _rate(one.biomass_kg_ha),
-                "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
-                "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
-            }
-            for one in result.stand.samplings
-        ],
-        "growth": [
-            {"block": block.name, **{name: round(value, 4) for name, value in asdict(growth).items()}}
-            for block, growth in zip(field.blocks, result.stand.growths, strict=True)
-            if growth is not None
-        ],
+        "field": _field(result),
+        "surface": _surface(result),
+        "nitrogen": _nitrogen(result),
+        "diagnostics": _diagnostics(result),
+        "ledger": _ledger(result),
+        "trend": _trend(result),
+        "growth": _growth(result),
         "stages": [
             _stages(course, text)
             for course, text in zip(result.budget.stages, summary.waiting_texts(result), strict=True)
         ],
-        "sidedress": [
-            {
-                "block": call.block,
-                "crop": call.crop,
-                "sampled": call.sampled.isoformat(),
-                "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
-                "threshold_ppm": call.threshold_ppm,
-                "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
-                "mark": call.mark,
-                "text": f"{call_text(call, units)} {stands_text((call,), days)}",
-            }
-            for call in result.budget.sidedress
-        ],
+        "sidedress": _sidedress(result),
         "zones": zone_entries(first, units),
         "totals": totals(first),
         "applications": [application_figures(result, one) for one in result.applications],
-        "p2o5_k2o": [asdict(one) for one in result.spread.along],
-        "zones_by_number": [
-            {"zones": number, "loss": round(level_set.loss * nitrogen_fraction**2, 4)}
-            | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
-            for number, level_set in enumerate(result.spread.level_sets, start=1)
-        ],
-        "zones_width": {
-            "method": result.spread.width.method,
-            "thin_percent": round(100 * result.spread.width.thin_share, 2),
-            "losses": {
-                method: round(loss * loss_scale(result), 4)
-                for method, loss in result.spread.width.losses.items()
-            },
-        },
+        "p2o5_k2o": [asdict(one) for one in first.spread.along],
+        "zones_by_number": _zones_by_number(first),
+        "zones_width": _zones_width(result),
         "strips": {"advice": STRIPS_ADVICE, "strips": strip_entries(first, units)},
         "thin_ground": thin_ground_figures(result),
-        "machine_limits": {
-            "rule": limits_rule_text(result.spread.limits),
-            "n_short_at_zero_kg": round(result.spread.limits.left_short_kg, 2),
-            "n_over_at_least_rate_kg": round(result.spread.limits.raised_over_kg, 2),
-            "above_rate_max": [
-                {
-                    "zone": one.zone,
-                    "n_short_kg": round(one.n_short_kg, 2),
-                    "n_short_kg_ha": _rate(one.n_short_kg_ha),
-                    "passes": one.passes,
-                    "products": list(one.products),
-                }
-                for one in result.spread.limits.short
-            ],
-        },
+        "machine_limits": _machine_limits(first),
         "deliverable": deliverable(first) | pan_test_figures(result) | offer_figures(result),
         "verdict": verdict_figures(result.verdict, units),
         "warnings": list(result.warnings),
@@ -164,6 +84,137 @@ def figures(result: Result) -> dict[str, Any]:
             for key in result.sources
         ],
         "versions": versions(),
+    }
+
+
+def _field(result: Result) -> dict[str, Any]:
+    field = result.field
+    return {
+        "area_ha": round(field.area_ha, 4),
+        "crs": f"EPSG:{field.crs.to_epsg()}",
+        "cell_m": field.grid.cell_m,
+        "blocks": [
+            {
+                "block": block.name,
+                "crop": result.plan.crop_of(block.name).name,
+                "area_ha": round(block.area_ha, 4),
+            }
+            for block in field.blocks
+        ],
+    }
+
+
+def _fit(result: Result) -> SurfaceFit:
+    fit = result.stand.biomass.fit
+    assert fit is not None  # noqa: S101 - biomass is always mapped from a fit
+    return fit
+
+
+def _surface(result: Result) -> dict[str, Any]:
+    fit = _fit(result)
+    return {
+        "method": fit.method,
+        "message": pattern_text(result.stand, result.plan.units),
+        "samples": len(result.stand.samples),
+        "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
+        "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
+        "mean_biomass_kg_ha": _rate(float(np.mean(result.stand.biomass.mean[result.field.inside]))),
+    }
+
+
+def _nitrogen(result: Result) -> dict[str, Any]:
+    surface = result.stand.nitrogen_pct
+    return {
+        "method": surface.method,
+        "mean_pct": round(float(np.mean(surface.mean[result.field.inside])), 3),
+    }
+
+
+def _ledger(result: Result) -> list[dict[str, Any]]:
+    return [
+        {
+            "block": line.block,
+            "line": line.line,
+            "kg_ha": _rate(line.kg_ha),
+            "source": line.source,
+            "mark": line.mark,
+        }
+        for line in result.ledger
+    ]
+
+
+def _trend(result: Result) -> list[dict[str, Any]]:
+    return [
+        {
+            "sampled": one.sampled.isoformat(),
+            "samples": one.samples,
+            "biomass_kg_ha": _rate(one.biomass_kg_ha),
+            "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
+            "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
+        }
+        for one in result.stand.samplings
+    ]
+
+
+def _growth(result: Result) -> list[dict[str, Any]]:
+    return [
+        {"block": block.name, **{name: round(value, 4) for name, value in asdict(growth).items()}}
+        for block, growth in zip(result.field.blocks, result.stand.growths, strict=True)
+        if growth is not None
+    ]
+
+
+def _sidedress(result: Result) -> list[dict[str, Any]]:
+    days = [one.application.date for one in result.applications]
+    return [
+        {
+            "block": call.block,
+            "crop": call.crop,
+            "sampled": call.sampled.isoformat(),
+            "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
+            "threshold_ppm": call.threshold_ppm,
+            "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
+            "mark": call.mark,
+            "text": f"{call_text(call, result.plan.units)} {stands_text((call,), days)}",
+        }
+        for call in result.budget.sidedress
+    ]
+
+
+def _zones_by_number(one: ApplicationMap) -> list[dict[str, Any]]:
+    fraction = one.application.product.nitrogen_fraction
+    return [
+        {"zones": number, "loss": round(level_set.loss * fraction**2, 4)}
+        | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
+        for number, level_set in enumerate(one.spread.level_sets, start=1)
+    ]
+
+
+def _zones_width(result: Result) -> dict[str, Any]:
+    width, scale = result.spread.width, loss_scale(result)
+    return {
+        "method": width.method,
+        "thin_percent": round(100 * width.thin_share, 2),
+        "losses": {method: round(loss * scale, 4) for method, loss in width.losses.items()},
+    }
+
+
+def _machine_limits(one: ApplicationMap) -> dict[str, Any]:
+    limits = one.spread.limits
+    return {
+        "rule": limits_rule_text(limits),
+        "n_short_at_zero_kg": round(limits.left_short_kg, 2),
+        "n_over_at_least_rate_kg": round(limits.raised_over_kg, 2),
+        "above_rate_max": [
+            {
+                "zone": short.zone,
+                "n_short_kg": round(short.n_short_kg, 2),
+                "n_short_kg_ha": _rate(short.n_short_kg_ha),
+                "passes": short.passes,
+                "products": list(short.products),
+            }
+            for short in limits.short
+        ],
     }
 
 
@@ -223,9 +274,9 @@ def deliverable(one: ApplicationMap) -> dict[str, float]:
     }
 
 
-def _diagnostics(result: Result, fit: SurfaceFit) -> dict[str, Any]:
+def _diagnostics(result: Result) -> dict[str, Any]:
     """What a consultant looks at before trusting the surface; squares of kg/ha for the variogram."""
-    samples = result.stand.samples
+    samples, fit = result.stand.samples, _fit(result)
     variogram = empirical_variogram(samples.coords_m, samples.dry_kg_ha) if len(samples) > 1 else None
     further = shapely.get_coordinates(
         to_lonlat(shapely.MultiPoint(result.stand.next_samples_m), result.field.crs)
