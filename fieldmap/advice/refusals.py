@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap.budget import RAW_DAYS, RAW_DAYS_OFF_SOIL
@@ -11,9 +12,10 @@ from fieldmap.season import last_useful_day
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Iterator
 
     from fieldmap.field import Field
-    from fieldmap.plan import Plan
+    from fieldmap.plan import ApplicationSection, CoverCrop, Crop, Plan
     from fieldmap.stand import Samples
 
 
@@ -49,6 +51,26 @@ def refuse_unknown_blocks(plan: Plan, field: Field) -> None:
         raise InputError(*problems)
 
 
+@dataclass(frozen=True)
+class BlockSeason:
+    """A block with its cover crop, its crop, and the last day of sampling."""
+
+    plan: Plan
+    block: str
+    cover: CoverCrop
+    crop: Crop
+    sampled: dt.date | None
+
+
+def season_of_blocks(plan: Plan, field: Field, samples: Samples) -> list[BlockSeason]:
+    """What the rules below and the warnings look at, block by block."""
+    sampled = sampling_date(plan, samples)
+    return [
+        BlockSeason(plan, block.name, plan.cover_crop_of(block.name), plan.crop_of(block.name), sampled)
+        for block in field.blocks
+    ]
+
+
 def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
     """Stop on what cannot be right.
 
@@ -58,129 +80,136 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
         For samples clipped after the cover crop ended, for a removed stand without a share of its own, for
         applications outside the crop's season, and for raw manure too near the harvest.
     """
-    problems = []
-    sampled = sampling_date(plan, samples)
-    if plan.samples.sampled and sampled != plan.samples.sampled:
-        problems.append(
-            Problem(
-                "plan.toml",
-                f"found {plan.samples.sampled}, but the last date in {plan.samples.file} is {sampled}",
-                "one date of the last sampling is expected",
-                "Correct one of them, or remove sampled from plan.toml",
-                section="samples",
-                key="sampled",
-            )
-        )
-    for block in field.blocks:
-        cover = plan.cover_crop_of(block.name)
-        if sampled and sampled > cover.terminated and not plan.samples.confirmed:
-            problems.append(
-                Problem(
-                    "plan.toml",
-                    f"the samples of {sampled} were clipped after the cover crop ended on {cover.terminated}",
-                    "samples of the living stand are expected: what lies dead has lost nitrogen",
-                    "Correct the dates, or set confirmed = true in [samples]",
-                    section="samples",
-                    key="sampled",
-                )
-            )
-        harvested = plan.crop_of(block.name).harvested
-        if cover.terminated >= harvested:
-            problems.append(
-                Problem(
-                    "plan.toml",
-                    f"the cover crop ends {cover.terminated}, after the harvest of {harvested}",
-                    "a cover crop that ends before the vegetable is harvested is expected",
-                    "Correct the dates",
-                    section="cover_crop",
-                    key="terminated",
-                )
-            )
-        if sampled and (cover.terminated - sampled).days > SAMPLED_DAYS_MAX:
-            problems.append(
-                Problem(
-                    "plan.toml",
-                    f"the samples of {sampled} are {(cover.terminated - sampled).days} days older than the end of "
-                    "the cover crop",
-                    "samples of the stand that was ended are expected",
-                    "Correct the dates",
-                    section="samples",
-                    key="sampled",
-                )
-            )
-        problems += _applied_out_of_season(plan, block.name)
-        problems += _raw_manure_too_late(plan, block.name)
-        if cover.ended_by == "removed" and not (plan.credit.method == "share" and plan.credit.share):
-            problems.append(
-                Problem(
-                    "plan.toml",
-                    "the stand was removed",
-                    'only its stubble is left, for which there is no default: [credit] method = "share" with a share '
-                    "of your own is expected",
-                    "Give the share of the clipped nitrogen that stays in the field",
-                    section="cover_crop",
-                    key="ended_by",
-                )
-            )
+    problems = [*_two_dates_of_sampling(plan, sampling_date(plan, samples))]
+    for one in season_of_blocks(plan, field, samples):
+        for rule in _RULES:
+            problems += rule(one)
     if problems:
         raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
 
 
-def _applied_out_of_season(plan: Plan, block: str) -> list[Problem]:
+def _two_dates_of_sampling(plan: Plan, sampled: dt.date | None) -> Iterator[Problem]:
+    if plan.samples.sampled and sampled != plan.samples.sampled:
+        yield Problem(
+            "plan.toml",
+            f"found {plan.samples.sampled}, but the last date in {plan.samples.file} is {sampled}",
+            "one date of the last sampling is expected",
+            "Correct one of them, or remove sampled from plan.toml",
+            section="samples",
+            key="sampled",
+        )
+
+
+def _sampled_when_dead(one: BlockSeason) -> Iterator[Problem]:
+    if one.sampled and one.sampled > one.cover.terminated and not one.plan.samples.confirmed:
+        yield Problem(
+            "plan.toml",
+            f"the samples of {one.sampled} were clipped after the cover crop ended on {one.cover.terminated}",
+            "samples of the living stand are expected: what lies dead has lost nitrogen",
+            "Correct the dates, or set confirmed = true in [samples]",
+            section="samples",
+            key="sampled",
+        )
+
+
+def _ended_after_the_harvest(one: BlockSeason) -> Iterator[Problem]:
+    if one.cover.terminated >= one.crop.harvested:
+        yield Problem(
+            "plan.toml",
+            f"the cover crop ends {one.cover.terminated}, after the harvest of {one.crop.harvested}",
+            "a cover crop that ends before the vegetable is harvested is expected",
+            "Correct the dates",
+            section="cover_crop",
+            key="terminated",
+        )
+
+
+def _sampled_long_before(one: BlockSeason) -> Iterator[Problem]:
+    if one.sampled and (one.cover.terminated - one.sampled).days > SAMPLED_DAYS_MAX:
+        yield Problem(
+            "plan.toml",
+            f"the samples of {one.sampled} are {(one.cover.terminated - one.sampled).days} days older than the end "
+            "of the cover crop",
+            "samples of the stand that was ended are expected",
+            "Correct the dates",
+            section="samples",
+            key="sampled",
+        )
+
+
+def _applied_out_of_season(one: BlockSeason) -> Iterator[Problem]:
     """Applications that come before or after the crop of a block can use them."""
-    crop = plan.crop_of(block)
-    useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
-    grows = f"{crop.name} in {block} grows from {crop.planted} to {crop.harvested}"
-    problems = []
-    for number, one in enumerate(plan.application, start=1):
-        if one.date is None:
-            continue
-        if one.date > useful:
-            expected = f"a day up to {useful} is expected, when 95 % of what it takes up is in"
-        elif (crop.planted - one.date).days > EARLIEST_DAYS:
-            expected = f"a day at most {EARLIEST_DAYS} days before planting is expected"
-        elif one.follows_planting and one.date < crop.planted:
-            expected = (
-                f"{one.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"
-            )
-        else:
-            continue
-        problems.append(
-            Problem(
+    crop = one.crop
+    for number, application in enumerate(one.plan.application, start=1):
+        expected = "" if application.date is None else _expected_day(application, application.date, crop)
+        if expected:
+            yield Problem(
                 "plan.toml",
-                f"found {one.date}, but {grows}",
+                f"found {application.date}, but {crop.name} in {one.block} grows from {crop.planted} to "
+                f"{crop.harvested}",
                 expected,
                 "Correct the date or the method; blocks with other dates need a plan of their own",
                 section="application",
                 key="date",
                 entry=number,
             )
+
+
+def _expected_day(application: ApplicationSection, date: dt.date, crop: Crop) -> str:
+    """The days on which the crop can use an application; empty where its own is one of them."""
+    useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
+    if date > useful:
+        return f"a day up to {useful} is expected, when 95 % of what it takes up is in"
+    if (crop.planted - date).days > EARLIEST_DAYS:
+        return f"a day at most {EARLIEST_DAYS} days before planting is expected"
+    if application.follows_planting and date < crop.planted:
+        return (
+            f"{application.method} feeds a standing crop: a day from {crop.planted} to {useful} is expected"
         )
-    return problems
+    return ""
 
 
-def _raw_manure_too_late(plan: Plan, block: str) -> list[Problem]:
+def _raw_manure_too_late(one: BlockSeason) -> Iterator[Problem]:
     """Raw manure spread too near the harvest, without a date by planting (7 CFR 205.203)."""
-    crop = plan.crop_of(block)
+    crop = one.crop
     needed = RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
-    problems = []
-    for number, one in enumerate(plan.applications, start=1):
-        product = one.product_of(plan.spreader)
-        spread = one.date or crop.planted
+    for number, application in enumerate(one.plan.applications, start=1):
+        product = application.product_of(one.plan.spreader)
+        spread = application.date or crop.planted
         days = (crop.harvested - spread).days
-        if not product.raw_manure or days >= needed:
-            continue
-        problems.append(
-            Problem(
+        if product.raw_manure and days < needed:
+            yield Problem(
                 "plan.toml",
                 f"{product.name} is raw manure, and {spread} is {days} days before the harvest of "
-                f"{crop.harvested} in {block}",
+                f"{crop.harvested} in {one.block}",
                 f"at least {needed} days are expected (7 CFR 205.203; 120 where the edible part touches the soil, "
                 "90 with touches_soil = false in [crop])",
                 "Spread it earlier, give the date in [[application]], or choose another product",
-                section="application" if one.product else "spreader",
-                entry=number if one.product else None,
+                section="application" if application.product else "spreader",
+                entry=number if application.product else None,
                 key="product",
             )
+
+
+def _removed_without_a_share(one: BlockSeason) -> Iterator[Problem]:
+    credit = one.plan.credit
+    if one.cover.ended_by == "removed" and not (credit.method == "share" and credit.share):
+        yield Problem(
+            "plan.toml",
+            "the stand was removed",
+            'only its stubble is left, for which there is no default: [credit] method = "share" with a share '
+            "of your own is expected",
+            "Give the share of the clipped nitrogen that stays in the field",
+            section="cover_crop",
+            key="ended_by",
         )
-    return problems
+
+
+_RULES = (
+    _sampled_when_dead,
+    _ended_after_the_harvest,
+    _sampled_long_before,
+    _applied_out_of_season,
+    _raw_manure_too_late,
+    _removed_without_a_share,
+)

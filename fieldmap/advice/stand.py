@@ -5,19 +5,19 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.refusals import GROWTH_DAYS, sampling_date
+from fieldmap.advice.refusals import GROWTH_DAYS, season_of_blocks
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
 
 if TYPE_CHECKING:
-    import datetime as dt
     from collections.abc import Sequence
 
+    from fieldmap.advice.refusals import BlockSeason
     from fieldmap.credit import CreditRule
     from fieldmap.field import Field
     from fieldmap.geostatistics import SurfaceFit
-    from fieldmap.plan import CoverCrop, Crop, Plan, ThinGround
+    from fieldmap.plan import Plan, ThinGround
     from fieldmap.season import Course
     from fieldmap.stand import Growth, Samples, Sampling
     from fieldmap.units import UnitSystem
@@ -93,68 +93,107 @@ ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing",
 
 def date_warnings(plan: Plan, field: Field, samples: Samples) -> tuple[str, ...]:
     """What a person should think of, each once."""
-    found: list[str] = []
-    for block in field.blocks:
-        found += _of_block(
-            block.name,
-            plan.cover_crop_of(block.name),
-            plan.crop_of(block.name),
-            plan,
-            sampling_date(plan, samples),
-        )
-    return tuple(dict.fromkeys(found))
+    found = [rule(one) for one in season_of_blocks(plan, field, samples) for rule in _RULES]
+    return tuple(text for text in dict.fromkeys(found) if text)
 
 
-def _of_block(block: str, cover: CoverCrop, crop: Crop, plan: Plan, sampled: dt.date | None) -> list[str]:
-    found = []
-    if sampled and plan.samples.growth is None and (cover.terminated - sampled).days > GROWTH_DAYS:
-        found.append(
-            f"The samples were clipped {(cover.terminated - sampled).days} days before the cover crop ended. A stand "
-            "can gain a lot in that time (39 to 61 % of dry matter in about two weeks, Wagger 1989): sample again, "
-            "or take the credit as a lower bound."
-        )
-    too_young = set(cover.stage or ()) & set(ROLLED_TOO_YOUNG)
-    if cover.ended_by == "rolled" and too_young:
-        found.append(
-            f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom "
-            "and cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
-        )
-    if cover.ended_by == "tarped" and cover.tarped_d < TARP_DAYS:
-        found.append(
-            f"{cover.tarped_d:.0f} days under a tarp may not kill the stand: three weeks are needed (published "
-            "trials). What grows again holds on to its nitrogen."
-        )
-    if cover.ended_by == "frost":
-        found.append(
-            "A stand that frost has killed loses nitrogen before spring: without a soil nitrate test the credit is "
-            "likely too high."
-        )
-    days = (crop.planted - cover.terminated).days
-    if plan.weather is None and days > EARLY_DAYS:
-        found.append(
-            f"{crop.name} is planted {days} days after the cover crop ended: most of its nitrogen is released within "
-            "four to six weeks (PNW 636), and what the crop cannot take yet may be lost. Without weather the whole "
-            "is credited, likely too much: give [weather], or a soil nitrate test."
-        )
+def _grew_after_sampling(one: BlockSeason) -> str:
+    if not one.sampled or one.plan.samples.growth is not None:
+        return ""
+    days = (one.cover.terminated - one.sampled).days
+    if days <= GROWTH_DAYS:
+        return ""
+    return (
+        f"The samples were clipped {days} days before the cover crop ended. A stand "
+        "can gain a lot in that time (39 to 61 % of dry matter in about two weeks, Wagger 1989): sample again, "
+        "or take the credit as a lower bound."
+    )
+
+
+def _rolled_too_young(one: BlockSeason) -> str:
+    too_young = set(one.cover.stage or ()) & set(ROLLED_TOO_YOUNG)
+    if one.cover.ended_by != "rolled" or not too_young:
+        return ""
+    return (
+        f"A stand rolled at {' and '.join(sorted(too_young))} grows again: rollers kill legumes from full bloom "
+        "and cereals from anthesis on (common practice, no source). What grows again holds on to its nitrogen."
+    )
+
+
+def _tarped_too_briefly(one: BlockSeason) -> str:
+    if one.cover.ended_by != "tarped" or one.cover.tarped_d >= TARP_DAYS:
+        return ""
+    return (
+        f"{one.cover.tarped_d:.0f} days under a tarp may not kill the stand: three weeks are needed (published "
+        "trials). What grows again holds on to its nitrogen."
+    )
+
+
+def _killed_by_frost(one: BlockSeason) -> str:
+    if one.cover.ended_by != "frost":
+        return ""
+    return (
+        "A stand that frost has killed loses nitrogen before spring: without a soil nitrate test the credit is "
+        "likely too high."
+    )
+
+
+def _ended_early(one: BlockSeason) -> str:
+    days = _days_to_planting(one)
+    if one.plan.weather is not None or days <= EARLY_DAYS:
+        return ""
+    return (
+        f"{one.crop.name} is planted {days} days after the cover crop ended: most of its nitrogen is released within "
+        "four to six weeks (PNW 636), and what the crop cannot take yet may be lost. Without weather the whole "
+        "is credited, likely too much: give [weather], or a soil nitrate test."
+    )
+
+
+def _guide_rate_counts_the_soil(one: BlockSeason) -> str:
     soil_credits = [
-        one.source
-        for one in plan.other_credits
-        if one.block in (None, block) and one.kind.counted_as not in ("", *crop.need_allows_for)
+        other.source
+        for other in one.plan.other_credits
+        if other.block in (None, one.block) and other.kind.counted_as not in ("", *one.crop.need_allows_for)
     ]
-    if crop.need_is == "guide rate" and soil_credits:
-        found.append(
-            f"The need of {crop.name} is a guide rate, which usually contains what an average soil supplies, and "
-            f"{' and '.join(dict.fromkeys(soil_credits))} is credited beside it: look whether the guide counts that "
-            "already, and name it in need_allows_for if it does."
-        )
-    if cover.placement == "incorporated" and 0 <= days < SEEDLING_DAYS:
-        found.append(
-            f"{crop.name} is planted {days} days after the cover crop was tilled in: within two weeks decay can "
-            "damage seedlings (common practice, no source)."
-        )
-    if days < 0:
-        found.append(f"{crop.name} is planted before the cover crop ends: check the dates.")
-    return found
+    if one.crop.need_is != "guide rate" or not soil_credits:
+        return ""
+    return (
+        f"The need of {one.crop.name} is a guide rate, which usually contains what an average soil supplies, and "
+        f"{' and '.join(dict.fromkeys(soil_credits))} is credited beside it: look whether the guide counts that "
+        "already, and name it in need_allows_for if it does."
+    )
+
+
+def _tilled_in_before_seedlings(one: BlockSeason) -> str:
+    days = _days_to_planting(one)
+    if one.cover.placement != "incorporated" or not 0 <= days < SEEDLING_DAYS:
+        return ""
+    return (
+        f"{one.crop.name} is planted {days} days after the cover crop was tilled in: within two weeks decay can "
+        "damage seedlings (common practice, no source)."
+    )
+
+
+def _planted_before_the_end(one: BlockSeason) -> str:
+    if _days_to_planting(one) >= 0:
+        return ""
+    return f"{one.crop.name} is planted before the cover crop ends: check the dates."
+
+
+def _days_to_planting(one: BlockSeason) -> int:
+    return (one.crop.planted - one.cover.terminated).days
+
+
+_RULES = (
+    _grew_after_sampling,
+    _rolled_too_young,
+    _tarped_too_briefly,
+    _killed_by_frost,
+    _ended_early,
+    _guide_rate_counts_the_soil,
+    _tilled_in_before_seedlings,
+    _planted_before_the_end,
+)
 
 
 def climate_warnings(

@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
     from fieldmap.geostatistics.covariance import Floats
     from fieldmap.geostatistics.drift import Drift
-    from fieldmap.geostatistics.likelihood import Form, SpatialModels
+    from fieldmap.geostatistics.likelihood import Form, LeaveOneOut, SpatialModels
 
 
 Method = Literal["field mean", "kriging", "kriging with covariate"]
@@ -173,30 +173,19 @@ def fit_surface(
     if np.linalg.matrix_rank(rows) < rows.shape[1]:
         raise ValueError("a covariate follows from the others or from the strata; leave it out")
     groups = len(drift.strata)
-    indicators = rows[:, :groups]
-    base = np.zeros(rows.shape[1])
-    base[:groups] = indicators.T @ z / indicators.sum(axis=0)
-    residual = z - rows @ base
-    residual[np.abs(residual) <= 1e-13 * np.abs(z).max()] = 0.0  # rounding of the mean
+    base, residual = _about_the_mean(z, rows, groups)
     scale = float(np.sqrt((residual**2).sum() / (n - groups)))
     standard = residual / (scale or 1.0)
     origin = points.mean(axis=0)
     points = points - origin
-    candidates = mean_models(n, groups, rows.shape[1])
-    with one_blas_thread():
-        distance = distance_matrix(points, points)
-        ranges = decompose(distance, RANGES * (distance.max() or 1.0))
-        models = [spatial_models(ranges, standard, rows, columns, groups) for columns in candidates]
-        weights = mean_model_weights(models)
-        forms, nugget = collapse(models, weights, ranges, standard, rows)
-    best = pool([model.leave_one_out for model in models], weights)
+    averaged = _average_models(points, standard, rows, groups)
+    best = averaged.leave_one_out
     best_error, best_se = scale * (standard - best.predicted), scale * np.sqrt(np.maximum(best.variance, 0.0))
-    mean_error, mean_se = leave_one_out_of_mean(residual, indicators)
+    mean_error, mean_se = leave_one_out_of_mean(residual, rows[:, :groups])
     loo_rmse, mean_only_rmse = _rms(best_error), _rms(mean_error)
     is_mean = n < LEAST_SAMPLES or loo_rmse >= (1.0 - LEAST_GAIN) * mean_only_rmse
-    covariate_weight = float(weights[1:].sum())
     return SurfaceFit(
-        method=_method(is_mean, covariate_weight),
+        method=_method(is_mean, averaged.covariate_weight),
         n=n,
         mean=float(z.mean()),
         mean_se=scale * float(np.sqrt(spread(n - groups) / n)),
@@ -205,16 +194,59 @@ def fit_surface(
         loo_observed=z,
         loo_predicted=z - (mean_error if is_mean else best_error),
         loo_se=mean_se if is_mean else best_se,
-        covariate_weight=covariate_weight,
-        spatial=models[0],
-        range_m=np.array([item.range_m for item in ranges]),
+        covariate_weight=averaged.covariate_weight,
+        spatial=averaged.spatial,
+        range_m=averaged.range_m,
         scale=scale,
         points=points,
         origin=origin,
         drift=drift,
         base=base,
-        forms=tuple(forms),
-        nugget=nugget,
+        forms=averaged.forms,
+        nugget=averaged.nugget,
+    )
+
+
+def _about_the_mean(z: Floats, rows: Floats, groups: int) -> tuple[Floats, Floats]:
+    """Coefficients of the base mean, that of each stratum, and what the samples differ from it."""
+    indicators = rows[:, :groups]
+    base = np.zeros(rows.shape[1])
+    base[:groups] = indicators.T @ z / indicators.sum(axis=0)
+    residual = z - rows @ base
+    residual[np.abs(residual) <= 1e-13 * np.abs(z).max()] = 0.0  # rounding of the mean
+    return base, residual
+
+
+@dataclass(frozen=True)
+class _Averaged:
+    """The spatial models averaged, of values in standard deviations about their mean."""
+
+    leave_one_out: LeaveOneOut
+    covariate_weight: float
+    spatial: SpatialModels
+    range_m: Floats
+    forms: tuple[Form, ...]
+    nugget: float
+
+
+def _average_models(points: Floats, standard: Floats, rows: Floats, groups: int) -> _Averaged:
+    """Average over nugget shares and ranges, and over the means with and without covariates."""
+    with one_blas_thread():
+        distance = distance_matrix(points, points)
+        ranges = decompose(distance, RANGES * (distance.max() or 1.0))
+        models = [
+            spatial_models(ranges, standard, rows, columns, groups)
+            for columns in mean_models(len(points), groups, rows.shape[1])
+        ]
+        weights = mean_model_weights(models)
+        forms, nugget = collapse(models, weights, ranges, standard, rows)
+    return _Averaged(
+        pool([model.leave_one_out for model in models], weights),
+        float(weights[1:].sum()),
+        models[0],
+        np.array([item.range_m for item in ranges]),
+        tuple(forms),
+        nugget,
     )
 
 

@@ -17,7 +17,7 @@ from fieldmap.errors import WrongValueError
 from fieldmap.units import comma_hint, parse_quantity, shown_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
     from typing import Any
 
@@ -68,53 +68,89 @@ def ask(
     place = place or (question.section, question.key)
     units = units_of(told)
     value = value_at(told, place)
-    options = question.options if options is None else options
     if not _fits_a_box(question, value):
         st.caption(f"{question.label}: it stands in the plan as text.")
         return
-    if question.takes in ("choice", "choices"):  # one that is not known is shown, and told as a problem
-        options = [*options, *(one for one in _listed(value) if one not in options)]
-    saved = _shown(question, value, units)
     entries = {str(place[0]): len(told[str(place[0])])} if isinstance(place[1], int) else {}
+    saved = _shown(question, value, units)
     box = _box(
         f"{folder.name} {place}",
         saved,
         lambda answer: _write_down(folder, place, _read(answer, question, units), question, entries),
     )
-    common: dict[str, Any] = {
-        "label": _label(question, units, of_block=place[0] == "block"),
-        "help": question.help or None,
-        **_watched(box),
-    }
-    open_text = (
-        "as for the field" if place[0] == "block" else question.left_open or _default_text(question, units)
+    of_block = place[0] == "block"
+    asked = _Asked(
+        saved,
+        _offered(question.options if options is None else options, question, value),
+        "as for the field" if of_block else question.left_open or _default_text(question, units),
+        {
+            "label": _label(question, units, of_block=of_block),
+            "help": question.help or None,
+            **_watched(box),
+        },
     )
-    if question.takes == "date":
-        st.date_input(**common, value=saved, format="YYYY-MM-DD")
-        if saved is not None and (place[0] == "block" or not question.needed):
-            # A date that is there cannot be emptied in its box.
-            st.button(
-                "As for the field" if place[0] == "block" else "Leave it open",
-                key=f"open {box.key}",
-                type="tertiary",
-                on_click=callback(_write_down),
-                args=(folder, place, None, question, entries),
-            )
-    elif question.takes == "flag":
-        st.checkbox(**common, value=saved)
-    elif question.takes == "choices":
-        st.multiselect(**common, options=options, default=saved, placeholder=open_text or "choose")
-    elif question.takes == "choice":
-        st.selectbox(
-            **common,
-            options=["", *options],
-            index=options.index(saved) + 1 if saved else 0,
-            format_func=lambda option: option or open_text or "choose",
+    _WIDGETS.get(question.takes, _ask_line)(asked)
+    if question.takes == "date" and saved is not None and (of_block or not question.needed):
+        # A date that is there cannot be emptied in its box.
+        st.button(
+            "As for the field" if of_block else "Leave it open",
+            key=f"open {box.key}",
+            type="tertiary",
+            on_click=callback(_write_down),
+            args=(folder, place, None, question, entries),
         )
-    else:
-        st.text_input(**common, value=saved, placeholder=open_text or None)
     if box.refused:
         st.error(plain(f"{question.label}: {box.refused}. {_standing(box)} Type another."))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a widget is drawn from: the saved answer, the options, what an open one means, and what all have."""
+
+    saved: Any
+    options: Sequence[str]
+    open_text: str
+    common: dict[str, Any]
+
+
+def _ask_date(asked: _Asked) -> None:
+    st.date_input(**asked.common, value=asked.saved, format="YYYY-MM-DD")
+
+
+def _ask_flag(asked: _Asked) -> None:
+    st.checkbox(**asked.common, value=asked.saved)
+
+
+def _ask_choices(asked: _Asked) -> None:
+    st.multiselect(
+        **asked.common,
+        options=asked.options,
+        default=asked.saved,
+        placeholder=asked.open_text or "choose",
+    )
+
+
+def _ask_choice(asked: _Asked) -> None:
+    st.selectbox(
+        **asked.common,
+        options=["", *asked.options],
+        index=asked.options.index(asked.saved) + 1 if asked.saved else 0,
+        format_func=lambda option: option or asked.open_text or "choose",
+    )
+
+
+def _ask_line(asked: _Asked) -> None:
+    st.text_input(**asked.common, value=asked.saved, placeholder=asked.open_text or None)
+
+
+_WIDGETS = {"date": _ask_date, "flag": _ask_flag, "choices": _ask_choices, "choice": _ask_choice}
+
+
+def _offered(options: Sequence[str], question: Question, value: Any) -> Sequence[str]:
+    """The options; a choice that is not known is offered too, and told as a problem."""
+    if question.takes not in ("choice", "choices"):
+        return options
+    return [*options, *(one for one in _listed(value) if one not in options)]
 
 
 @dataclass

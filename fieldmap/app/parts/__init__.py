@@ -1,0 +1,1 @@
+"""Parts of the Upload page: what each asks and shows."""
