@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-import io
-import warnings
-from functools import cache, partial
 from importlib.metadata import version
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
-import matplotlib as mpl
-from reportlab import rl_config
-from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, letter
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
-    Image,
-    KeepInFrame,
     KeepTogether,
-    PageBreak,
-    Paragraph,
-    SimpleDocTemplate,
     Spacer,
     Table,
-    TableStyle,
 )
 
 from fieldmap import agronomy
@@ -56,30 +40,30 @@ from fieldmap.report.summary import (
     zone_cells,
     zone_columns,
 )
+from fieldmap.report.typesetting import (
+    MARGIN,
+    Story,
+    fitted,
+    height_of,
+    pdf_of,
+    picture_of,
+    room_on,
+    shrunk,
+    table_of,
+    text_line,
+)
 from fieldmap.units import rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
-
-    from matplotlib.figure import Figure
-    from reportlab.pdfgen.canvas import Canvas
 
     from fieldmap.pipeline import Result
     from fieldmap.verdict import ApplicationMap
 
 
-rl_config.useA85 = 0  # pictures as they are: a quarter smaller, and written in half the time
 MAPS_IN, MAPS_A_PAGE = 5.0, 2  # of several applications, the height of two maps on the first page
 LOADS_SHOWN = 8  # the rest is in loads.csv
-MARGIN = 0.7 * inch
-FRAME_PADDING = 6  # what reportlab keeps free inside the margins, points
-HIGHEST = 100_000.0  # as good as endless, points
-SMALLEST = 0.75  # a page is printed no smaller than this, so that it can be read in the field
 CARD_MAPS_IN = (3.9, 3.2, 2.6)  # heights of the card's map, the first that leaves room for the rest
-INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
-DPI = 150
-Story = list[Any]
 
 
 def build_report(result: Result, *, date: dt.date) -> bytes:
@@ -98,8 +82,8 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
         _doubt_page(result, width),
         _sources_page(result),
     )
-    return _pdf(
-        [_fitted(story, page) for story in pages], page, title=f"{result.plan.name}: supplemental nitrogen"
+    return pdf_of(
+        [fitted(story, page) for story in pages], page, title=f"{result.plan.name}: supplemental nitrogen"
     )
 
 
@@ -112,19 +96,19 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
     page = letter if result.plan.units == "us" else A4
     width = page[0] - 2 * MARGIN
     title = f"{result.plan.name}: card"
-    notes = _text(" · ".join((*result.warnings, *result.cautions)), "source")
+    notes = text_line(" · ".join((*result.warnings, *result.cautions)), "source")
     if len(result.applications) > 1:
-        more = _text(f"{result.cautions[0]} More on the last page.", "small")
+        more = text_line(f"{result.cautions[0]} More on the last page.", "small")
         pages = [[*_card(result, one, width, date, CARD_MAPS_IN[1]), more] for one in result.applications]
-        return _pdf(
-            [_fitted(story, page) for story in (*pages, [*_heading(result, date), notes])], page, title=title
+        return pdf_of(
+            [fitted(story, page) for story in (*pages, [*_heading(result, date), notes])], page, title=title
         )
     number = len(result.warnings)
-    short = _text(f"{result.cautions[0]} The report has {number} more notes: read them first.", "source")
+    short = text_line(f"{result.cautions[0]} The report has {number} more notes: read them first.", "source")
     ways = [(map_in, text) for text in (notes, short) for map_in in CARD_MAPS_IN]
     stories = [[*_card(result, result.applications[0], width, date, map_in), text] for map_in, text in ways]
-    story = next((each for each in stories if _height(each, width) <= _room(page)), stories[-1])
-    return _pdf([[_shrunk(story, page)]], page, title=title)
+    story = next((each for each in stories if height_of(each, width) <= room_on(page)), stories[-1])
+    return pdf_of([[shrunk(story, page)]], page, title=title)
 
 
 def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_in: float) -> Story:
@@ -132,38 +116,13 @@ def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_
     return [
         *_heading(result, date),
         *_application(one),
-        _picture(rate_picture(result, one, width_in=width / inch, height_in=map_in)),
+        picture_of(rate_picture(result, one, width_in=width / inch, height_in=map_in)),
         *_numbers(result),
         Spacer(0, 8),
         _zone_table(one, result, width),
         Spacer(0, 6),
-        _text("Credit with its 90 % interval in brackets.", "small"),
+        text_line("Credit with its 90 % interval in brackets.", "small"),
     ]
-
-
-def _room(page: tuple[float, float]) -> float:
-    return page[1] - 2 * MARGIN - 2 * FRAME_PADDING
-
-
-def _height(story: Story, width: float) -> float:
-    """How high a story is when nothing of it is broken."""
-    heights = [
-        each.wrap(width, HIGHEST)[1] + max(each.getSpaceBefore(), 0) + max(each.getSpaceAfter(), 0)
-        for each in story
-    ]
-    return float(sum(heights))
-
-
-def _shrunk(story: Story, page: tuple[float, float]) -> KeepInFrame:
-    """A story on one page, as much smaller as it has to be."""
-    width = page[0] - 2 * MARGIN - 2 * FRAME_PADDING
-    return KeepInFrame(width, _room(page), story, mode="shrink", hAlign="LEFT")
-
-
-def _fitted(story: Story, page: tuple[float, float]) -> Story:
-    """A page of the report: printed smaller where it is a little too long, run over where it is far too long."""
-    height, room = _height(story, page[0] - 2 * MARGIN - 2 * FRAME_PADDING), _room(page)
-    return [_shrunk(story, page)] if room < height <= room / SMALLEST else story
 
 
 def _first_page(result: Result, width: float, date: dt.date) -> Story:
@@ -171,14 +130,14 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     height_in = 4.2 if one_map else MAPS_IN / min(len(result.applications), MAPS_A_PAGE)
     maps: Story = []
     for one in result.applications:
-        picture = _picture(rate_picture(result, one, width_in=width / inch, height_in=height_in))
+        picture = picture_of(rate_picture(result, one, width_in=width / inch, height_in=height_in))
         said = zones_say(one, result.field, result.plan.units)
-        said_beside = [*_application(one), _text(said, "title" if one_map else "body"), picture]
+        said_beside = [*_application(one), text_line(said, "title" if one_map else "body"), picture]
         maps += said_beside if one_map else [KeepTogether(said_beside)]
     return [
         *_heading(result, date),
         *maps,
-        _text(
+        text_line(
             f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
             "small",
         ),
@@ -189,23 +148,25 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
 
 def _heading(result: Result, date: dt.date) -> Story:
     area = field_area_text(result)
-    return [_text(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
+    return [text_line(f"{result.plan.name} · {area} · {date.isoformat()}", "quiet")]
 
 
 def _application(one: ApplicationMap) -> Story:
     """Which of several applications what follows is of."""
-    return [_text(application_title(one), "heading")] if one.application.of > 1 else []
+    return [text_line(application_title(one), "heading")] if one.application.of > 1 else []
 
 
 def _zone_table(one: ApplicationMap, result: Result, width: float) -> Table:
     units = result.plan.units
     rows = (zone_cells(zone, units) for zone in one.spread.zone_map.rows)
-    return _table([zone_columns(units), *rows], width)
+    return table_of([zone_columns(units), *rows], width)
 
 
 def _numbers(result: Result) -> Story:
     return [
-        _text(f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True)
+        text_line(
+            f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True
+        )
         for line in five_numbers(result)
     ]
 
@@ -213,8 +174,8 @@ def _numbers(result: Result) -> Story:
 def _tables_page(result: Result, width: float) -> Story:
     units = result.plan.units
     story: Story = [
-        _text("Zones", "heading"),
-        _text(
+        text_line("Zones", "heading"),
+        text_line(
             "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
         ),
         *(
@@ -222,13 +183,13 @@ def _tables_page(result: Result, width: float) -> Story:
             for one in result.applications
             for element in (*_application(one), _zone_table(one, result, width))
         ),
-        _text("Nitrogen ledger", "heading"),
-        _text(
+        text_line("Nitrogen ledger", "heading"),
+        text_line(
             f"{rate_unit(units)} of nitrogen, mean of the block; a credit is negative. The lines add up to what is "
             "still to spread. Marks: y your value, p published, c common practice, m from memory.",
             "small",
         ),
-        _table(_ledger_rows(result), width),
+        table_of(_ledger_rows(result), width),
     ]
     story += _loads_and_stages(result, width)
     holds = " ".join(
@@ -236,7 +197,7 @@ def _tables_page(result: Result, width: float) -> Story:
         "season."
         for product in products_of([one.application for one in result.applications])
     )
-    return [*story, _text(f"{holds} {cost_text(result)}", "small")]
+    return [*story, text_line(f"{holds} {cost_text(result)}", "small")]
 
 
 def _ledger_rows(result: Result) -> list[tuple[str, ...]]:
@@ -268,16 +229,16 @@ def _loads_and_stages(result: Result, width: float) -> Story:
             if (more := len(one.spread.loads) - LOADS_SHOWN) > 0:
                 rows.append(("…", f"{more} more", "in loads.csv"))
             of = f", application {one.application.number}" if len(result.applications) > 1 else ""
-            loads += [_text(f"Loads{of}", "heading"), _table(rows, width * 0.4)]
+            loads += [text_line(f"Loads{of}", "heading"), table_of(rows, width * 0.4)]
     if not result.budget.stages:
         return loads
-    chart = _picture(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
+    chart = picture_of(stage_picture(result, width_in=0.55 * width / inch, height_in=1.35))
     beside = Table(
-        [[loads, [_text("The stand by growth stage", "heading"), chart]]],
+        [[loads, [text_line("The stand by growth stage", "heading"), chart]]],
         colWidths=[0.43 * width, 0.57 * width],
         style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)],
     )
-    return [beside, *(_text(text, "small") for text in waiting_texts(result))]
+    return [beside, *(text_line(text, "small") for text in waiting_texts(result))]
 
 
 def _doubt_page(result: Result, width: float) -> Story:
@@ -287,7 +248,7 @@ def _doubt_page(result: Result, width: float) -> Story:
     units = result.plan.units
     errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
     surfaces = [
-        _picture(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
+        picture_of(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
         for raster, label, cmap in (
             (result.stand.biomass.mean, "dry biomass", "viridis"),
             (result.stand.biomass.se, "error of biomass", "Greys"),
@@ -296,29 +257,29 @@ def _doubt_page(result: Result, width: float) -> Story:
         )
     ]
     charts = [
-        _picture(picture(result, width_in=half, height_in=1.72))
+        picture_of(picture(result, width_in=half, height_in=1.72))
         for picture in (leave_one_out_picture, variogram_picture, residual_picture, loss_picture)
     ]
     return [
-        _text("How sure", "heading"),
-        _text(biomass_says(result) + "."),
+        text_line("How sure", "heading"),
+        text_line(biomass_says(result) + "."),
         Table([surfaces[:2], surfaces[2:]], colWidths=[width / 2] * 2),
-        _text(
+        text_line(
             pattern_text(result.stand, units)
             or f"Left out in turn, a sample is predicted from the others to {errors[0]} {rate_unit(units)}; the "
             f"field average alone misses by {errors[1]}."
         ),
         Table([charts[:2], charts[2:]], colWidths=[width / 2] * 2),
-        _text(
+        text_line(
             "Top: each sample against its prediction from the others; the samples' variogram and the models "
             "averaged. Below: left-out samples heavier (dark) or lighter (open) than predicted, larger for larger "
             "errors, and + where the next three samples would help most; how well 1, 2, … zones could serve at best, "
             "before they are shaped.",
             "small",
         ),
-        _text(verdict_text(result.verdict, units)),
+        text_line(verdict_text(result.verdict, units)),
         *(
-            _text(
+            text_line(
                 f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
                 f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
             )
@@ -334,13 +295,14 @@ def _season(result: Result, width: float) -> Story:
         return []
     third = width / inch / 3 - 0.05
     charts = [
-        _picture(season_picture(result, one, width_in=third, height_in=1.4)) for one in result.budget.seasons
+        picture_of(season_picture(result, one, width_in=third, height_in=1.4))
+        for one in result.budget.seasons
     ]
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
     return [
-        _text("The season", "heading"),
+        text_line("The season", "heading"),
         Table(rows, colWidths=[width / 3] * 3),
-        _text(
+        text_line(
             "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
             "soil.",
             "small",
@@ -351,105 +313,18 @@ def _season(result: Result, width: float) -> Story:
 def _sources_page(result: Result) -> Story:
     sources = [agronomy.sources()[key] for key in result.sources]
     return [
-        *([_text("Notes on this plan", "heading"), *map(_text, result.warnings)] if result.warnings else []),
-        _text("Before you spread", "heading"),
-        *map(_text, result.cautions),
-        _text("Sources", "heading"),
-        _text(
+        *(
+            [text_line("Notes on this plan", "heading"), *map(text_line, result.warnings)]
+            if result.warnings
+            else []
+        ),
+        text_line("Before you spread", "heading"),
+        *map(text_line, result.cautions),
+        text_line("Sources", "heading"),
+        text_line(
             " · ".join(f"[{source.mark}] {source.citation}" for source in sources),
             "source" if len(result.applications) == 1 else "fine",
         ),
         Spacer(0, 8),
-        _text(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
+        text_line(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),
     ]
-
-
-@cache
-def _styles() -> dict[str, ParagraphStyle]:
-    fonts = Path(mpl.get_data_path(), "fonts", "ttf")
-    for name, file in (("Body", "DejaVuSans.ttf"), ("Body-Bold", "DejaVuSans-Bold.ttf")):
-        pdfmetrics.registerFont(TTFont(name, str(fonts / file)))
-    pdfmetrics.registerFontFamily(
-        "Body", normal="Body", bold="Body-Bold", italic="Body", boldItalic="Body-Bold"
-    )
-    style = partial(ParagraphStyle, fontName="Body", textColor=INK)
-    return {
-        "body": style("body", fontSize=9, leading=12.5, spaceAfter=4),
-        "small": style("small", fontSize=7.5, leading=10, spaceAfter=3, textColor=QUIET),
-        "source": style("source", fontSize=7, leading=8.8, spaceAfter=2, textColor=QUIET),
-        "fine": style("fine", fontSize=6.3, leading=8.2, spaceAfter=3, textColor=QUIET),
-        "quiet": style("quiet", fontSize=9, leading=12, textColor=QUIET),
-        "heading": style(
-            "heading",
-            fontName="Body-Bold",
-            fontSize=11,
-            leading=14,
-            spaceBefore=10,
-            spaceAfter=4,
-            keepWithNext=1,
-        ),
-        "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
-        "cell": style("cell", fontSize=8, leading=10),
-    }
-
-
-def _text(text: str, style: str = "body", *, markup: bool = False) -> Paragraph:
-    return Paragraph(text if markup else escape(text), _styles()[style])
-
-
-def _table(rows: list[tuple[str, ...]], width: float) -> Table:
-    """Text to the left, numbers to the right; rules, no boxes."""
-    styles = _styles()
-    numeric = [all(row[k][0] in "-0123456789" for row in rows[1:] if row[k]) for k in range(len(rows[0]))]
-    right = ParagraphStyle("right", styles["cell"], alignment=2)
-    cells = [
-        [Paragraph(escape(cell), right if numeric[k] else styles["cell"]) for k, cell in enumerate(row)]
-        for row in rows
-    ]
-    cells[0] = [
-        Paragraph(f"<b>{escape(cell)}</b>", right if numeric[k] else styles["cell"])
-        for k, cell in enumerate(rows[0])
-    ]
-    table = Table(cells, colWidths=[width / len(rows[0])] * len(rows[0]), repeatRows=1, hAlign="LEFT")
-    table.setStyle(
-        TableStyle(
-            [
-                ("LINEBELOW", (0, 0), (-1, 0), 1, INK),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("TOPPADDING", (0, 0), (-1, -1), 2),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-                ("LEFTPADDING", (0, 0), (-1, -1), 3),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-            ]
-        )
-    )
-    return table
-
-
-def _picture(figure: Figure) -> Image:
-    width, height = figure.get_size_inches()
-    png = io.BytesIO()
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph")  # a sign that the font lacks is shown as a box
-        figure.savefig(png, dpi=DPI, metadata={"Software": None})
-    png.seek(0)
-    return Image(png, width * inch, height * inch)
-
-
-def _pdf(pages: Sequence[Story], page: tuple[float, float], *, title: str) -> bytes:
-    out = io.BytesIO()
-    document = SimpleDocTemplate(
-        out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
-        title=title, author="fieldmap", invariant=1,
-    )  # fmt: skip
-
-    def foot(canvas: Canvas, _: SimpleDocTemplate) -> None:
-        canvas.setFont("Body", 7)
-        canvas.setFillColor(QUIET)
-        canvas.drawString(MARGIN, 0.45 * inch, title[:110])
-        canvas.drawRightString(page[0] - MARGIN, 0.45 * inch, str(canvas.getPageNumber()))
-
-    story = [each for one in pages for each in (*one, PageBreak())][:-1]
-    document.build(story, onFirstPage=foot, onLaterPages=foot)
-    return out.getvalue()
