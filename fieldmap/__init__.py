@@ -1,8 +1,11 @@
 """From clipped cover-crop samples to a nitrogen-credit map and zones that a spreader can follow.
 
 >>> import fieldmap
->>> plan = fieldmap.read_plan("my-field").replace(need="120 lb/ac")  # doctest: +SKIP
->>> fieldmap.run(plan).write("out")  # doctest: +SKIP
+>>> from fieldmap.demo import sample_farm
+>>> plan = fieldmap.read_plan(sample_farm()[-1])  # the folder of a plan
+>>> plan.name
+'Lower plot'
+>>> [round(zone.rate_n_kg_ha) for zone in fieldmap.run(plan.replace(need="120 lb/ac")).spread.zone_map.zones]
 """
 
 from __future__ import annotations

@@ -51,10 +51,9 @@ minute = 60 second = min = minutes
 hour = 3600 second = h = hours
 day = 86400 second = d = days
 mile_per_hour = mile / hour = mph
-degree_celsius = [temperature] = degC
-delta_degree_celsius = 1 degree_celsius = delta_degC
-degree_fahrenheit = 1 degree_celsius = degF
-delta_degree_fahrenheit = 0.5555555555555556 degree_celsius = delta_degF
+degree_celsius = [temperature] = _ = degC
+delta_degree_celsius = 1 degree_celsius = _ = delta_degC
+degree_fahrenheit = 5 / 9 * degree_celsius; offset: -160 / 9 = _ = degF
 """
 
 
@@ -143,9 +142,7 @@ def parse_quantity(text: object, kind: Kind) -> float:
     if not isinstance(text, str) or (match := _QUANTITY.match(text)) is None:
         raise WrongValueError(found, f"{kind.wanted}{comma_hint(text)}")
     number, unit = float(match[1]), match[2]
-    value = number * _in_unit(unit, kind, found)
-    if kind is TEMPERATURE and unit.strip() == "degF":
-        value = (number - 32.0) / 1.8
+    value = _into_kind(number, unit, kind, found)
     if not math.isfinite(value):
         raise WrongValueError(found, kind.wanted)
     if value < 0 and not kind.signed:
@@ -158,21 +155,27 @@ def comma_hint(text: object) -> str:
     return ", with a point for decimals and no comma" if isinstance(text, str) and "," in text else ""
 
 
-def _in_unit(unit: str, kind: Kind, found: str) -> float:
-    """How many of the kind's units one `unit` is."""
+def _into_kind(number: float, unit: str, kind: Kind, found: str) -> float:
+    """A number of `unit` as one of the kind's unit."""
     import pint
 
     expected = f'the unit "{unit}" does not do here: {kind.wanted}'
     if not _UNIT.match(unit):  # pint evaluates powers, and this text may come from an upload
         raise WrongValueError(found, expected)
     registry = _registry()
-    written = re.sub(r"\b(m|cm|mm|ft|in)([23])\b", r"\1**\2", unit.replace("²", "2").replace("³", "3"))
     try:
-        return float(
-            registry.Quantity(1.0, registry.parse_units(written)).to(kind.unit.replace("%", "percent")).m
-        )
+        written = registry.parse_units(_spelled_out(unit))
+        value, zero = (float(registry.Quantity(each, written).to(kind.unit).m) for each in (number, 0.0))
     except (pint.errors.PintError, ValueError) as error:
         raise WrongValueError(found, expected) from error
+    if zero != 0.0 and kind is not TEMPERATURE:  # degrees on a scale are no difference of temperatures
+        raise WrongValueError(found, expected)
+    return value
+
+
+def _spelled_out(unit: str) -> str:
+    """A unit as pint parses it: powers with their sign."""
+    return re.sub(r"\b(m|cm|mm|ft|in)([23])\b", r"\1**\2", unit.replace("²", "2").replace("³", "3"))
 
 
 def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
@@ -187,7 +190,8 @@ def shown_quantity(text: object, kind: Kind, units: UnitSystem) -> float:
     number, written_in = str(text).strip().split(maxsplit=1) if " " in str(text).strip() else ("", "")
     if written_in == unit:
         return float(number)
-    shown = value * 1.8 + 32.0 if unit == "degF" else value / _in_unit(unit, kind, str(text))
+    registry = _registry()
+    shown = registry.Quantity(value, kind.unit).to(registry.parse_units(_spelled_out(unit))).m
     return float(f"{shown:.4g}")
 
 
@@ -210,7 +214,7 @@ def parse_price(text: object, per: Kind) -> Price:
     match = _PRICE.match(text) if isinstance(text, str) else None
     if match is None:
         raise WrongValueError(found, f"a price with currency and unit is expected, such as {example}")
-    return Price(float(match[1]) / _in_unit(match[3], per, found), match[2])
+    return Price(float(match[1]) / _into_kind(1.0, match[3], per, found), match[2])
 
 
 def rate_unit(units: UnitSystem) -> str:

@@ -26,7 +26,27 @@ if TYPE_CHECKING:
 
 
 def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None) -> tuple[Credit, ...]:
-    """The other credits of a block, irrigation water up to what the weather lets the crop use."""
+    """The other credits of a block, irrigation water up to what the weather lets the crop use.
+
+    Parameters
+    ----------
+    plan, block
+        The plan and the block's name.
+    field
+        For its latitude.
+    daily
+        Weather by day, None without a file: water is then credited whole, and that is said.
+
+    Returns
+    -------
+    tuple of Credit
+        kg N/ha each, as `other_credits`.
+
+    Raises
+    ------
+    InputError
+        As `other_credits`.
+    """
     crop = plan.crop_of(block)
     use_mm = water_use_mm(daily, crop.planted, crop.harvested, latitude(field))
     return other_credits(plan, block, water_use_mm=use_mm)
@@ -67,12 +87,21 @@ def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tupl
     plan, block
         The plan and the block's name.
     water_use_mm
-        What the crop uses in its season, from the weather; None where it is not known.
+        What the crop uses in its season, mm, from the weather; None where it is not known.
+
+    Returns
+    -------
+    tuple of Credit
+        kg N/ha each, in the order of the plan.
 
     Raises
     ------
     InputError
         For raw manure too near harvest, and for this cover crop credited as a previous legume.
+
+    References
+    ----------
+    Of each kind its own (soil_nitrate, uc_anr, grubinger, hartz_compost); raw manure: 7 CFR 205.203 (cfr205).
     """
     crop, cover = plan.crop_of(block), plan.cover_crop_of(block)
     own = [one for one in plan.other_credits if one.block in (None, block)]
@@ -82,12 +111,68 @@ def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tupl
 
 
 def soil_nitrate_kg_ha(nitrate_n_ppm: float, depth_m: float, bulk_density_kg_m3: float) -> float:
-    """Nitrate-N in a layer of soil: ppm × bulk density (g/cm³) × depth (cm) × 0.1."""
+    """Nitrate-N in a layer of soil: ppm × bulk density (g/cm³) × depth (cm) × 0.1.
+
+    Not for a laboratory's figure in ppm nitrate: that is × 0.226 first. Not after heavy rain: it may have left.
+
+    Parameters
+    ----------
+    nitrate_n_ppm
+        Nitrate-N, mg/kg of dry soil.
+    depth_m
+        Depth of the layer sampled, metres.
+    bulk_density_kg_m3
+        Dry soil, kg/m³.
+
+    Returns
+    -------
+    float
+        kg N/ha.
+
+    References
+    ----------
+    Geisseler & Horwath, California guidelines, CDFA (soil_nitrate): 10 ppm in the top foot are about 35 lb N/ac.
+
+    Examples
+    --------
+    10 ppm in a foot of soil at 1.3 g/cm³: 10 × 1.3 × 30.48 × 0.1 = 39.62 kg/ha, the published 35 lb/ac.
+
+    >>> found = soil_nitrate_kg_ha(10.0, 0.3048, 1300.0)
+    >>> round(found, 2), round(found / KG_HA_PER_LB_AC)
+    (39.62, 35)
+    """
     return nitrate_n_ppm * bulk_density_kg_m3 / 1000.0 * depth_m * 100.0 * 0.1
 
 
 def water_nitrogen_kg_ha(nitrate_n_ppm: float, water_mm: float) -> float:
-    """Nitrogen in irrigation water: ppm nitrate-N × mm × 0.01."""
+    """Nitrogen in irrigation water: ppm nitrate-N × mm × 0.01.
+
+    Not for more water than the crop uses: what drains takes its nitrogen along.
+
+    Parameters
+    ----------
+    nitrate_n_ppm
+        Nitrate-N, mg/l; a figure in ppm nitrate is × 0.226 first.
+    water_mm
+        Depth of water, mm.
+
+    Returns
+    -------
+    float
+        kg N/ha.
+
+    References
+    ----------
+    UC ANR (uc_anr): 0.227 lb/ac for each ppm nitrate-N and acre-inch.
+
+    Examples
+    --------
+    20 ppm in 24 inches (609.6 mm): 121.9 kg/ha, the published 109 lb/ac.
+
+    >>> found = water_nitrogen_kg_ha(20.0, 24 * 25.4)
+    >>> round(found, 1), round(found / KG_HA_PER_LB_AC)
+    (121.9, 109)
+    """
     return nitrate_n_ppm * water_mm * 0.01
 
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.season.release import RELEASE, held_in_soil
+from fieldmap.season.release import RELEASE
+from fieldmap.season.split import held_in_soil
 from fieldmap.season.uptake import UPTAKE, share_by_day
 
 if TYPE_CHECKING:
@@ -59,6 +60,8 @@ def balance(
 ) -> Balance:
     """Release against uptake by day.
 
+    Not a rate: what is short here is before any nitrogen is spread, and by day rather than in all.
+
     Parameters
     ----------
     release
@@ -75,6 +78,18 @@ def balance(
         What else lies ready at planting: soil nitrate, a starter, scalar or (zones,).
     tested
         Day of a soil nitrate test that is part of `on_hand_kg_ha`.
+    model
+        How long before planting release counts.
+
+    Returns
+    -------
+    Balance
+        kg N/ha by day, (..., days) with the leading shape of the credits; never NaN for finite input.
+
+    References
+    ----------
+    Arithmetic: held at planting and released since, less uptake. Release as in `daily_release` (pnw636, release_fit),
+    uptake as in `uptake_share` (curve_memory). What drainage may carry off is told and not subtracted.
     """
     credit = np.asarray(credit_kg_ha, dtype=float)[..., np.newaxis]
     need = np.asarray(need_kg_ha, dtype=float)[..., np.newaxis]
@@ -137,7 +152,26 @@ def _march(
 
 
 def short_from(found: Balance, *, model: UptakeModel = UPTAKE) -> NDArray[np.datetime64]:
-    """The date from which the crop is short, shape that of the credits; NaT where it never is."""
+    """The date from which the crop is short.
+
+    Not the day to spread: nitrogen has to be there before it is missed.
+
+    Parameters
+    ----------
+    found
+        As from `balance`.
+    model
+        How much must be missing, kg N/ha, until the crop counts as short.
+
+    Returns
+    -------
+    NDArray
+        datetime64[D], of the shape of the credits; NaT where the crop is never short.
+
+    References
+    ----------
+    1 kg/ha: judgement, from memory (uptake_memory).
+    """
     missing = np.cumsum(found.short, axis=-1) >= model.short_from_kg_ha
     first = found.dates[np.argmax(missing, axis=-1)]
     return np.where(missing.any(axis=-1), first, np.datetime64("NaT"))
@@ -159,7 +193,36 @@ class Weeks:
 
 
 def weekly(found: Balance) -> Weeks:
-    """The balance by week, in weeks that start on the day of planting."""
+    """The balance by week, in weeks that start on the day of planting.
+
+    The first and the last may have fewer than seven days, so their sums do not compare with the others.
+
+    Parameters
+    ----------
+    found
+        As from `balance`.
+
+    Returns
+    -------
+    Weeks
+        (..., weeks), kg N/ha; weeks before planting have numbers below 1.
+
+    References
+    ----------
+    Sums of the days (arithmetic).
+
+    Examples
+    --------
+    Nine days from planting, each short of 2 kg/ha: 14 in week 1, 4 in the two days of week 2.
+
+    >>> import datetime as dt
+    >>> dates, nothing = np.datetime64("2026-05-24") + np.arange(9), np.zeros(9)
+    >>> days = Balance(
+    ...     dates, dt.date(2026, 5, 24), nothing, nothing, nothing, nothing, np.full(9, 2.0), nothing, np.zeros(())
+    ... )
+    >>> weekly(days).week.tolist(), weekly(days).short_kg_ha.tolist()
+    ([1, 2], [14.0, 4.0])
+    """
     offset = (found.dates - np.datetime64(found.planted, "D")).astype(int)
     week_of_day = np.floor_divide(offset, 7) + 1
     week, first = np.unique(week_of_day, return_index=True)

@@ -11,12 +11,12 @@ from fieldmap.credit import CLIMATE_DAYS, SHARE_INCORPORATED, credit_rule, tille
 from fieldmap.season.release import (
     RELEASE,
     Residue,
-    SeasonSplit,
     as_of_a_cool_season,
     daily_release,
-    split_season,
 )
-from fieldmap.season.soil import AnnualSine, DailySoil, season_soil
+from fieldmap.season.scenarios import DailySoil, season_soil
+from fieldmap.season.soil import AnnualSine
+from fieldmap.season.split import SeasonSplit, split_season
 from fieldmap.season.uptake import last_useful_day
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from fieldmap.season.soil import DailySoil
+    from fieldmap.season.scenarios import DailySoil
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,31 @@ class DailyRelease:
 def temperature_factor(temperature_c: ArrayLike, *, model: ReleaseModel = RELEASE) -> NDArray[np.float64]:
     """Rate against the reference temperature: Q10 from 5 to 35 °C, straight to nothing below, level above.
 
-    Katterer et al. 1998 for 5 to 35 °C; what happens outside is from memory.
+    Not below 5 °C as a measured thing: what happens outside 5 to 35 °C is from memory.
+
+    Parameters
+    ----------
+    temperature_c
+        Soil temperature, °C, any shape.
+    model
+        Q10, reference temperature and limits.
+
+    Returns
+    -------
+    NDArray
+        Rate at that temperature over the rate at the reference, of the same shape; NaN where `temperature_c` is NaN.
+
+    References
+    ----------
+    Katterer et al. 1998 (katterer1998): Q10 = 2 from 5 to 35 °C. The reference of 20 °C and the fall to nothing at
+    0 °C are from memory (release_fit).
+
+    Examples
+    --------
+    Twice as fast for ten degrees more; above 35 °C no faster; half-way from 5 to 0 °C half of the rate at 5.
+
+    >>> temperature_factor([0.0, 2.5, 5.0, 10.0, 20.0, 30.0, 35.0, 40.0]).round(3).tolist()
+    [0.0, 0.177, 0.354, 0.5, 1.0, 2.0, 2.828, 2.828]
     """
     temperature = np.asarray(temperature_c, dtype=float)
     within = np.clip(temperature, model.q10_from_c, model.q10_to_c)
@@ -121,7 +145,41 @@ def temperature_factor(temperature_c: ArrayLike, *, model: ReleaseModel = RELEAS
 def reference_days(
     soil: DailySoil, *, chopped: bool = False, model: ReleaseModel = RELEASE
 ) -> NDArray[np.float64]:
-    """Days at the reference temperature and field capacity that have passed by each evening, (scenarios, days)."""
+    """Days at the reference temperature and field capacity that have passed by each evening.
+
+    Not calendar days: a cold or dry week counts as a day or two.
+
+    Parameters
+    ----------
+    soil
+        Temperature, °C, and moisture, 0 to 1, (scenarios, days).
+    chopped
+        Whether the residue was chopped, which puts it ahead for two days.
+    model
+        As for `temperature_factor`, and how far chopped residue is ahead.
+
+    Returns
+    -------
+    NDArray
+        Reference days since the cover crop ended, (scenarios, days), never falling.
+
+    References
+    ----------
+    Temperature: Katterer et al. 1998 (katterer1998). In proportion to water between air-dry and field capacity
+    (moisture2010). Chopped, for two days: Angers & Recous 1997 (angers1997); twice the rate is from memory
+    (chopped_memory).
+
+    Examples
+    --------
+    Three days at 10 °C and half of the water: each counts 0.5 × 0.5 = 0.25 days; chopped, the first two count twice.
+
+    >>> from fieldmap.season.scenarios import DailySoil
+    >>> dates = np.datetime64("2026-05-04") + np.arange(3)
+    >>> shape = (1, 3)
+    >>> soil = DailySoil(dates, np.full(shape, 10.0), np.full(shape, 0.5), np.zeros(shape), "record", None, ())
+    >>> reference_days(soil).tolist(), reference_days(soil, chopped=True).tolist()
+    ([[0.25, 0.5, 0.75]], [[0.5, 1.0, 1.25]])
+    """
     passed = temperature_factor(soil.temperature_c, model=model) * np.clip(soil.moisture, 0.0, 1.0)
     if chopped:
         ahead = np.arange(passed.shape[-1]) < model.chopped_d
@@ -130,7 +188,33 @@ def reference_days(
 
 
 def fast_share(nitrogen_pct: ArrayLike, *, model: ReleaseModel = RELEASE) -> NDArray[np.float64]:
-    """Share of the residue's nitrogen in the fast pool: the richer, the more."""
+    """Share of the residue's nitrogen in the fast pool: the richer, the more.
+
+    Not measured for your residue: two legumes and rye are behind it.
+
+    Parameters
+    ----------
+    nitrogen_pct
+        %N of dry matter, any shape.
+    model
+        Where the share starts, its slope and its limit.
+
+    Returns
+    -------
+    NDArray
+        0 to 0.95, of the same shape; NaN where `nitrogen_pct` is NaN.
+
+    References
+    ----------
+    Fitted by fieldmap to published end points, from memory (release_fit).
+
+    Examples
+    --------
+    0.43 × (%N - 1.1): nothing for ripe rye, half for 2.3 %N, at most 0.95.
+
+    >>> fast_share([1.0, 2.3, 3.5, 4.5]).round(3).tolist()
+    [0.0, 0.516, 0.95, 0.95]
+    """
     above = np.asarray(nitrogen_pct, dtype=float) - model.fast_share_from_pct
     return np.asarray(np.clip(model.fast_share_per_pct * above, 0.0, model.fast_share_max))
 
@@ -140,7 +224,36 @@ def nitrogen_left(
 ) -> NDArray[np.float64]:
     """Share of the residue's own nitrogen still in it after so many reference days; gross, never a credit.
 
-    `rate` slows both pools down, as on the surface.
+    Not 1 less a credit: of what leaves the residue a crop gets a part only.
+
+    Parameters
+    ----------
+    days
+        Days at the reference temperature and field capacity, see `reference_days`; any shape.
+    nitrogen_pct
+        %N of dry matter.
+    rate
+        Slows both pools down: 1 tilled in, 0.6 on the surface.
+    model
+        Rates and shares of the two pools.
+
+    Returns
+    -------
+    NDArray
+        1 falling to 0, of the shape of `days`.
+
+    References
+    ----------
+    Two pools of first order: 0.05 a day, Neitsch et al. 2011 (neitsch2011); the slow one's 0.009 and the shares are
+    fitted to published end points, from memory (release_fit); 0.6 on the surface is from memory (surface_memory).
+
+    Examples
+    --------
+    Rich residue, 95 % of it fast: after 70 days 0.95 e^-3.5 + 0.05 e^-0.63 = 0.055 are left. Of rye at 1.1 %N, all
+    of it slow, e^-0.63 = 0.533 are.
+
+    >>> [round(float(nitrogen_left(np.array(70.0), pct)), 3) for pct in (3.5, 1.1)]
+    [0.055, 0.533]
     """
     fast = fast_share(nitrogen_pct, model=model)
     return np.asarray(
@@ -161,7 +274,44 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
     """Release of residue in this soil, from the day the cover crop ended.
 
     What lies on the surface gives less (its credit is scaled by `credit.SURFACE_FACTOR`) and later; under
-    strip tillage the two are weighed by what each gives to the credit.
+    strip tillage the two are weighed by what each gives to the credit. Not for roots or for manure.
+
+    Parameters
+    ----------
+    soil
+        From the day the cover crop ended, (scenarios, days).
+    residue
+        Its %N, where it lies, whether it was chopped.
+    model
+        Rates, pools and the reference.
+
+    Returns
+    -------
+    DailyRelease
+        Shares of the season's credit, (scenarios, days).
+
+    Raises
+    ------
+    ValueError
+        If strip-tilled residue comes without `tilled_share`.
+
+    References
+    ----------
+    The credit is ten weeks at the reference, PNW 636 (pnw636); see `reference_days` and `nitrogen_left`. What poor
+    residue ties up is tied first, Kuo & Sainju 1998 (kuo1998).
+
+    Examples
+    --------
+    Tilled-in residue of 3.5 %N in moist soil at 20 °C, where a day counts as a day: after ten weeks the credit is
+    released whole. After three 0.374 of the residue's own is left, and (1 - 0.374) / (1 - 0.055) = 0.663 released.
+
+    >>> from fieldmap.season.scenarios import DailySoil
+    >>> dates = np.datetime64("2026-05-04") + np.arange(70)
+    >>> shape = (1, 70)
+    >>> soil = DailySoil(dates, np.full(shape, 20.0), np.ones(shape), np.zeros(shape), "record", None, ())
+    >>> release = daily_release(soil, Residue(3.5, "incorporated"))
+    >>> release.released[0, [20, 69]].round(3).tolist(), float(release.residue_left[0, 20].round(3))
+    ([0.663, 1.0], 0.374)
     """
     days = reference_days(soil, chopped=residue.chopped, model=model)
     whole = np.array(model.reference_d)
@@ -201,8 +351,24 @@ def as_of_a_cool_season(release: DailyRelease, tilled: float) -> DailyRelease:
     """The release of a credit whose share on the surface is that of a cool climate.
 
     That share is what a cool season gives: ten weeks of this weather release it whole. To measure it against ten
-    weeks at the reference temperature would count the cold twice. `tilled` is the part of the credit that is tilled
-    in, for which the reference stands.
+    weeks at the reference temperature would count the cold twice. Not for the share of a warm climate, nor for the
+    quality relation.
+
+    Parameters
+    ----------
+    release
+        As from `daily_release`; with fewer than ten weeks it comes back as it is.
+    tilled
+        Part of the credit that is tilled in, 0 to 1, for which the reference stands.
+
+    Returns
+    -------
+    DailyRelease
+        With `released`, `to_come` and `potential` raised by one factor.
+
+    References
+    ----------
+    UC Santa Cruz manual (ucsc) for the share; that it is of ten weeks of the season's own weather is judgement.
     """
     if release.released.shape[-1] < CLIMATE_DAYS:
         return release
@@ -214,85 +380,3 @@ def as_of_a_cool_season(release: DailyRelease, tilled: float) -> DailyRelease:
         to_come=release.to_come * raised,
         potential=release.potential * raised,
     )
-
-
-@dataclass(frozen=True)
-class SeasonSplit:
-    """The season's credit by when it comes, as shares that add up to 1, each (scenarios,).
-
-    `before` is released before planting and not there any more (or not to be counted on); `held` released before
-    planting and still in the soil then; `during` released between planting and the crop's last useful uptake;
-    `after` later than that. `tested` is what a soil nitrate test has measured already, 0 without one: it must
-    not be credited again.
-    """
-
-    before: NDArray[np.float64]
-    held: NDArray[np.float64]
-    during: NDArray[np.float64]
-    after: NDArray[np.float64]
-    tested: NDArray[np.float64]
-
-    @property
-    def useful(self) -> NDArray[np.float64]:
-        """What the crop can use: held at planting, and released while it takes up."""
-        return self.held + self.during
-
-
-def held_in_soil(
-    release: DailyRelease, planted: dt.date, *, tested: dt.date | None = None, model: ReleaseModel = RELEASE
-) -> NDArray[np.float64]:
-    """Share of the credit that the soil holds on the evening of each day before planting, (scenarios, days).
-
-    Drainage takes from it. What is released more than three weeks before planting is not counted unless a
-    test shows it, and what a test (`tested`, its day) has measured is not counted here again.
-    """
-    planting = release.day(planted)
-    counted = release.counted
-    daily = np.diff(counted, axis=-1, prepend=0.0)
-    from_day = max(planting - int(model.held_d), 0 if tested is None else release.day(tested) + 1)
-    held = np.zeros((counted.shape[0], max(planting, 0)))
-    pool = np.zeros(counted.shape[0])
-    for day in range(max(from_day, 0), planting):
-        pool = (pool + daily[:, day]) * (1.0 - release.leached[:, day])
-        held[:, day] = pool
-    return held
-
-
-def split_season(
-    release: DailyRelease,
-    *,
-    planted: dt.date,
-    last_useful: dt.date,
-    tested: dt.date | None = None,
-    model: ReleaseModel = RELEASE,
-) -> SeasonSplit:
-    """Split the season's credit by when it comes.
-
-    Parameters
-    ----------
-    release
-        Of the block, over the whole season.
-    planted, last_useful
-        Planting, and the last day on which the crop still makes use of what is released.
-    tested
-        Day of a soil nitrate test, where there is one: what was released by then stands in the test.
-
-    Notes
-    -----
-    A warm season may release more than the reference credit; what exceeds it is not counted, so the shares add
-    up to 1.
-    """
-    counted = release.counted
-
-    def by(day: int) -> NDArray[np.float64]:
-        """The share released by the evening of a day."""
-        return counted[:, min(day, counted.shape[1] - 1)] if day >= 0 else np.zeros(counted.shape[0])
-
-    in_test = by(release.day(tested)) if tested is not None else np.zeros(counted.shape[0])
-    at_planting, at_last = by(release.day(planted) - 1), by(release.day(last_useful))
-    held = held_in_soil(release, planted, tested=tested, model=model)
-    still = held[:, -1] if held.shape[1] else np.zeros(counted.shape[0])
-    before = np.maximum(at_planting - in_test, 0.0) - still
-    during = np.maximum(at_last - np.maximum(at_planting, in_test), 0.0)
-    after = 1.0 - np.maximum(at_last, in_test)
-    return SeasonSplit(before, still, during, after, in_test)

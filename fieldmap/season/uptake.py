@@ -34,7 +34,33 @@ def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64
     """Share of its uptake that the crop has taken up by a share of its season, planting 0 to harvest 1.
 
     A logistic curve, 1 / (1 + exp(-steepness (x - half))), cut to the season: 0 at planting, 1 at harvest, so that
-    a crop cut in full growth does not flatten before it. Shape: agronomic table, from memory.
+    a crop cut in full growth does not flatten before it. Not for a crop that is picked again and again after `half`
+    of its season and has a table of its own.
+
+    Parameters
+    ----------
+    season_share
+        Share of the days from planting to harvest, any shape; below 0 and above 1 it counts as 0 and 1.
+    crop
+        Its steepness and the share of the season by which the logistic is half-way.
+
+    Returns
+    -------
+    NDArray
+        0 to 1, of the same shape; NaN where `season_share` is NaN.
+
+    References
+    ----------
+    Shapes by crop are from memory, shaped to published time courses (curve_memory).
+
+    Examples
+    --------
+    Sweet corn takes up late: 13 % in the first third of its season, 34 % by the middle.
+
+    >>> from fieldmap import agronomy
+    >>> corn = agronomy.find("sweet corn", agronomy.crops())
+    >>> uptake_share([0.0, 1 / 3, 0.5, 1.0], corn).round(2).tolist()
+    [0.0, 0.13, 0.34, 1.0]
     """
 
     def logistic(x: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -46,13 +72,60 @@ def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64
 
 
 def share_by_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> NDArray[np.float64]:
-    """Uptake share by the evening of each day, planting to harvest."""
+    """Uptake share by the evening of each day, planting to harvest.
+
+    Parameters
+    ----------
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, as for `uptake_share`.
+
+    Returns
+    -------
+    NDArray
+        (days from planting to harvest, both counted,), rising to 1.
+
+    References
+    ----------
+    As `uptake_share` (curve_memory).
+    """
     days = (harvested - planted).days
     return uptake_share(np.arange(1, days + 2) / (days + 1), crop)
 
 
 def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:
-    """The day on which the crop has taken up this share."""
+    """The day on which the crop has taken up this share.
+
+    Not for a crop under stress: the curve knows dates, not weather.
+
+    Parameters
+    ----------
+    share
+        0 to 1.
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, as for `uptake_share`.
+
+    Returns
+    -------
+    datetime.date
+        The first day by whose evening the share is reached; the harvest for 1.
+
+    References
+    ----------
+    As `uptake_share` (curve_memory).
+
+    Examples
+    --------
+    Sweet corn of 83 days starts its rapid growth, 15 % taken up, four weeks after planting.
+
+    >>> from fieldmap import agronomy
+    >>> corn = agronomy.find("sweet corn", agronomy.crops())
+    >>> date_of_share(0.15, dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
+    datetime.date(2026, 6, 22)
+    """
     by_day = share_by_day(planted, harvested, crop)
     return planted + dt.timedelta(days=int(np.searchsorted(by_day, share - 1e-12)))
 
@@ -60,5 +133,35 @@ def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: Crop
 def last_useful_day(
     planted: dt.date, harvested: dt.date, crop: CropEntry, *, model: UptakeModel = UPTAKE
 ) -> dt.date:
-    """The day after which release comes too late for this crop: 95 % of uptake is in."""
+    """The day after which release comes too late for this crop: 95 % of uptake is in.
+
+    Not for a crop that stands on after harvest, such as one cut for a second flush.
+
+    Parameters
+    ----------
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, as for `uptake_share`.
+    model
+        The share of uptake that counts as all.
+
+    Returns
+    -------
+    datetime.date
+        Between planting and harvest.
+
+    References
+    ----------
+    95 %: judgement, from memory (uptake_memory); the curve: from memory (curve_memory).
+
+    Examples
+    --------
+    The same corn has 95 % in a week before harvest.
+
+    >>> from fieldmap import agronomy
+    >>> corn = agronomy.find("sweet corn", agronomy.crops())
+    >>> last_useful_day(dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
+    datetime.date(2026, 8, 7)
+    """
     return date_of_share(model.last_useful_share, planted, harvested, crop)

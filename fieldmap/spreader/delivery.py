@@ -81,6 +81,8 @@ def drive(
 ) -> Delivery:
     """Drive the passes over the map.
 
+    Not a forecast of a windy day: wind, slope, bounce and the flow in the hopper are not in it.
+
     Parameters
     ----------
     passes
@@ -91,6 +93,16 @@ def drive(
         Its grid, outline and no-spread areas.
     spreader
         Swath, pattern, speed, time to change the rate.
+
+    Returns
+    -------
+    Delivery
+        Rasters on the field's grid, kg/ha of product, NaN outside the field; totals in kg of product.
+
+    References
+    ----------
+    A change of 3 to 5 s in all: Univ. of Georgia; Fulton et al. 2001, Trans. ASAE 44 (published); its split into
+    delay and ramp is from memory. Throw: see `fieldmap.spreader.rates.share_at`.
     """
     grid = field.grid
     margin = int(np.ceil(reach_m(spreader) / grid.cell_m))

@@ -19,7 +19,24 @@ if TYPE_CHECKING:
 
 
 def reach_m(spreader: Spreader) -> float:
-    """How far from its pass a spreader throws."""
+    """How far from its pass a spreader throws.
+
+    Not what its edges give: most of the throw is within half a swath.
+
+    Parameters
+    ----------
+    spreader
+        Swath and pattern, or its pan test.
+
+    Returns
+    -------
+    float
+        Metres, measured from the pass to one side.
+
+    References
+    ----------
+    Geometry of the two patterns, which are at half at half the swath (Ohio State Bulletin 817).
+    """
     if spreader.pan_test is not None:
         return reach_of_trays_m(spreader.pan_test)
     return spreader.swath_m * {"trapezoid": 0.75, "triangle": 1.0}[spreader.pattern]
@@ -29,8 +46,24 @@ def share_at(distance_m: NDArray[np.float64], spreader: Spreader) -> NDArray[np.
     """Rate at a distance from the pass, as a share of the rate asked for.
 
     As the pan test found it, where the plan has one. Else both patterns fall to half at half the swath, which
-    is what makes it the effective swath (twice the distance at which the rate is half that of the centre, Ohio
-    State Bulletin 817), and neighbouring passes add up to one everywhere.
+    is what makes it the effective swath, and neighbouring passes add up to one everywhere. Not with border
+    spreading, which cuts the throw off at the boundary.
+
+    Parameters
+    ----------
+    distance_m
+        Metres from the pass, 0 or more, any shape.
+    spreader
+        Swath and pattern, or its pan test.
+
+    Returns
+    -------
+    NDArray
+        0 or more, of the shape of `distance_m`; NaN where that is NaN.
+
+    References
+    ----------
+    Ohio State Bulletin 817: the effective swath is twice the distance at which the rate is half that of the centre.
     """
     if spreader.pan_test is not None:
         return share_of_rate(spreader.pan_test, distance_m, spreader.swath_m)
@@ -40,24 +73,117 @@ def share_at(distance_m: NDArray[np.float64], spreader: Spreader) -> NDArray[np.
 
 
 def throw_m(spreader: Spreader) -> float:
-    """How far beyond the edge of its swath product still lands; nothing with border spreading."""
+    """How far beyond the edge of its swath product still lands.
+
+    Not a setback that rules ask for near water: that stands in the no-spread layer's `setback_m`.
+
+    Parameters
+    ----------
+    spreader
+        Swath and pattern, or its pan test; whether it has a border device.
+
+    Returns
+    -------
+    float
+        Metres, 0 with border spreading.
+
+    References
+    ----------
+    Geometry, see `reach_m`.
+    """
     return 0.0 if spreader.border_spreading else max(0.0, reach_m(spreader) - spreader.swath_m / 2)
 
 
 def product_rate_kg_ha(rate_n_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:
-    """Product that carries a nitrogen rate: N / (%N × available). 60 lb N as urea is 130.4 lb."""
+    """Product that carries a nitrogen rate: N / (%N / 100 × available).
+
+    Not for a product without nitrogen.
+
+    Parameters
+    ----------
+    rate_n_kg_ha
+        Nitrogen that is to serve this season, kg N/ha, any shape.
+    product
+        Its %N and the share of it that is available this season.
+
+    Returns
+    -------
+    NDArray
+        kg/ha of product, of the same shape; NaN where `rate_n_kg_ha` is NaN.
+
+    References
+    ----------
+    By definition; %N and availability from the table of products, with the source of each.
+
+    Examples
+    --------
+    Urea holds 46 %N, all of it available: 60 of N are 60 / 0.46 = 130.4 of urea, in lb/ac as in kg/ha. Feather meal
+    of 12 %N with 60 % available takes 60 / (0.12 × 0.60) = 833.3.
+
+    >>> from fieldmap import agronomy
+    >>> urea = agronomy.find("urea", agronomy.products())
+    >>> feather = agronomy.find("feather meal", agronomy.products())
+    >>> [round(float(product_rate_kg_ha(np.array(60.0), product)), 1) for product in (urea, feather)]
+    [130.4, 833.3]
+    """
     return rate_n_kg_ha / product.nitrogen_fraction
 
 
 def nitrogen_rate_kg_ha(product_kg_ha: NDArray[np.float64], product: Product) -> NDArray[np.float64]:
-    """Nitrogen that serves this season in a product rate."""
+    """Nitrogen that serves this season in a product rate.
+
+    Not its total nitrogen: of an organic product a part comes later or never.
+
+    Parameters
+    ----------
+    product_kg_ha
+        kg/ha of product, any shape.
+    product
+        Its %N and the share of it that is available this season.
+
+    Returns
+    -------
+    NDArray
+        kg N/ha, of the same shape; NaN where `product_kg_ha` is NaN.
+
+    References
+    ----------
+    By definition, see `product_rate_kg_ha`.
+
+    Examples
+    --------
+    >>> from fieldmap import agronomy
+    >>> urea = agronomy.find("urea", agronomy.products())
+    >>> nitrogen_rate_kg_ha(np.array([0.0, 100.0]), urea).tolist()
+    [0.0, 46.0]
+    """
     return product_kg_ha * product.nitrogen_fraction
 
 
 def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
     """Every product rate the machine may be set to, ascending: 0 and the steps within its limits.
 
-    With a starter (`rate_n_min`) only the rates that carry it.
+    With a starter (`rate_n_min`) only the rates that carry it. Not for what goes through drip, which keeps the step
+    and no other limit.
+
+    Parameters
+    ----------
+    spreader
+        Step, least and greatest rate, starter, product.
+
+    Returns
+    -------
+    NDArray
+        kg/ha of product, (rates,).
+
+    Raises
+    ------
+    InputError
+        If no rate lies between the limits, or too many do.
+
+    References
+    ----------
+    Arithmetic, see `rate_steps`.
     """
     try:
         return rate_steps(
@@ -80,7 +206,31 @@ def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
 
 
 def nearest_rate_kg_ha(product_kg_ha: float, rates_kg_ha: NDArray[np.float64]) -> float:
-    """The settable rate nearest to a wanted one; of two equally near, the higher."""
+    """The settable rate nearest to a wanted one; of two equally near, the higher.
+
+    Not for a whole zone with prices, where the rate that loses least need not be the nearest.
+
+    Parameters
+    ----------
+    product_kg_ha
+        Wanted, kg/ha of product.
+    rates_kg_ha
+        What the machine can be set to, kg/ha of product, (rates,), ascending.
+
+    Returns
+    -------
+    float
+        One of `rates_kg_ha`.
+
+    References
+    ----------
+    Arithmetic; the higher of two is judgement: a crop that is short loses more.
+
+    Examples
+    --------
+    >>> [nearest_rate_kg_ha(wanted, np.array([0.0, 40.0, 50.0])) for wanted in (18.0, 45.0, 70.0)]
+    [0.0, 50.0, 50.0]
+    """
     distance = np.abs(rates_kg_ha - product_kg_ha)
     return float(rates_kg_ha[distance <= distance.min() + 1e-9 * rates_kg_ha[-1]].max())
 
@@ -113,6 +263,19 @@ def rate_steps(
     ------
     ValueError
         If a rate is out of order, or no step lies between the limits.
+
+    References
+    ----------
+    Arithmetic: whole steps, counted from zero.
+
+    Examples
+    --------
+    Steps of 20 from 50 to 110 kg/ha: 60, 80 and 100, and zero. With a starter of 70 nothing below it, zero included.
+
+    >>> rate_steps(step_kg_ha=20.0, rate_min_kg_ha=50.0, rate_max_kg_ha=110.0).tolist()
+    [0.0, 60.0, 80.0, 100.0]
+    >>> rate_steps(step_kg_ha=20.0, rate_min_kg_ha=50.0, rate_max_kg_ha=110.0, floor_kg_ha=70.0).tolist()
+    [80.0, 100.0]
     """
     if not (np.isfinite(step_kg_ha) and step_kg_ha > 0):
         raise ValueError(f"the rate step is {step_kg_ha:g} kg/ha; it must be greater than 0")

@@ -23,7 +23,39 @@ FRAME_MAX_M2 = 25.0
 def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]:
     """Dry biomass of each row, kg/ha, from whichever weighing its columns give, and what cannot be right.
 
-    The dry weight of a fresh-weighed frame is ``fresh × subsample dry / subsample fresh``.
+    The dry weight of a fresh-weighed frame is ``fresh × subsample dry / subsample fresh``. Not for air-dry or wilted
+    clippings, whose moisture nobody knows, nor with roots and soil on them.
+
+    Parameters
+    ----------
+    table
+        Samples as written; where a row has several weighings, dry biomass comes before dry weight, that before fresh.
+
+    Returns
+    -------
+    dry_kg_ha
+        (rows,), kg/ha of dry matter; NaN where a weighing is incomplete, which is among the problems.
+    problems
+        At most one a row: what was found, what is expected, what to do.
+
+    References
+    ----------
+    By definition (definition); the most that is believed, 30,000 kg/ha and frames of 25 m², is from memory.
+
+    Examples
+    --------
+    The extension worksheet (worksheet): two frames of 2 × 2 ft are 8 ft², 1.2 lb dry: 6,534 lb/ac or 7,324 kg/ha.
+    A frame of 1 m² with 2,000 g fresh, of which 250 g dried to 40: 320 g, 3,200 kg/ha.
+
+    >>> import pandas as pd
+    >>> from fieldmap.read import SampleTable
+    >>> rows = pd.DataFrame({
+    ...     "frame_ft2": [8.0, np.nan], "dry_lb": [1.2, np.nan], "frame_m2": [np.nan, 1.0],
+    ...     "fresh_g": [np.nan, 2000.0], "subsample_fresh_g": [np.nan, 250.0], "subsample_dry_g": [np.nan, 40.0],
+    ... })
+    >>> dry_kg_ha, problems = dry_biomass(SampleTable("samples.csv", "row", rows, ()))
+    >>> dry_kg_ha.round().tolist(), problems
+    ([7324.0, 3200.0], [])
     """
     frame = table.frame
     direct = numbers_of(frame, "dry_kg_ha", "dry_lb_ac", KG_HA_PER_LB_AC)
@@ -88,7 +120,31 @@ def _weighing_fault(
 def numbers_of(
     frame: GeoDataFrame, column: str, other: str | None = None, factor: float = 1.0
 ) -> NDArray[np.float64]:
-    """A column of numbers; where it is empty, `other` times `factor`; else NaN."""
+    """A column of numbers, and where it is empty another in another unit.
+
+    Parameters
+    ----------
+    frame
+        Rows with any of the columns.
+    column, other
+        The column wanted, and the one to fill it from.
+    factor
+        What a number of `other` is multiplied by.
+
+    Returns
+    -------
+    NDArray
+        (rows,); NaN where neither column has a number.
+
+    Examples
+    --------
+    1 lb/ac is 1.121 kg/ha; what stands in kg/ha already is kept.
+
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"dry_kg_ha": [5000.0, np.nan], "dry_lb_ac": [np.nan, 1000.0]})
+    >>> numbers_of(rows, "dry_kg_ha", "dry_lb_ac", KG_HA_PER_LB_AC).round(1).tolist()
+    [5000.0, 1120.9]
+    """
     values = np.full(len(frame), np.nan)
     if column in frame:
         values = frame[column].to_numpy(dtype=np.float64)
@@ -98,5 +154,18 @@ def numbers_of(
 
 
 def texts_of(frame: GeoDataFrame, column: str) -> tuple[str, ...]:
-    """A column as text; empty where there is none."""
+    """A column as text, stripped.
+
+    Parameters
+    ----------
+    frame
+        Rows with or without the column.
+    column
+        Its name.
+
+    Returns
+    -------
+    tuple of str
+        One a row; empty texts where there is no such column.
+    """
     return tuple(str(text).strip() for text in frame[column]) if column in frame else ("",) * len(frame)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 import pyproj
 import shapely
+from matplotlib.ticker import MaxNLocator
 from PIL import Image
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 
 CLASSES_MAX = 6  # rows of a legend that a phone still has room for
+ROUND_STEPS = (1, 1.5, 2, 2.5, 3, 4, 5, 10)
 PIXELS_A_CELL, PIXELS_MAX = 3, 900  # class borders come out smooth, files small
 EARTH_RADIUS_M = 6_378_137.0  # of EPSG:3857
 
@@ -106,12 +108,13 @@ def paint_values(
 
 def round_borders(low: float, high: float) -> list[float]:
     """Borders of at most six classes from `low` to `high`, on whole steps such as 1, 2, 5, 10, 15, 20, 25."""
-    steps = (base * 10.0**power for power in range(7) for base in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0))
-    for step in steps:
-        first, last = np.floor(low / step), np.floor(high / step) + 1.0
-        if step.is_integer() and last - first <= CLASSES_MAX:
-            return [float(border) for border in np.arange(first, last + 1.0) * step]
-    return [low, high]
+    first, beyond = math.floor(low), math.floor(high) + 1  # legends show whole numbers
+    found = (
+        MaxNLocator(classes, steps=ROUND_STEPS, integer=True, min_n_ticks=1).tick_values(first, beyond)
+        for classes in range(CLASSES_MAX, 0, -1)
+    )
+    # To cover both ends the locator may give one class more than it is asked for.
+    return [float(border) for border in next(each for each in found if len(each) - 1 <= CLASSES_MAX)]
 
 
 def _png(index: NDArray[np.uint8], colours: tuple[str, ...]) -> str:

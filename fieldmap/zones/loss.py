@@ -65,10 +65,30 @@ class Loss(Protocol):
 class SquaredLoss:
     """Squared difference from the desired rate, (kg/ha)².
 
+    Not where being short costs more than being over and the plan has prices: `MoneyLoss` is for that.
+
     Parameters
     ----------
     desired
         Desired rate of each cell, kg/ha of product, NaN where nothing is spread; any shape.
+
+    References
+    ----------
+    Fisher 1958, J. Am. Stat. Assoc. 53:789-798: grouping for least squares.
+
+    Examples
+    --------
+    Two cells want 90 and 110 kg/ha, one has nothing spread. At 100 each is off by 10, 100 (kg/ha)²; at 120 by 30 and
+    10, which is 500 on average.
+
+    >>> loss = SquaredLoss(np.array([90.0, 110.0, np.nan]))
+    >>> loss.mean_at(np.full(3, 100.0)), loss.mean_at(np.full(3, 120.0))
+    (100.0, 500.0)
+
+    The first prefers 90 of the rates 90 and 120, whose middle is 105; the second prefers 120.
+
+    >>> loss.nearest(np.array([90.0, 110.0]), np.array([90.0, 120.0])).tolist()
+    [0, 1]
     """
 
     desired: Floats
@@ -119,6 +139,9 @@ class MoneyLoss:
     A rate x costs ``curvature E[max(0, plateau - x)²] + price x``: yield lost below the plateau, and the
     product. The expectation is over the cell's whole doubt, a normal distribution, and exact.
 
+    Not for several vegetables or product prices at once, nor with a confidence other than 0.5: it prices the risk
+    of being short already.
+
     Parameters
     ----------
     desired
@@ -133,6 +156,23 @@ class MoneyLoss:
         How many cells are of each kind, shape (kinds,).
     price
         Money for a kg of product.
+
+    References
+    ----------
+    Mathematics, docs/method.md, "Money"; quadratic with plateau rather than a pure quadratic: Cerrato & Blackmer
+    1990, Agron. J. 82:138-143.
+
+    Examples
+    --------
+    Known supply, plateau at 100 kg/ha of product, 0.02 money/ha for each (kg/ha)² short, 0.40 a kg: the best rate
+    stays 0.40 / (2 × 0.02) = 10 short, at 90. The plateau's own 100 then costs 4.0 for ten kg more and saves
+    0.02 × 10² = 2.0: 2.0 money/ha are lost. At 80, 0.02 × (20² - 10²) - 4.0 = 2.0 are lost too.
+
+    >>> loss = MoneyLoss.from_rasters(
+    ...     np.array([100.0]), np.array([0.0]), np.array([0.02]), price=0.40, step_kg_ha=10.0
+    ... )
+    >>> loss.desired.round(6).tolist(), [round(loss.mean_at(np.array([rate])), 6) for rate in (80.0, 90.0, 100.0)]
+    ([90.0], [2.0, 0.0, 2.0])
     """
 
     desired: Floats
@@ -147,7 +187,25 @@ class MoneyLoss:
     def from_rasters(
         cls, plateau: Floats, sd: Floats, curvature: Floats, *, price: float, step_kg_ha: float
     ) -> MoneyLoss:
-        """From rasters of plateau, standard error and curvature; NaN in `plateau` where nothing is spread."""
+        """From rasters of plateau, standard error and curvature.
+
+        Parameters
+        ----------
+        plateau, sd
+            Rate that brings supply to the plateau and its standard error, kg/ha of product, rasters; NaN in
+            `plateau` where nothing is spread.
+        curvature
+            Money a hectare for each (kg/ha of product)² short, raster.
+        price
+            Money for a kg of product.
+        step_kg_ha
+            Step of the machine's rates, kg/ha of product, by which cells are taken together as a kind.
+
+        Returns
+        -------
+        MoneyLoss
+            Its `desired` has the shape of `plateau`.
+        """
         inside = np.isfinite(plateau)
         rate, doubt, bend = plateau[inside], sd[inside], curvature[inside]
         code = np.unique(bend, return_inverse=True)[1]

@@ -12,8 +12,9 @@ import pytest
 from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops
 from fieldmap.season.balance import balance, short_from, weekly
-from fieldmap.season.release import Residue, daily_release, split_season
-from fieldmap.season.soil import season_soil
+from fieldmap.season.release import Residue, daily_release
+from fieldmap.season.scenarios import season_soil
+from fieldmap.season.split import split_season
 from fieldmap.season.uptake import last_useful_day
 
 pytestmark = pytest.mark.benchmark

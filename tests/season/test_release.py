@@ -18,13 +18,12 @@ from fieldmap.season.release import (
     Residue,
     daily_release,
     fast_share,
-    held_in_soil,
     nitrogen_left,
     reference_days,
-    split_season,
     temperature_factor,
 )
-from fieldmap.season.soil import DailySoil, season_soil
+from fieldmap.season.scenarios import DailySoil, season_soil
+from fieldmap.season.split import held_in_soil, split_season
 
 FIRST = dt.date(2026, 5, 4)
 VETCH, CLOVER = Residue(3.9, "incorporated"), Residue(2.4, "incorporated")

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldmap.errors import InputError
+from fieldmap.season.scenarios import season_soil
 from fieldmap.season.soil import (
     SOIL,
     AnnualSine,
@@ -17,7 +18,6 @@ from fieldmap.season.soil import (
     follow_water,
     leached_share,
     reference_et_mm,
-    season_soil,
     temperature_from_air_c,
     temperature_from_sine_c,
 )

@@ -12,8 +12,9 @@ from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops
 from fieldmap.budget.seasons import BlockSeason
 from fieldmap.season.balance import balance, short_from, weekly
-from fieldmap.season.release import Residue, daily_release, split_season
-from fieldmap.season.soil import DailySoil
+from fieldmap.season.release import Residue, daily_release
+from fieldmap.season.scenarios import DailySoil
+from fieldmap.season.split import split_season
 from fieldmap.season.timing import soil_test_is_due, time_supplemental
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_useful_day, uptake_share
 
