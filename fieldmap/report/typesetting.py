@@ -36,12 +36,12 @@ Story = list[Any]
 
 
 def room_on(page: tuple[float, float]) -> float:
+    """How high a story on one page may be, points."""
     return page[1] - 2 * MARGIN - 2 * FRAME_PADDING
 
 
 def height_of(story: Story, width: float) -> float:
-    """How high a story on one page may be, points."""
-    """How high a story is when nothing of it is broken."""
+    """How high a story is when nothing of it is broken, points."""
     heights = [
         each.wrap(width, HIGHEST)[1] + max(each.getSpaceBefore(), 0) + max(each.getSpaceAfter(), 0)
         for each in story
@@ -91,11 +91,11 @@ def _styles() -> dict[str, ParagraphStyle]:
 
 
 def text_line(text: str, style: str = "body", *, markup: bool = False) -> Paragraph:
+    """A paragraph; text of users is escaped unless it is markup of ours."""
     return Paragraph(text if markup else escape(text), _styles()[style])
 
 
 def table_of(rows: list[tuple[str, ...]], width: float) -> Table:
-    """A paragraph; text of users is escaped unless it is markup of ours."""
     """Text to the left, numbers to the right; rules, no boxes."""
     styles = _styles()
     numeric = [all(row[k][0] in "-0123456789" for row in rows[1:] if row[k]) for k in range(len(rows[0]))]
@@ -126,6 +126,7 @@ def table_of(rows: list[tuple[str, ...]], width: float) -> Table:
 
 
 def picture_of(figure: Figure) -> Image:
+    """A figure as a picture in its own size; the same figure gives the same bytes."""
     width, height = figure.get_size_inches()
     png = io.BytesIO()
     with warnings.catch_warnings():
@@ -136,7 +137,7 @@ def picture_of(figure: Figure) -> Image:
 
 
 def pdf_of(pages: Sequence[Story], page: tuple[float, float], *, title: str) -> bytes:
-    """A figure as a picture in its own size; the same figure gives the same bytes."""
+    """Pages one after the other, with title and number at their foot."""
     out = io.BytesIO()
     document = SimpleDocTemplate(
         out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
@@ -144,7 +145,6 @@ def pdf_of(pages: Sequence[Story], page: tuple[float, float], *, title: str) -> 
     )  # fmt: skip
 
     def foot(canvas: Canvas, _: SimpleDocTemplate) -> None:
-    """Pages one after the other, with title and number at their foot."""
         canvas.setFont("Body", 7)
         canvas.setFillColor(QUIET)
         canvas.drawString(MARGIN, 0.45 * inch, title[:110])
