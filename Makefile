@@ -2,16 +2,21 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test slow bench docs clean
+.PHONY: demo lint quick test slow bench docs clean
 
 demo: .venv/ready
 	$(BIN)/fieldmap demo -o out
 
-test: .venv/ready
+quick: lint
+	$(BIN)/python -m pytest -q -m "not whole and not slow and not benchmark and not browser" -n logical --dist worksteal
+
+test: lint
+	$(BIN)/python -m pytest -m "not slow and not benchmark" -n logical --dist loadfile
+
+lint: .venv/ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -m "not slow and not benchmark" -n logical --dist loadfile
 
 slow: .venv/ready
 	$(BIN)/python -m pytest -m slow

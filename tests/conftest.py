@@ -1,5 +1,7 @@
 """Small plan folders to test with, and the invented farm."""
 
+import ast
+import functools
 import importlib.util
 import json
 import sys
@@ -13,6 +15,32 @@ settings.register_profile("fieldmap", deadline=None)  # a busy machine is no fau
 settings.load_profile("fieldmap")
 
 SAMPLE_GEO = Path(__file__).parents[1] / "sample_geo"
+# A test is marked `whole`, and left out by `make quick`, if it, a fixture it asks for or a function of its module
+# that they use names one of these: a run or check of a plan, a batch, the command line, the app. This is read from
+# the source; what takes seconds for another reason is marked by hand.
+WHOLE = {"run", "check", "main", "Popen", "AppTest", "run_batch", "run_field", "run_plan", "local_workers"}
+WHOLE_FIXTURES = {"result", "kettle_bend_result", "lower_plot_result"}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        whole = WHOLE_FIXTURES | functions_of_whole(item.path)
+        if whole & {item.originalname, *item.fixturenames}:
+            item.add_marker("whole")
+
+
+@functools.cache
+def functions_of_whole(path):
+    """Functions of a module that name what is whole, or each other."""
+    names = {
+        node.name: {getattr(one, "id", getattr(one, "attr", "")) for one in ast.walk(node)}
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.FunctionDef)
+    }
+    found = set()
+    while more := {name for name, used in names.items() if used & (WHOLE | found)} - found:
+        found |= more
+    return found
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 framework."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ ORDER = (
     "budget", "zones", "verdict", "advice", "pipeline", "report", "webmap", "export", "batch", "interface", "demo",
     "app", "cli",
 )  # fmt: skip
+APP_ORDER = ("plans", "session", "sketch", "parts", "pages", "main")  # as ORDER, inside the app
 NEVER = {"geostatistics": {"agronomy", "plan"}}  # the engine knows neither farm nor user
 OPENS_FILES = ("read", "export", "agronomy", "webmap", "batch", "app", "demo", "interface")
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -25,8 +27,13 @@ def package_of(path):
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
+@cache
 def imports_of(path):
     """(package, module below it or "", name) of every import of ours."""
+    return list(_imports_of(path))
+
+
+def _imports_of(path):
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "fieldmap":
             parts = node.module.split(".")
@@ -59,6 +66,16 @@ def test_packages_import_one_way_and_by_their_faces(path):
             assert module == "", f"from fieldmap.{other} import {name}: the package itself is to be named"
             face = PACKAGE / other / "__init__.py"
             assert not face.exists() or name in public_names(face), f"{name} is no public name of {other}"
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "app").rglob("*.py")), ids=lambda path: path.stem)
+def test_the_rooms_of_the_app_import_one_way(path):
+    room = path.relative_to(PACKAGE / "app").parts[0].removesuffix(".py")
+    if room == "__init__":
+        return
+    for other, module, _ in imports_of(path):
+        if other == "app":
+            assert module.split(".")[0] in APP_ORDER[: APP_ORDER.index(room) + 1], f"{room} imports {module}"
 
 
 @pytest.mark.parametrize("face", FACES, ids=lambda face: face.parent.name)

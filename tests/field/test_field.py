@@ -56,6 +56,7 @@ def test_the_utm_zone_is_that_of_the_middle(longitude, latitude, epsg):
     assert utm_crs(shape, file="b").to_epsg() == epsg
 
 
+@pytest.mark.whole
 @given(
     st.floats(-179.0, 179.0),
     st.floats(-60.0, 70.0),

@@ -326,6 +326,7 @@ class TestRecoversATruth:
         assert latent > 0.95  # that the stand is even is nowhere assumed
         assert 0.85 < new < 0.96
 
+    @pytest.mark.whole
     def test_a_covariate_that_tracks_the_stand_helps_and_a_useless_one_costs_little(self):
         none, good, useless = [], [], []
         for seed in range(25):

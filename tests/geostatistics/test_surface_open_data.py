@@ -12,6 +12,7 @@ from pykrige.ok import OrdinaryKriging
 from fieldmap.geostatistics.surface import fit_surface, predict
 
 TABLE = Path(__file__).parents[1] / "reference" / "tomato_uniformity.csv"
+pytestmark = pytest.mark.whole
 
 
 @pytest.fixture(scope="module")

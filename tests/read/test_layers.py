@@ -696,6 +696,7 @@ def test_what_is_not_kml_is_refused(tmp_path, text, found):
         read_layer(path)
 
 
+@pytest.mark.whole
 def test_deeply_nested_xml_does_no_harm(tmp_path):
     path = tmp_path / "b.kml"
     path.write_text("<kml>" + "<a>" * 500_000 + "</a>" * 500_000 + "</kml>")

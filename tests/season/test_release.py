@@ -260,6 +260,7 @@ def shares(split):
     return np.stack([split.before, split.held, split.during, split.after, split.tested])
 
 
+@pytest.mark.whole
 @given(
     daily_values,
     daily_moisture,
