@@ -6,6 +6,7 @@
 >>> plan.name
 'Lower plot'
 >>> [round(zone.rate_n_kg_ha) for zone in fieldmap.run(plan.replace(need="120 lb/ac")).spread.zone_map.zones]
+[97]
 """
 
 from __future__ import annotations
