@@ -5,6 +5,8 @@
 >>> plan = fieldmap.read_plan(sample_farm()[-1])  # the folder of a plan
 >>> plan.name
 'Lower plot'
+>>> [round(zone.rate_n_kg_ha) for zone in fieldmap.run(plan.replace(need="120 lb/ac")).spread.zone_map.zones]
+[97]
 """
 
 from __future__ import annotations

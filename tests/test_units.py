@@ -52,6 +52,35 @@ def test_what_is_not_a_rate_is_refused_with_the_units_that_would_do(found, messa
         units.parse_quantity(found, units.RATE)
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "expected"),
+    [
+        ("32 degF", units.TEMPERATURE, 0.0),
+        ("-40 degF", units.TEMPERATURE, -40.0),
+        ("18 delta_degF", units.TEMPERATURE_DIFFERENCE, 10.0),
+        ("12 delta_degC", units.TEMPERATURE_DIFFERENCE, 12.0),
+        ("12 degC", units.TEMPERATURE_DIFFERENCE, 12.0),
+    ],
+)
+def test_degrees_of_a_scale_and_of_a_difference(text, kind, expected):
+    assert units.parse_quantity(text, kind) == pytest.approx(expected, abs=1e-12)
+
+
+def test_a_reading_in_fahrenheit_is_no_difference():
+    with pytest.raises(
+        ValueError, match='the unit "degF" does not do here: a temperature difference with its unit'
+    ):
+        units.parse_quantity("60 degF", units.TEMPERATURE_DIFFERENCE)
+
+
+def test_temperatures_are_shown_in_the_users_unit():
+    assert units.shown_quantity("10 degC", units.TEMPERATURE, "us") == 50.0
+    assert units.shown_quantity("50 degF", units.TEMPERATURE, "metric") == 10.0
+    assert units.shown_quantity("10 delta_degC", units.TEMPERATURE_DIFFERENCE, "us") == 18.0
+    assert units.shown_quantity("3.6 %", units.PERCENT, "us") == 3.6
+    assert units.shown_quantity("3.6%", units.PERCENT, "us") == 3.6
+
+
 def test_ac_is_acres_and_not_an_atto_anything():
     assert units.parse_quantity("1 lb/ac", units.RATE) == pytest.approx(units.KG_HA_PER_LB_AC, rel=1e-12)
     assert units.KG_HA_PER_LB_AC == pytest.approx(1.12085116, abs=1e-8)

@@ -195,12 +195,35 @@ def _zip(files):
 
 
 def test_a_zip_cannot_write_outside_its_folder(tmp_path):
-    content = _zip(
-        {"a/plan.toml": 'name = "x"\n', "../../evil.csv": "1", "a/.hidden": "2", "C:\\x\\b.csv": "3"}
-    )
+    for name in ("../../evil.csv", "/etc/evil.csv", "C:\\x\\b.csv"):
+        content = _zip({"a/plan.toml": 'name = "x"\n', name: "1"})
+        with pytest.raises(InputError, match=r"^taken.zip: a file in it points outside it \("):
+            open_plan_zip(tmp_path, content, "taken.zip")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_finder_adds_to_a_zip_stays_out(tmp_path):
+    """Its ._plan.toml would take the place of the plan."""
+    content = _zip({"a/plan.toml": 'name = "x"\n', "a/.DS_Store": "2", "__MACOSX/a/._plan.toml": "3"})
     folder = open_plan_zip(tmp_path / ".", content, "taken.zip")
-    assert sorted(file.name for file in folder.iterdir()) == ["b.csv", "evil.csv", "hidden", "plan.toml"]
-    assert [path.name for path in tmp_path.iterdir()] == ["taken"]
+    assert [file.name for file in folder.iterdir()] == ["plan.toml"]
+    assert (folder / "plan.toml").read_text() == 'name = "x"\n'
+
+
+def _link():
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        link = zipfile.ZipInfo("plan.toml")
+        link.external_attr = 0o120777 << 16
+        archive.writestr(link, "/etc/passwd")
+    return buffer.getvalue()
+
+
+def _encrypted(content):
+    """Marked as such, in the local header and in the directory."""
+    return content.replace(b"PK\x03\x04\x14\x00\x00", b"PK\x03\x04\x14\x00\x01").replace(
+        b"PK\x01\x02\x14\x03\x14\x00\x00", b"PK\x01\x02\x14\x03\x14\x00\x01"
+    )
 
 
 @pytest.mark.parametrize(
@@ -209,6 +232,9 @@ def test_a_zip_cannot_write_outside_its_folder(tmp_path):
         (b"not a zip", "this is not a zip"),
         (_zip({"samples.csv": "1"}), "there is no plan.toml in it"),
         (_zip({f"{number}.csv": "1" for number in range(60)}), "it holds 60 files"),
+        (_link(), "it holds a link (plan.toml)"),
+        (_encrypted(_zip({"plan.toml": "1"})), "it is encrypted"),
+        (_zip({"plan.toml": "name = 1234"}).replace(b"name = 1234", b"name = 9999"), "it cannot be unpacked"),
     ],
 )
 def test_what_is_no_plan_folder_is_refused(tmp_path, content, found):

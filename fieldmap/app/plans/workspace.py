@@ -23,7 +23,7 @@ import tomlkit
 
 from fieldmap.app.plans.plan_file import change_plan, read_told, safe_name, write_atomically
 from fieldmap.errors import InputError, Problem
-from fieldmap.read import PLAN_FILE
+from fieldmap.read import PLAN_FILE, archives
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -174,9 +174,14 @@ def open_plan_zip(root: Path, content: bytes, file: str) -> Path:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            held = _held_files(archive, file)
-    except zipfile.BadZipFile:
-        raise InputError(_not_a_plan_zip(file, "this is not a zip")) from None
+            held = _held_files(archive)
+    except archives.UnsafeZipError as error:
+        raise InputError(_not_a_plan_zip(file, _why_unsafe(error))) from None
+    except archives.DAMAGED:
+        whole = zipfile.is_zipfile(io.BytesIO(content))
+        raise InputError(
+            _not_a_plan_zip(file, "it cannot be unpacked" if whole else "this is not a zip")
+        ) from None
     if PLAN_FILE not in held:
         raise InputError(_not_a_plan_zip(file, "there is no plan.toml in it"))
     folder = _fresh_folder(root, Path(file).stem)
@@ -185,21 +190,25 @@ def open_plan_zip(root: Path, content: bytes, file: str) -> Path:
     return folder
 
 
-def _held_files(archive: zipfile.ZipFile, file: str) -> dict[str, bytes]:
+def _held_files(archive: zipfile.ZipFile) -> dict[str, bytes]:
     """Plain files by their name alone: no folder of the zip decides where one is written."""
-    entries = [entry for entry in archive.infolist() if not entry.is_dir()]
-    if len(entries) > PLAN_ZIP_FILES_MAX:
-        raise InputError(_not_a_plan_zip(file, f"it holds {len(entries)} files"))
-    if sum(entry.file_size for entry in entries) > UPLOAD_MAX_BYTES:
-        raise InputError(_not_a_plan_zip(file, "it unpacks to more than 200 MB"))
-    held = {}
-    for entry in entries:
-        with archive.open(entry) as part:
-            content = part.read(entry.file_size + 1)
-        if len(content) > entry.file_size:
-            raise InputError(_not_a_plan_zip(file, "it holds more than it says"))
-        held[safe_name(Path(entry.filename.replace("\\", "/")).name)] = content
+    held, remaining = {}, UPLOAD_MAX_BYTES
+    for member in archives.safe_members(archive, archives.Limits(PLAN_ZIP_FILES_MAX, UPLOAD_MAX_BYTES)):
+        content = b"".join(archives.unpacked(archive, member, remaining))
+        remaining -= len(content)
+        held[safe_name(Path(member.filename.replace("\\", "/")).name)] = content
     return held
+
+
+def _why_unsafe(error: archives.UnsafeZipError) -> str:
+    return {
+        "count": f"it holds {error.count} files",
+        "outside": f"a file in it points outside it ({error.member})",
+        "link": f"it holds a link ({error.member})",
+        "size": f"it unpacks to more than {UPLOAD_MAX_BYTES // 2**20} MB",
+        "encrypted": "it is encrypted",
+        "compression": "it uses an unusual compression",
+    }[error.reason]
 
 
 def _not_a_plan_zip(file: str, found: str) -> Problem:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import re
 import struct
 import zipfile
-import zlib
-from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from fieldmap.errors import InputError, Problem
+from fieldmap.read.archives import DAMAGED, Limits, UnsafeZipError, safe_members, unpacked
 from fieldmap.read.files import MAX_BINARY_BYTES, check_file, names, too_large
 
 if TYPE_CHECKING:
@@ -22,7 +21,6 @@ MAX_MEMBERS: Final = 100
 MAX_RATIO: Final = (
     200  # unpacked over packed, for members above 1 MB; blank columns of a .dbf reach about 100
 )
-_CHUNK = 2**18
 
 _NEEDED = {
     ".shx": "it says where each shape begins",
@@ -53,12 +51,14 @@ def unpack_shapefile(path: Path, folder: Path) -> Path:
     check_file(path, limit=MAX_ZIP_BYTES)
     try:
         with zipfile.ZipFile(path) as archive:
-            members = _members(path, archive)
+            members = safe_members(archive, Limits(MAX_MEMBERS, MAX_BINARY_BYTES, MAX_RATIO))
             parts = _layer_parts(path, members)
             remaining = MAX_BINARY_BYTES
             for suffix, member in parts.items():
-                remaining -= _unpack(path, archive, member, folder / f"layer{suffix}", remaining)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+                remaining -= _unpack(archive, member, folder / f"layer{suffix}", remaining)
+    except UnsafeZipError as error:
+        raise _refusal(path, error) from error
+    except DAMAGED as error:
         found, expected = "the zip cannot be unpacked", "a whole zip file is expected"
         raise InputError(Problem(path.name, found, expected, "Zip the layer again")) from error
     _check_headers(path, folder)
@@ -66,33 +66,26 @@ def unpack_shapefile(path: Path, folder: Path) -> Path:
     return folder / "layer.shp"
 
 
-def _members(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
-    """Files in the zip, without what Finder adds; refused if any of them is unsafe to unpack."""
-    if len(archive.infolist()) > MAX_MEMBERS:
-        found = f"the zip holds {len(archive.infolist())} files"
-        raise InputError(Problem(path.name, found, f"at most {MAX_MEMBERS} are expected", _ACTION))
-    members = []
-    for member in archive.infolist():
-        name = PurePosixPath(member.filename.replace("\\", "/"))
-        if name.is_absolute() or ".." in name.parts or ":" in member.filename:
-            found = f"the zip holds a file that points outside it ({names([member.filename])})"
-            raise InputError(Problem(path.name, found, "plain file names are expected", _ACTION))
-        if member.is_dir() or "__MACOSX" in name.parts or name.name.startswith("."):
-            continue
-        members.append(member)
-    if sum(member.file_size for member in members) > MAX_BINARY_BYTES:
-        raise InputError(too_large(path, limit=MAX_BINARY_BYTES))
-    for member in members:
-        if member.flag_bits & 0x1:
-            found, expected = "the zip is encrypted", "a zip without a password is expected"
-            raise InputError(Problem(path.name, found, expected, "Zip the layer again"))
-        if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            found, expected = "the zip uses an unusual compression", "an ordinary zip (deflate) is expected"
-            raise InputError(Problem(path.name, found, expected, "Zip the layer again"))
-        if member.file_size > 2**20 and member.file_size > MAX_RATIO * max(member.compress_size, 1):
-            found = f"{names([member.filename])} unpacks to more than {MAX_RATIO} times its size"
-            raise InputError(Problem(path.name, found, "a layer's own files are expected", _ACTION))
-    return members
+def _refusal(path: Path, error: UnsafeZipError) -> InputError:
+    """What was found in a zip that is not to be unpacked, and what a layer's zip should be."""
+    member = names([error.member])
+    if error.reason == "size":
+        return InputError(too_large(path, limit=MAX_BINARY_BYTES))
+    found, expected, action = {
+        "count": (f"the zip holds {error.count} files", f"at most {MAX_MEMBERS} are expected", _ACTION),
+        "outside": (
+            f"the zip holds a file that points outside it ({member})", "plain file names are expected", _ACTION,
+        ),
+        "link": (f"the zip holds a link ({member})", "plain files are expected", _ACTION),
+        "ratio": (
+            f"{member} unpacks to more than {MAX_RATIO} times its size", "a layer's own files are expected", _ACTION,
+        ),
+        "encrypted": ("the zip is encrypted", "a zip without a password is expected", "Zip the layer again"),
+        "compression": (
+            "the zip uses an unusual compression", "an ordinary zip (deflate) is expected", "Zip the layer again",
+        ),
+    }[error.reason]  # fmt: skip
+    return InputError(Problem(path.name, found, expected, action))
 
 
 def _layer_parts(path: Path, members: list[zipfile.ZipInfo]) -> dict[str, zipfile.ZipInfo]:
@@ -118,15 +111,12 @@ def _layer_parts(path: Path, members: list[zipfile.ZipInfo]) -> dict[str, zipfil
     return {suffix: by_name[stem + suffix] for suffix in suffixes if stem + suffix in by_name}
 
 
-def _unpack(path: Path, archive: zipfile.ZipFile, member: zipfile.ZipInfo, target: Path, limit: int) -> int:
-    """Write one member; counts what really comes out, whatever the zip's directory says."""
+def _unpack(archive: zipfile.ZipFile, member: zipfile.ZipInfo, target: Path, limit: int) -> int:
+    """Write one member of at most `limit` bytes; how many they were."""
     written = 0
-    with archive.open(member) as source, target.open("wb") as sink:
-        while chunk := source.read(_CHUNK):
-            written += len(chunk)
-            if written > limit:
-                raise InputError(too_large(path, limit=MAX_BINARY_BYTES))
-            sink.write(chunk)
+    with target.open("wb") as sink:
+        for chunk in unpacked(archive, member, limit):
+            written += sink.write(chunk)
     return written
 
 
