@@ -25,7 +25,7 @@ WHOLE_FIXTURES = {"result", "kettle_bend_result", "lower_plot_result"}
 def pytest_collection_modifyitems(items):
     for item in items:
         whole = WHOLE_FIXTURES | functions_of_whole(item.path)
-        if whole & {item.originalname, *item.fixturenames}:
+        if whole & {getattr(item, "originalname", item.name), *item.fixturenames}:
             item.add_marker("whole")
 
 
