@@ -82,11 +82,24 @@ def season_soil(
         Days from `first` under a tarp: the soil is warmer, and neither wets nor dries.
     file
         Name of the weather file, for messages.
+    model
+        The figures of soil temperature and water.
+
+    Returns
+    -------
+    DailySoil
+        °C, moisture 0 to 1 and mm of drainage, each (scenarios, days) from `first` to `last`; never NaN.
 
     Raises
     ------
     InputError
         Where the record starts too late, or ends too early with neither earlier years nor a sine.
+    ValueError
+        If there is neither weather nor a sine.
+
+    References
+    ----------
+    Of each part its own, see `fieldmap.season.soil`; warmer under a tarp: Rylander et al. 2020 (rylander2020).
     """
     dates = _days(first, last)
     tarped = np.arange(len(dates)) < tarped_d

@@ -34,8 +34,8 @@ def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64
     """Share of its uptake that the crop has taken up by a share of its season, planting 0 to harvest 1.
 
     A logistic curve, 1 / (1 + exp(-steepness (x - half))), cut to the season: 0 at planting, 1 at harvest, so that
-    a crop cut in full growth does not flatten before it. Not for a crop that is picked again and again after `half`
-    of its season and has a table of its own.
+    a crop cut in full growth does not flatten before it. Not for a stand that was held up by cold or drought: the
+    curve knows dates, not weather.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def share_by_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> NDArr
 def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:
     """The day on which the crop has taken up this share.
 
-    Not for a crop under stress: the curve knows dates, not weather.
+    Not for a stand that was held up by cold or drought, see `uptake_share`.
 
     Parameters
     ----------

@@ -224,7 +224,7 @@ def nearest_rate_kg_ha(product_kg_ha: float, rates_kg_ha: NDArray[np.float64]) -
 
     References
     ----------
-    Arithmetic; the higher of two is judgement: a crop that is short loses more.
+    Arithmetic; the higher of two equally near is judgement.
 
     Examples
     --------
