@@ -23,6 +23,11 @@ PUBLIC_NAMES = (5, 18)
 STARTS = {"app.main", "cli.main"}  # programs to start, not names to use
 
 
+@cache
+def tree_of(path):
+    return ast.parse(path.read_text())
+
+
 def package_of(path):
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
@@ -34,7 +39,7 @@ def imports_of(path):
 
 
 def _imports_of(path):
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "fieldmap":
             parts = node.module.split(".")
             for alias in node.names:
@@ -91,7 +96,7 @@ def test_a_face_says_what_station_it_is_and_names_what_others_use(face):
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_the_core_opens_no_file_and_knows_no_web_page(path):
-    tree = ast.parse(path.read_text())
+    tree = tree_of(path)
     names = {a.name.split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}
     names |= {(n.module or "").split(".")[0] for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}
     assert package_of(path) == "app" or not {"streamlit", "streamlit_folium"} & names
@@ -114,6 +119,6 @@ def test_every_package_named_exists():
 
 @pytest.mark.parametrize("path", sorted(Path(__file__).parent.rglob("test_*.py")), ids=lambda path: path.stem)
 def test_no_test_imports_from_another(path):
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.ImportFrom):
             assert not (node.module or "").rpartition(".")[2].startswith("test_"), node.module
