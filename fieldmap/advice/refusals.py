@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fieldmap.budget import RAW_DAYS, RAW_DAYS_OFF_SOIL
+from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
 from fieldmap.season import last_useful_day
@@ -172,7 +172,7 @@ def _expected_day(application: ApplicationSection, date: dt.date, crop: Crop) ->
 def _raw_manure_too_late(one: BlockSeason) -> Iterator[Problem]:
     """Raw manure spread too near the harvest, without a date by planting (7 CFR 205.203)."""
     crop = one.crop
-    needed = RAW_DAYS if crop.touches_soil else RAW_DAYS_OFF_SOIL
+    needed = other_credits.RAW_DAYS if crop.touches_soil else other_credits.RAW_DAYS_OFF_SOIL
     for number, application in enumerate(one.plan.applications, start=1):
         product = application.product_of(one.plan.spreader)
         spread = application.date or crop.planted

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.applications import application_warnings, late_test_warnings, left_warnings
+from fieldmap.advice.credits import credit_warnings
 from fieldmap.advice.machine import (
     available_warnings,
     build_up_warnings,
@@ -58,7 +59,7 @@ def warnings_of(
         *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),
         *season_warnings(budget.courses, budget.seasons, stand.field, plan.units),
         *tied_up_warnings(lines, plan),
-        *(note for need in budget.needs for one in need.credits for note in one.notes),
+        *credit_warnings((one for need in budget.needs for one in need.credits), plan.units),
         *stand.map_warnings,
         *(text for text in (pattern_text(stand, plan.units),) if text),
         *(

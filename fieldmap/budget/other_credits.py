@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from fieldmap import agronomy
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import latitude
 from fieldmap.season import water_use_mm
-from fieldmap.units import KG_HA_PER_LB_AC, water_text
+from fieldmap.units import KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,7 +36,7 @@ def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None)
     field
         For its latitude.
     daily
-        Weather by day, None without a file: water is then credited whole, and that is said.
+        Weather by day, None without a file: water is then credited whole, and a note says so.
 
     Returns
     -------
@@ -60,6 +61,24 @@ ONE_SEASON_D = 270  # no winter cover crop stands longer; where its sowing is no
 RAW_DAYS, RAW_DAYS_OFF_SOIL = 120, 90  # 7 CFR 205.203
 
 
+class Doubt(StrEnum):
+    """What a person should know of a credit; `fieldmap.advice` words it."""
+
+    WATER_USE_NOT_KNOWN = "water use not known"
+    WATER_BEYOND_USE = "water beyond the crop's use"
+    STANDS_IN_COVER = "stands in the cover crop"
+    TESTED_UNDER_COVER = "tested under the cover crop"
+
+
+@dataclass(frozen=True)
+class Note:
+    """One doubt of a credit, with the day it is about or the water credited, mm; None where it has neither."""
+
+    doubt: Doubt
+    on: dt.date | None = None
+    water_mm: float | None = None
+
+
 @dataclass(frozen=True)
 class Credit:
     """One credit of a block, kg N/ha, with the keys of its sources and what a person should know."""
@@ -67,7 +86,7 @@ class Credit:
     name: str
     kg_ha: float
     sources: tuple[str, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,7 +95,6 @@ class Setting:
 
     cover: CoverCrop
     water_use_mm: float | None
-    units: Literal["metric", "us"]
 
 
 def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tuple[Credit, ...]:
@@ -106,7 +124,7 @@ def other_credits(plan: Plan, block: str, *, water_use_mm: float | None) -> tupl
     crop, cover = plan.crop_of(block), plan.cover_crop_of(block)
     own = [one for one in plan.other_credits if one.block in (None, block)]
     _refuse_wrong(own, crop, cover)
-    setting = Setting(cover, water_use_mm, plan.units)
+    setting = Setting(cover, water_use_mm)
     return tuple(_credit(one, setting) for one in own if one.kind.counted_as not in crop.need_allows_for)
 
 
@@ -204,15 +222,13 @@ def _from_water(one: OtherCredit, setting: Setting) -> Credit:
     """Only water that the crop uses brings it nitrogen; the rest drains with it."""
     water_mm, use_mm = one.water_mm or 0.0, setting.water_use_mm
     used_mm = water_mm if use_mm is None else min(water_mm, use_mm)
+    notes: tuple[Note, ...] = ()
     if use_mm is None:
-        note = "Irrigation water is credited whole: without weather the crop's use of water is not known."
+        notes = (Note(Doubt.WATER_USE_NOT_KNOWN),)
     elif used_mm < water_mm:
-        used = water_text(used_mm, setting.units)
-        note = f"Irrigation water is credited up to what the crop uses, {used}."
-    else:
-        note = ""
+        notes = (Note(Doubt.WATER_BEYOND_USE, water_mm=used_mm),)
     kg_ha = water_nitrogen_kg_ha(_nitrate_n(one), used_mm)
-    return Credit(one.source, kg_ha, ("your_value", "uc_anr"), (note,) if note else ())
+    return Credit(one.source, kg_ha, ("your_value", "uc_anr"), notes)
 
 
 def _from_manure(one: OtherCredit, setting: Setting) -> Credit:
@@ -222,11 +238,7 @@ def _from_manure(one: OtherCredit, setting: Setting) -> Credit:
     sources = ("your_value",) if one.share else ("your_value", "hartz_compost")
     before = one.applied is not None and one.applied < (cover.sown or cover.terminated)
     if before and not one.confirmed:
-        note = (
-            f"The {one.source} of {one.applied} was spread before the cover crop: its nitrogen already stands in it "
-            "and is credited zero. Set confirmed = true to credit it all the same."
-        )
-        return Credit(one.source, 0.0, sources, (note,))
+        return Credit(one.source, 0.0, sources, (Note(Doubt.STANDS_IN_COVER, on=one.applied),))
     return Credit(one.source, (one.total_n_kg_ha or 0.0) * share, sources)
 
 
@@ -240,14 +252,10 @@ RECKONED: dict[str, Callable[[OtherCredit, Setting], Credit]] = {
 }
 
 
-def _test_notes(one: OtherCredit, cover: CoverCrop) -> tuple[str, ...]:
+def _test_notes(one: OtherCredit, cover: CoverCrop) -> tuple[Note, ...]:
     if one.sampled is None or not (cover.sown or one.sampled) <= one.sampled < cover.terminated:
         return ()
-    note = (
-        f"The soil nitrate test of {one.sampled} was taken while the cover crop stood: it may since have taken that "
-        "nitrate up."
-    )
-    return (note,)
+    return (Note(Doubt.TESTED_UNDER_COVER, on=one.sampled),)
 
 
 def _is_this_stand(crop: str, ended: dt.date, cover: CoverCrop) -> bool:

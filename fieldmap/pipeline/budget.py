@@ -10,9 +10,9 @@ from fieldmap.budget import (
     Budget,
     block_need,
     block_season,
-    credits_of,
     ledger,
     missing_kg_ha,
+    other_credits,
     response,
     sidedress,
 )
@@ -49,7 +49,7 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     ]
     rules = tuple(timed(rule, share) for rule, share in zip(whole_rules, in_time, strict=True))
     needs = tuple(
-        block_need(crop, name, credits_of(plan, name, field, stand.weather))
+        block_need(crop, name, other_credits.credits_of(plan, name, field, stand.weather))
         for name, crop in zip(names, crops, strict=True)
     )
     credit = map_credit(biomass, nitrogen_pct, block_index=field.block_index, rules=rules)

@@ -6,7 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from fieldmap.advice import refuse_impossible_dates
-from fieldmap.budget import applications_of, credits_of, sidedress
+from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
 from fieldmap.spreader import product_rates_kg_ha
@@ -49,7 +49,7 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
         )
     )
     for name in names:
-        look(partial(credits_of, plan, name, stand.field, stand.weather))
+        look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
     courses = look(lambda: courses_of(plan, stand)) or ()
     if problems:
         raise InputError(*problems)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from support.small_fields import PLAN
 
-from fieldmap.budget.other_credits import other_credits, soil_nitrate_kg_ha, water_nitrogen_kg_ha
+from fieldmap.advice.credits import credit_warnings
+from fieldmap.budget.other_credits import Doubt, Note, other_credits, soil_nitrate_kg_ha, water_nitrogen_kg_ha
 from fieldmap.errors import InputError
 from fieldmap.plan.parse import parse_plan
 from fieldmap.units import KG_HA_PER_LB_AC
@@ -49,10 +50,15 @@ def test_nitrate_is_turned_into_nitrate_n():
 def test_water_counts_up_to_what_the_crop_uses():
     body = 'source = "irrigation water"\nnitrate_n = "10 ppm"\nwater = "800 mm"'
     assert one(body).kg_ha == pytest.approx(80.0)
-    assert "not known" in one(body).notes[0]
+    assert one(body).notes == (Note(Doubt.WATER_USE_NOT_KNOWN),)
+    assert "not known" in credit_warnings([one(body)], "us")[0]
     capped = one(body, water_use_mm=500.0)
     assert capped.kg_ha == pytest.approx(50.0)
-    assert "up to what the crop uses, 500 mm" in capped.notes[0]
+    assert capped.notes == (Note(Doubt.WATER_BEYOND_USE, water_mm=500.0),)
+    assert credit_warnings([capped], "metric") == (
+        "Irrigation water is credited up to what the crop uses, 500 mm.",
+    )
+    assert "up to what the crop uses, 19.7 in" in credit_warnings([capped], "us")[0]
 
 
 def test_organic_matter():
@@ -73,7 +79,7 @@ def test_what_was_spread_before_the_cover_crop_already_stands_in_it():
     body = 'source = "manure"\ntotal_n = "200 kg/ha"\nshare = 0.4\napplied = 2025-09-01'
     before = one(body)
     assert before.kg_ha == 0.0
-    assert "already stands in it" in before.notes[0]
+    assert "The manure of 2025-09-01 was spread before" in credit_warnings([before], "metric")[0]
     assert one(body + "\nconfirmed = true").kg_ha == pytest.approx(80.0)
 
 
@@ -109,7 +115,8 @@ def test_this_cover_crop_is_not_credited_as_a_previous_legume():
 
 def test_a_soil_test_in_the_growing_stand_is_warned_of():
     body = 'source = "soil nitrate"\nnitrate_n = "10 ppm"\ndepth = "30 cm"\nsampled = 2026-04-02'
-    assert "while the cover crop stood" in one(body).notes[0]
+    (said,) = credit_warnings([one(body)], "metric")
+    assert "The soil nitrate test of 2026-04-02 was taken while the cover crop stood" in said
 
 
 @pytest.mark.parametrize(
