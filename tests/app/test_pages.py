@@ -16,6 +16,7 @@ from fieldmap.app.main import PAGES, settings
 from fieldmap.app.plans.draft import PARTS
 from fieldmap.app.plans.plan_file import add_entry, change_plan, read_told, remove_entry, save_file
 from fieldmap.app.plans.workspace import copy_plan, new_plan, workspace_folder
+from fieldmap.app.session import results
 from fieldmap.app.session.memory import Kept
 from fieldmap.app.session.results import confirm_cautions, file_to_hand_out
 from fieldmap.demo import sample_farm
@@ -706,6 +707,37 @@ def test_what_a_run_would_refuse_is_told_before_the_plan_is_called_complete(app,
     opened(app, demo, "upload")
     assert "The plan is complete." not in said(app)
     assert "days" in said(app)
+
+
+def test_a_hopper_too_small_for_the_field_is_told_before_the_plan_is_called_complete(app, demo):
+    change_plan(demo, [(("spreader", "hopper"), "3 lb")])
+    opened(app, demo, "upload")
+    assert "The plan is complete." not in said(app)
+    assert "a hopper of 1.4 kg makes" in said(app)
+    with pytest.raises(InputError, match="a hopper of 1.4 kg makes"):
+        run(read_plan(demo))
+
+
+@pytest.mark.parametrize(
+    ("place", "value"),
+    [(("units",), "metric"), (("name",), "Another name"), (("prices", "product"), "600 USD/t")],
+    ids=["units", "name", "price"],
+)
+def test_units_name_and_price_work_nothing_out_anew(app, demo, monkeypatch, place, value):
+    ran = []
+    whole = results.run
+    monkeypatch.setattr(results, "run", lambda plan, **given: ran.append(plan) or whole(plan, **given))
+    opened(app, demo, "map")
+    assert len(ran) == 1
+    change_plan(demo, [(place, value)])
+    app.run()
+    app.switch_page("fieldmap/app/pages/season.py").run()
+    app.switch_page("fieldmap/app/pages/export.py").run()
+    assert not app.exception
+    assert len(ran) == 1
+    change_plan(demo, [(("crop", "need"), "190 lb/ac")])
+    app.run()
+    assert len(ran) == 2
 
 
 def test_the_needs_of_the_table_are_in_the_units_of_the_plan(app, demo):
