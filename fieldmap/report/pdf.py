@@ -9,7 +9,6 @@ from xml.sax.saxutils import escape
 from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.units import inch
 from reportlab.platypus import (
-    KeepTogether,
     Spacer,
     Table,
 )
@@ -133,7 +132,7 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
         picture = picture_of(rate_picture(result, one, width_in=width / inch, height_in=height_in))
         said = zones_say(one, result.field, result.plan.units)
         said_beside = [*_application(one), text_line(said, "title" if one_map else "body"), picture]
-        maps += said_beside if one_map else [KeepTogether(said_beside)]
+        maps += said_beside if one_map else [said_beside]
     return [
         *_heading(result, date),
         *maps,

@@ -16,7 +16,16 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Image, KeepInFrame, PageBreak, Paragraph, SimpleDocTemplate, Table, TableStyle
+from reportlab.platypus import (
+    Image,
+    KeepInFrame,
+    KeepTogether,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Table,
+    TableStyle,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,9 +65,15 @@ def shrunk(story: Story, page: tuple[float, float]) -> KeepInFrame:
 
 
 def fitted(story: Story, page: tuple[float, float]) -> Story:
-    """A page of the report: printed smaller where it is a little too long, run over where it is far too long."""
-    height, room = height_of(story, page[0] - 2 * MARGIN - 2 * FRAME_PADDING), room_on(page)
-    return [shrunk(story, page)] if room < height <= room / SMALLEST else story
+    """A page of the report: printed smaller where it is a little too long, run over where it is far too long.
+
+    What stands in the story as a list is kept together where it runs over.
+    """
+    flat = [part for each in story for part in (each if isinstance(each, list) else [each])]
+    height, room = height_of(flat, page[0] - 2 * MARGIN - 2 * FRAME_PADDING), room_on(page)
+    if room < height <= room / SMALLEST:
+        return [shrunk(flat, page)]
+    return [KeepTogether(each) if isinstance(each, list) else each for each in story]
 
 
 @cache

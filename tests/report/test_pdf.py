@@ -6,10 +6,12 @@ import re
 
 import pytest
 from pypdf import PdfReader
+from reportlab.lib.pagesizes import letter
 
 from fieldmap import read_plan, run
 from fieldmap.demo import sample_farm
 from fieldmap.report.pdf import build_card, build_report
+from fieldmap.report.typesetting import fitted, height_of, pdf_of, room_on, text_line
 
 DATE = dt.date(2026, 5, 5)
 
@@ -61,3 +63,10 @@ def test_where_notes_have_no_room_on_the_card_it_says_where_they_are(much_to_say
 def test_the_samples_keep_their_pages(result):
     assert len(pages(build_card(result, date=DATE))) == 1
     assert len(pages(build_report(result, date=DATE))) == 4
+
+
+def test_what_is_kept_together_is_printed_smaller_with_its_page():
+    pairs = [[text_line("rate"), text_line("line two")] for _ in range(25)]
+    assert height_of([part for pair in pairs for part in pair], 500) > room_on(letter)
+    (page,) = pages(pdf_of([fitted(pairs, letter)], letter, title="pairs"))
+    assert page.count("line two") == 25

@@ -14,20 +14,28 @@ from fieldmap.advice import (
     STRIPS_ADVICE,
     call_text,
     change_text,
-    limits_rule_text,
     pattern_text,
-    split_text,
     stands_text,
-    thin_ground_text,
     verdict_text,
 )
 from fieldmap.credit import SOURCES as STAGE_SOURCES
 from fieldmap.export.reproducible import versions
-from fieldmap.export.rows import RATE_DECIMALS, strip_entries, zone_entries
+from fieldmap.export.rows import strip_entries, zone_entries
+from fieldmap.export.spread_figures import (
+    application_figures,
+    deliverable,
+    limit_figures,
+    offer_figures,
+    pan_test_figures,
+    rounded_rate,
+    thin_ground_figures,
+    totals,
+    width_figures,
+    zones_by_number,
+)
 from fieldmap.field import to_lonlat
 from fieldmap.geostatistics import empirical_variogram
 from fieldmap.report import summary
-from fieldmap.spreader import effective_swath_m, overlap_cv
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -70,11 +78,11 @@ def figures(result: Result) -> dict[str, Any]:
         "totals": totals(first),
         "applications": [application_figures(result, one) for one in result.applications],
         "p2o5_k2o": [asdict(one) for one in first.spread.along],
-        "zones_by_number": _zones_by_number(first),
-        "zones_width": _zones_width(result),
+        "zones_by_number": zones_by_number(first),
+        "zones_width": width_figures(result),
         "strips": {"advice": STRIPS_ADVICE, "strips": strip_entries(first, units)},
         "thin_ground": thin_ground_figures(result),
-        "machine_limits": _machine_limits(first),
+        "machine_limits": limit_figures(first),
         "deliverable": deliverable(first) | pan_test_figures(result) | offer_figures(result),
         "verdict": verdict_figures(result.verdict, units),
         "warnings": list(result.warnings),
@@ -116,9 +124,9 @@ def _surface(result: Result) -> dict[str, Any]:
         "method": fit.method,
         "message": pattern_text(result.stand, result.plan.units),
         "samples": len(result.stand.samples),
-        "leave_one_out_rmse_kg_ha": _rate(fit.loo_rmse),
-        "mean_only_rmse_kg_ha": _rate(fit.mean_only_rmse),
-        "mean_biomass_kg_ha": _rate(float(np.mean(result.stand.biomass.mean[result.field.inside]))),
+        "leave_one_out_rmse_kg_ha": rounded_rate(fit.loo_rmse),
+        "mean_only_rmse_kg_ha": rounded_rate(fit.mean_only_rmse),
+        "mean_biomass_kg_ha": rounded_rate(float(np.mean(result.stand.biomass.mean[result.field.inside]))),
     }
 
 
@@ -135,7 +143,7 @@ def _ledger(result: Result) -> list[dict[str, Any]]:
         {
             "block": line.block,
             "line": line.line,
-            "kg_ha": _rate(line.kg_ha),
+            "kg_ha": rounded_rate(line.kg_ha),
             "source": line.source,
             "mark": line.mark,
         }
@@ -148,9 +156,9 @@ def _trend(result: Result) -> list[dict[str, Any]]:
         {
             "sampled": one.sampled.isoformat(),
             "samples": one.samples,
-            "biomass_kg_ha": _rate(one.biomass_kg_ha),
-            "biomass_se_kg_ha": _rate(one.biomass_se_kg_ha),
-            "total_n_kg_ha": None if one.total_n_kg_ha is None else _rate(one.total_n_kg_ha),
+            "biomass_kg_ha": rounded_rate(one.biomass_kg_ha),
+            "biomass_se_kg_ha": rounded_rate(one.biomass_se_kg_ha),
+            "total_n_kg_ha": None if one.total_n_kg_ha is None else rounded_rate(one.total_n_kg_ha),
         }
         for one in result.stand.samplings
     ]
@@ -173,105 +181,12 @@ def _sidedress(result: Result) -> list[dict[str, Any]]:
             "sampled": call.sampled.isoformat(),
             "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
             "threshold_ppm": call.threshold_ppm,
-            "rate_n_kg_ha": _rate(call.rate_n_kg_ha),
+            "rate_n_kg_ha": rounded_rate(call.rate_n_kg_ha),
             "mark": call.mark,
             "text": f"{call_text(call, result.plan.units)} {stands_text((call,), days)}",
         }
         for call in result.budget.sidedress
     ]
-
-
-def _zones_by_number(one: ApplicationMap) -> list[dict[str, Any]]:
-    fraction = one.application.product.nitrogen_fraction
-    return [
-        {"zones": number, "loss": round(level_set.loss * fraction**2, 4)}
-        | ({} if level_set.money_ha is None else {"money_lost_ha": round(level_set.money_ha, 2)})
-        for number, level_set in enumerate(one.spread.level_sets, start=1)
-    ]
-
-
-def _zones_width(result: Result) -> dict[str, Any]:
-    width, scale = result.spread.width, loss_scale(result)
-    return {
-        "method": width.method,
-        "thin_percent": round(100 * width.thin_share, 2),
-        "losses": {method: round(loss * scale, 4) for method, loss in width.losses.items()},
-    }
-
-
-def _machine_limits(one: ApplicationMap) -> dict[str, Any]:
-    limits = one.spread.limits
-    return {
-        "rule": limits_rule_text(limits),
-        "n_short_at_zero_kg": round(limits.left_short_kg, 2),
-        "n_over_at_least_rate_kg": round(limits.raised_over_kg, 2),
-        "above_rate_max": [
-            {
-                "zone": short.zone,
-                "n_short_kg": round(short.n_short_kg, 2),
-                "n_short_kg_ha": _rate(short.n_short_kg_ha),
-                "passes": short.passes,
-                "products": list(short.products),
-            }
-            for short in limits.short
-        ],
-    }
-
-
-def totals(one: ApplicationMap) -> dict[str, float]:
-    """What an application spreads, with its check strips, beside one rate a block."""
-    zones = one.spread.zone_map.rows
-    return {
-        "area_ha": round(sum(zone.area_ha for zone in zones), 4),
-        "product_kg": round(sum(zone.product_kg for zone in zones), 2),
-        "n_kg": round(sum(zone.rate_n_kg_ha * zone.area_ha for zone in zones), 2),
-        "flat_rate_n_kg_ha": _rate(one.spread.flat.mean_rate_n_kg_ha),
-        "flat_product_kg": round(one.spread.flat.product_kg, 2),
-    }
-
-
-def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
-    """One application: when, how much of the whole, how, with what, and its zones."""
-    application, units = one.application, result.plan.units
-    told: dict[str, Any] = {
-        "application": application.number,
-        "date": application.date.isoformat() if application.date else None,
-        "method": application.method,
-        "product": application.product.name,
-        "share": application.share,
-        "blocks": [
-            {
-                "block": share.block,
-                "share": round(part, 4),
-                "follows": "nitrate test" if application.number - 1 in share.tested else "ledger",
-                "reason": split_text(share, result.budget.seasons, units),
-            }
-            for share, part in zip(result.shares, one.shares, strict=True)
-        ],
-        "totals": totals(one),
-        "n_left_kg": round(one.left_n_kg, 2),
-        "zones": zone_entries(one, units),
-        "strips": strip_entries(one, units),
-        "loads": len(one.spread.loads),
-        "deliverable": deliverable(one),
-    }
-    if application.through_drip:
-        del told["loads"], told["deliverable"]
-    return told
-
-
-def deliverable(one: ApplicationMap) -> dict[str, float]:
-    """The map driven on paper: what the ground receives, as nitrogen."""
-    delivery = one.spread.delivery
-    nitrogen_fraction = one.application.product.nitrogen_fraction
-    return {
-        "within_10_percent": round(100 * delivery.within_tenth, 1),
-        "n_short_kg": round(delivery.short_kg * nitrogen_fraction, 2),
-        "n_over_kg": round(delivery.over_kg * nitrogen_fraction, 2),
-        "n_in_no_spread_kg": round(delivery.in_no_spread_kg * nitrogen_fraction, 2),
-        "n_outside_kg": round(delivery.outside_kg * nitrogen_fraction, 2),
-        "look_ahead_m": round(delivery.look_ahead_m, 1),
-    }
 
 
 def _diagnostics(result: Result) -> dict[str, Any]:
@@ -285,9 +200,9 @@ def _diagnostics(result: Result) -> dict[str, Any]:
         "leave_one_out": [
             {
                 "sample": label,
-                "weighed_kg_ha": _rate(fit.loo_observed[k]),
-                "predicted_kg_ha": _rate(fit.loo_predicted[k]),
-                "se_kg_ha": _rate(fit.loo_se[k]),
+                "weighed_kg_ha": rounded_rate(fit.loo_observed[k]),
+                "predicted_kg_ha": rounded_rate(fit.loo_predicted[k]),
+                "se_kg_ha": rounded_rate(fit.loo_se[k]),
             }
             for k, label in enumerate(samples.label)
         ],
@@ -310,64 +225,6 @@ def _diagnostics(result: Result) -> dict[str, Any]:
     }
 
 
-def offer_figures(result: Result) -> dict[str, Any]:
-    """The maps that were tried where the machine cannot deliver the one drawn; nothing where it can."""
-    offer = result.spread.offer
-    if offer is None:
-        return {"short_runs_percent": round(100 * result.spread.delivery.short_runs, 1)}
-    scale = loss_scale(result)
-    return {
-        "short_runs_percent": round(100 * result.spread.delivery.short_runs, 1),
-        "driven_maps": [
-            {
-                "zones": one.zones,
-                "zone_min_ha": round(one.zone_min_ha, 4),
-                "loss": round(one.loss * scale, 4),
-                "within_10_percent": round(100 * one.within_tenth, 1),
-                "short_runs_percent": round(100 * one.short_runs, 1),
-                "drawn": one is offer.drawn,
-                "loses_least": one is offer.best,
-            }
-            for one in (offer.drawn, *offer.others)
-        ],
-    }
-
-
-def pan_test_figures(result: Result) -> dict[str, Any]:
-    """How evenly the spreader throws, by its pan test; nothing without one."""
-    spreader = result.plan.spreader
-    if spreader.pan_test is None:
-        return {}
-    return {
-        "pattern_cv_percent": round(100 * overlap_cv(spreader.pan_test, spreader.swath_m), 1),
-        "effective_swath_m": round(effective_swath_m(spreader.pan_test), 2),
-    }
-
-
-def thin_ground_figures(result: Result) -> dict[str, Any]:
-    """What was chosen for the zone with the thinnest stand, and why."""
-    told, thin = result.plan.thin_ground, result.spread.zone_map.thin
-    return {
-        "cause": told.cause,
-        "capped": bool(thin and thin.capped),
-        "text": thin_ground_text(thin, told, result.plan.units),
-    } | (
-        {
-            "asked_rate_n_kg_ha": _rate(thin.rate_n_kg_ha),
-            "flat_rate_n_kg_ha": _rate(thin.flat_rate_n_kg_ha),
-            "block": thin.block,
-        }
-        if thin
-        else {}
-    )
-
-
-def loss_scale(result: Result) -> float:
-    """From the loss that zones are drawn by to the one shown: money, or squared error of nitrogen."""
-    by_money = result.spread.level_sets[0].money_ha is not None
-    return 1.0 if by_money else result.applications[0].application.product.nitrogen_fraction ** 2
-
-
 def verdict_figures(verdict: Verdict, units: UnitSystem) -> dict[str, Any]:
     """The verdict, with what comes of the zones and of each flat rate; nitrogen over stands beside the money."""
     told: dict[str, Any] = {
@@ -376,20 +233,20 @@ def verdict_figures(verdict: Verdict, units: UnitSystem) -> dict[str, Any]:
         "change": change_text(verdict),
         "more_samples": verdict.more_samples,
         "chance": round(verdict.chance, 3),
-        "misplaced_n_zones_kg_ha": _rate(verdict.misplaced_zones_kg_ha),
-        "misplaced_n_flat_kg_ha": _rate(verdict.misplaced_flat_kg_ha),
+        "misplaced_n_zones_kg_ha": rounded_rate(verdict.misplaced_zones_kg_ha),
+        "misplaced_n_flat_kg_ha": rounded_rate(verdict.misplaced_flat_kg_ha),
         "ways": [_outcome(one) for one in verdict.outcomes],
     }
     if verdict.gain_money_ha is not None and verdict.rate_without_insurance_kg_ha is not None:
         told["money_saved_ha"] = round(verdict.gain_money_ha, 2)
-        told["rate_n_without_insurance_kg_ha"] = _rate(verdict.rate_without_insurance_kg_ha)
+        told["rate_n_without_insurance_kg_ha"] = rounded_rate(verdict.rate_without_insurance_kg_ha)
     return told
 
 
 def _outcome(one: Outcome) -> dict[str, Any]:
     told: dict[str, Any] = {
         "spread": one.name,
-        "rate_n_kg_ha": _rate(one.rate_n_kg_ha),
+        "rate_n_kg_ha": rounded_rate(one.rate_n_kg_ha),
         "n_short_kg": round(one.short_n_kg, 1),
         "n_over_kg": round(one.over_n_kg, 1),
         "area_off_percent": round(100 * one.off_share, 1),
@@ -413,11 +270,11 @@ def _stages(course: StageCourse, text: str) -> dict[str, Any]:
             {
                 "stage": stage.stage,
                 "days": stage.days,
-                "biomass_kg_ha": _rate(stage.biomass_kg_ha),
+                "biomass_kg_ha": rounded_rate(stage.biomass_kg_ha),
                 "nitrogen_pct": round(stage.nitrogen_pct, 3),
-                "total_n_kg_ha": _rate(stage.total_kg_ha),
-                "available_n_kg_ha": _rate(stage.available_kg_ha),
-                "available_n_same_biomass_kg_ha": _rate(stage.same_biomass_kg_ha),
+                "total_n_kg_ha": rounded_rate(stage.total_kg_ha),
+                "available_n_kg_ha": rounded_rate(stage.available_kg_ha),
+                "available_n_same_biomass_kg_ha": rounded_rate(stage.same_biomass_kg_ha),
             }
             for stage in course.stages
         ],
@@ -429,7 +286,3 @@ def write_figures(result: Result, _one: ApplicationMap, path: Path) -> None:
     path.write_text(
         json.dumps(figures(result), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"
     )
-
-
-def _rate(kg_ha: float) -> float:
-    return round(float(kg_ha), RATE_DECIMALS) + 0.0
