@@ -12,10 +12,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import pandas as pd
+import pyogrio
 
 from fieldmap import pipeline
 from fieldmap.errors import InputError, Problem
 from fieldmap.export import bands_of, part_rows, sample_rows, write_folder
+from fieldmap.read import read_plan
 from fieldmap.report import pictures
 from fieldmap.report import summary as words
 from fieldmap.units import area_text
@@ -23,7 +26,6 @@ from fieldmap.units import area_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    import pandas as pd
     import xarray as xr
 
     from fieldmap.plan import Plan
@@ -100,7 +102,17 @@ class Result(pipeline.Result):
         return placed
 
     def summary(self, units: UnitSystem | None = None) -> str:
-        """The five numbers in words, a line each; `units` "metric" or "us", the plan's by default."""
+        """The five numbers in words, a line each; `units` "metric" or "us", the plan's by default.
+
+        Raises
+        ------
+        InputError
+            For other units.
+        """
+        if units not in (None, "metric", "us"):
+            raise InputError(
+                _wrong("units", f"found {units!r}", "metric or us is expected", "Name one of them")
+            )
         return "\n".join(f"{line.title}: {line.text}" for line in words.five_numbers(self._in(units)))
 
     def write(self, folder: str | Path, *, overwrite: bool = False, data_only: bool = False) -> Path:
@@ -149,7 +161,7 @@ class Result(pipeline.Result):
 
 
 def run(
-    plan: Plan,
+    plan: Plan | str | Path,
     *,
     boundary: gpd.GeoDataFrame | None = None,
     samples: pd.DataFrame | gpd.GeoDataFrame | None = None,
@@ -162,7 +174,7 @@ def run(
     Parameters
     ----------
     plan
-        From `fieldmap.read_plan`.
+        From `fieldmap.read_plan`, or the plan folder.
     boundary, no_spread
         Polygons (points and lines too for `no_spread`) with the columns of those files, in any CRS.
     samples
@@ -179,10 +191,15 @@ def run(
         With every problem of the input, worded as for files: tables go through the same checks.
     """
     given = {"boundary": boundary, "samples": samples, "no_spread": no_spread, "weather": weather}
-    with _with_tables(plan, {role: table for role, table in given.items() if table is not None}) as whole:
+    if isinstance(stand, pipeline.Result):
+        raise InputError(
+            _wrong("stand", "it is a whole result", "the stand of one is expected", "Give its .stand")
+        )
+    read = read_plan(Path(plan)) if isinstance(plan, str | Path) else plan
+    with _with_tables(read, {role: table for role, table in given.items() if table is not None}) as whole:
         found = pipeline.run(whole, stand=stand)
     # The files of tables are gone, the plan is the one that was given.
-    return _with_interface(replace(found, plan=plan) if whole is not plan else found)
+    return _with_interface(replace(found, plan=read) if whole is not read else found)
 
 
 def check(plan: Plan | str | Path) -> tuple[str, ...]:
@@ -233,6 +250,10 @@ def _with_tables(plan: Plan, tables: dict[str, pd.DataFrame]) -> Iterator[Plan]:
 
 def _write_table(table: pd.DataFrame, role: str, folder: Path) -> str:
     """A table as the file that its reader would find; returns its name."""
+    if not isinstance(table, pd.DataFrame):
+        found = f"{role} is a {type(table).__name__}"
+        action = "Read it first; a file is named in the plan"
+        raise InputError(_wrong(role, found, "a DataFrame or GeoDataFrame is expected", action))
     if not isinstance(table, gpd.GeoDataFrame):
         if role in ("boundary", "no_spread"):
             found = f"{role} is a {type(table).__name__}"
@@ -247,7 +268,13 @@ def _write_table(table: pd.DataFrame, role: str, folder: Path) -> str:
                 role, f"the GeoDataFrame {role} has no CRS", "one is expected", f"Set it: {role}.set_crs(…)"
             )
         )
-    table.reset_index(drop=True).to_file(folder / f"{role}.gpkg", layer=role, driver="GPKG", index=False)
+    # The same table is the same file: without the time of writing, by which it would be another's stand.
+    undated = {"OGR_CURRENT_DATE": "1980-01-01T00:00:00.000Z"}
+    pyogrio.set_gdal_config_options(undated)
+    try:
+        table.reset_index(drop=True).to_file(folder / f"{role}.gpkg", layer=role, driver="GPKG", index=False)
+    finally:
+        pyogrio.set_gdal_config_options(dict.fromkeys(undated))
     return f"{role}.gpkg"
 
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import shutil
+import time
 from importlib.metadata import version
 
 import geopandas as gpd
@@ -185,3 +186,26 @@ def test_check_gives_the_warnings_of_a_run(plan, result, tmp_path):
     (folder / "weather.csv").write_text("\n".join(lines[:20]))
     with pytest.raises(fieldmap.InputError, match=r"weather.csv"):
         fieldmap.check(folder)
+
+
+def test_the_same_boundary_as_a_table_has_the_same_stand(plan):
+    boundary = gpd.read_file(plan.folder / plan.field.boundary)
+    first = fieldmap.run(plan, boundary=boundary)
+    time.sleep(1.1)  # a file that held its time of writing, to the second or below, would be another
+    again = fieldmap.run(plan, boundary=boundary, stand=first.stand)
+    assert again.plan_hash == first.plan_hash
+
+
+def test_a_slip_in_python_is_told_in_words(plan, result):
+    with pytest.raises(
+        fieldmap.InputError, match="samples is a str; a DataFrame or GeoDataFrame is expected"
+    ):
+        fieldmap.run(plan, samples="samples.csv")
+    with pytest.raises(fieldmap.InputError, match="it is a whole result; the stand of one is expected"):
+        fieldmap.run(plan, stand=result)
+    with pytest.raises(fieldmap.InputError, match="found 'imperial'; metric or us is expected"):
+        result.summary("imperial")
+    with pytest.raises(fieldmap.InputError, match="need is given twice"):
+        plan.replace(need="100 kg/ha", crop={"need": "200 kg/ha"})
+    with pytest.raises(fieldmap.InputError, match=r"swath: found .1 mm.; it should be .* 0.5"):
+        plan.replace(swath="1 mm")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,12 +39,11 @@ def _add_run(commands: Commands) -> None:
 def _run(options: argparse.Namespace) -> int:
     from fieldmap.cli import show as terminal
     from fieldmap.export import figures, refuse_existing, write_folder
-    from fieldmap.pipeline import run
-    from fieldmap.read import read_plan
+    from fieldmap.pipeline import check, run
 
     refuse_existing(options.output, overwrite=options.overwrite)
     with terminal.progress() as step:
-        result = run(read_plan(options.plan), progress=step)
+        result = check(options.plan, running=partial(run, progress=step))  # what is wrong, in the same words
         step("writing files")
         write_folder(result, options.output, overwrite=options.overwrite, data_only=options.data_only)
     if options.json:

@@ -43,6 +43,9 @@ def changed(told: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
             continue
         sections = sorted({key.section for key in plan_keys() if key.key == name and not key.several})
         if len(sections) == 1:
+            if isinstance(changes.get(sections[0]), dict) and name in changes[sections[0]]:
+                text = f"{name} is given twice, once in {sections[0]}={{…}}"
+                problems.append(Problem(PLAN_FILE, text, "it is expected once", "Leave one out", key=name))
             _set(found.setdefault(sections[0], {}), name, value)
         elif sections:
             text = f"{name} stands in {' and '.join(f'[{section}]' for section in sections)}"

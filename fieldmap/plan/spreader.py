@@ -141,8 +141,8 @@ class Spreader(Section):
         description="What is spread: a name of fieldmap tables products, or a table of its own with name and "
         "nitrogen."
     )
-    swath_m: Annotated[Length, Field(gt=0, le=100)] = Field(
-        alias="swath", description='From pass to pass, such as "18 m"; at most 100 m.'
+    swath_m: Annotated[Length, Field(ge=0.5, le=100)] = Field(
+        alias="swath", description='From pass to pass, such as "18 m"; from 0.5 to 100 m.'
     )
     heading_deg: Annotated[Heading, Field(lt=360)] | None = Field(
         None,

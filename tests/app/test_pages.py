@@ -714,6 +714,7 @@ def test_a_hopper_too_small_for_the_field_is_told_before_the_plan_is_called_comp
     opened(app, demo, "upload")
     assert "The plan is complete." not in said(app)
     assert "a hopper of 1.4 kg makes" in said(app)
+    assert "Hopper holds: plan.toml" in said(app)  # told at its box, not at the foot of the page
     with pytest.raises(InputError, match="a hopper of 1.4 kg makes"):
         run(read_plan(demo))
 

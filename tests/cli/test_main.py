@@ -69,7 +69,7 @@ def test_check_writes_nothing_and_says_all_is_well(plan_folder, capsys):
     assert sorted(folder.iterdir()) == before
 
 
-def test_check_says_everything_at_once(plan_folder, capsys):
+def test_check_and_run_say_everything_at_once_in_the_same_words(plan_folder, tmp_path, capsys):
     folder = plan_folder(edits=[('swath = "15 m"', "swath = 15"), ('"urea"', '"uria"')])
     lines = (folder / "samples.csv").read_text().splitlines()
     lines[1] = lines[1].rsplit(",", 1)[0] + ",-5"
@@ -79,6 +79,8 @@ def test_check_says_everything_at_once(plan_folder, capsys):
     told = capsys.readouterr().err
     for part in ("[spreader] swath", "[spreader] product", "row 2", "row 4"):
         assert part in told
+    assert cli.main(["run", str(folder), "-o", str(tmp_path / "out")]) == 2
+    assert capsys.readouterr().err.splitlines()[-told.count("\n") :] == told.splitlines()
 
 
 def test_season_prints_the_weeks_of_every_block(capsys):
