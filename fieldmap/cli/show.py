@@ -12,7 +12,6 @@ from rich.table import Table
 
 from fieldmap import agronomy
 from fieldmap.advice import change_text
-from fieldmap.batch import fields_text, orders_by_kind
 from fieldmap.cli.tables import MARKS, NOTES, TABLE_ROWS
 from fieldmap.report import summary
 from fieldmap.units import area_text, rate_unit
@@ -62,6 +61,8 @@ def batch_progress(fields: int) -> Iterator[Callable[[FieldOutcome], None]]:
 
 def show_batch(found: BatchResult, folder: Path) -> None:
     """Print what to order, where varying is worth it, what has no files and why, and where the rest is."""
+    from fieldmap.batch import fields_text, orders_by_kind  # needs Dask, which a run of one plan does not
+
     console, farm = Console(highlight=False), found.summary
     kept = sum(one.state == "kept" for one in found.outcomes)
     area = area_text(farm.area_ha, farm.units)

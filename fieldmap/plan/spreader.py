@@ -141,6 +141,7 @@ class Spreader(Section):
         description="What is spread: a name of fieldmap tables products, or a table of its own with name and "
         "nitrogen."
     )
+    # Below the least swath of a machine that is driven (common practice, no source) passes without end.
     swath_m: Annotated[Length, Field(ge=0.5, le=100)] = Field(
         alias="swath", description='From pass to pass, such as "18 m"; from 0.5 to 100 m.'
     )

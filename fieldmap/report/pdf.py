@@ -105,8 +105,10 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
     number = len(result.warnings)
     short = text_line(f"{result.cautions[0]} The report has {number} more notes: read them first.", "source")
     ways = [(map_in, text) for text in (notes, short) for map_in in CARD_MAPS_IN]
-    stories = [[*_card(result, result.applications[0], width, date, map_in), text] for map_in, text in ways]
-    story = next((each for each in stories if height_of(each, width) <= room_on(page)), stories[-1])
+    for map_in, text in ways:  # drawing a map takes time: no more of them than are needed
+        story = [*_card(result, result.applications[0], width, date, map_in), text]
+        if height_of(story, width) <= room_on(page):
+            break
     return pdf_of([[shrunk(story, page)]], page, title=title)
 
 

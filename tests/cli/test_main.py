@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from importlib import import_module
 from pathlib import Path
 
@@ -14,6 +15,8 @@ from support.small_fields import boundary_geojson, lonlat, random_places, sample
 from fieldmap.cli import main as cli
 from fieldmap.demo import sample_farm
 
+ROOT = Path(__file__).parents[2]
+
 
 def command(*arguments):
     """Run a command in a process of its own."""
@@ -23,6 +26,26 @@ def command(*arguments):
         text=True,
         timeout=120,
     )
+
+
+@pytest.mark.parametrize("asked", ["run", "check", "season", "tables"])
+def test_a_plain_install_needs_no_extra(plan_folder, tmp_path, asked):
+    extras = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]
+    names = {re.match(r"[\w-]+", one)[0] for extra in ("app", "batch", "notebook") for one in extras[extra]}
+    absent = {name.replace("-", "_") for name in names - {"platformdirs"}}  # pint brings that one
+    plan = plan_folder()
+    arguments = {
+        "run": ["run", plan, "-o", tmp_path / "out"],
+        "check": ["check", plan],
+        "season": ["season", sample_farm()[0]],
+        "tables": ["tables", "files"],
+    }[asked]
+    program = (
+        f"import sys; sys.modules.update(dict.fromkeys({sorted(absent)!r}))\n"
+        f"from fieldmap.cli.main import main; sys.exit(main({[str(one) for one in arguments]!r}))"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
 
 
 def test_run_writes_and_shows(plan_folder, tmp_path):
