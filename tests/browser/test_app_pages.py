@@ -259,12 +259,13 @@ def test_a_bad_file_is_told_and_nothing_is_lost(tab, workspace, tmp_path):
 
 
 def wait_saved(page, folder, key, value):
-    """Wait until an answer of the spreader is on disk."""
-    for _ in range(300):
-        if read_told(folder)["spreader"].get(key) == value:
+    """Wait until an answer of the spreader is on disk, whose section comes with its first answer."""
+    for _ in range(600):
+        saved = read_told(folder).get("spreader", {})
+        if saved.get(key) == value:
             return
         page.wait_for_timeout(100)
-    raise AssertionError(f"{key} is {read_told(folder)['spreader'].get(key)}, not {value}")
+    raise AssertionError(f"{key} is not {value}; on disk: {saved}")
 
 
 def test_a_reload_in_the_middle_loses_nothing(tab, workspace):
