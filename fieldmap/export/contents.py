@@ -118,10 +118,11 @@ def figures_json(path: Path) -> str:
 
 def _zones_of_figures(told: dict[str, Any]) -> str:
     zones = told["zones"]
+    ordered = (f"{one['product_kg']:,.0f} kg of {one['product']}" for one in told["totals"]["products"])
     return (
         f"{len({zone['zone'] for zone in zones})} zones, nitrogen "
         f"{_range([float(zone['rate_n_kg_ha']) for zone in zones])} kg/ha, "
-        f"{told['totals']['product_kg']:,.0f} kg of {zones[0]['product']} in all."
+        f"{' and '.join(ordered)} in all."
     )
 
 

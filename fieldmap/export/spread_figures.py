@@ -67,6 +67,25 @@ def totals(one: ApplicationMap) -> dict[str, float]:
     }
 
 
+def season_totals(maps: tuple[ApplicationMap, ...]) -> dict[str, Any]:
+    """What all applications spread together: nitrogen adds up, products stand apart."""
+    each = [totals(one) for one in maps]
+    products: dict[str, list[float]] = {}
+    for one, told in zip(maps, each, strict=True):
+        kg = products.setdefault(one.application.product.name, [0.0, 0.0])
+        kg[0] += told["product_kg"]
+        kg[1] += told["flat_product_kg"]
+    return {
+        "area_ha": each[0]["area_ha"],
+        "n_kg": round(sum(told["n_kg"] for told in each), 2),
+        "flat_rate_n_kg_ha": rounded_rate(sum(told["flat_rate_n_kg_ha"] for told in each)),
+        "products": [
+            {"product": name, "product_kg": round(kg, 2), "flat_product_kg": round(flat_kg, 2)}
+            for name, (kg, flat_kg) in products.items()
+        ],
+    }
+
+
 def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
     """One application: when, how much of the whole, how, with what, and its zones."""
     application, units = one.application, result.plan.units

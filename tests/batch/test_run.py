@@ -297,7 +297,7 @@ def test_tables_hold_what_the_fields_say(batch):
     for row in fields.itertuples():
         result = json.loads((output / row.field / "result.json").read_text(encoding="utf-8"))
         assert row.name == result["name"]
-        assert row.product_kg == result["totals"]["product_kg"]
+        assert row.product_kg == result["totals"]["products"][0]["product_kg"]
         assert row.verdict == result["verdict"]["answer"]
         assert row.area_ha == pytest.approx(6.0, rel=1e-3)
         own = zones[zones["field"] == row.field]

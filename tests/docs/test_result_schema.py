@@ -59,7 +59,7 @@ def test_other_plans_follow_it(plan_folder, extra, edits):
         (lambda told: told["zones"][0].update(rate_n_kg_ha="96"), "'96' is not of type"),
         (lambda told: told["totals"].update(extra=1.0), "'extra' was unexpected"),
         (lambda told: told["verdict"].update(answer="perhaps"), "'perhaps' is not one of"),
-        (lambda told: told.update(schema_version=2), "1 was expected"),
+        (lambda told: told.update(schema_version=1), "2 was expected"),
     ],
 )
 def test_what_does_not_follow_it_is_told(kettle_bend_result, change, words):

@@ -187,10 +187,10 @@ def test_nitrogen_and_product_agree_everywhere(written, zones):
         assert row["rate_n_kg_ha"] == pytest.approx(row["product_kg_ha"] * fraction, abs=0.01)
         assert row["product_kg"] == pytest.approx(row["product_kg_ha"] * row["area_ha"], abs=0.2)
     assert sum(f["properties"]["product_kg"] for f in zones["features"]) == pytest.approx(
-        figures["totals"]["product_kg"], abs=0.5
+        figures["totals"]["products"][0]["product_kg"], abs=0.5
     )
     assert sum(entry["product_kg"] for entry in figures["zones"]) == pytest.approx(
-        figures["totals"]["product_kg"], abs=0.5
+        figures["totals"]["products"][0]["product_kg"], abs=0.5
     )
 
 
@@ -200,13 +200,15 @@ def test_surface_tif_reopens_to_equal_values(written):
         assert tif.descriptions == (
             "biomass_kg_ha",
             "biomass_se_kg_ha",
+            "nitrogen_pct",
+            "nitrogen_se_pct",
             "credit_kg_ha",
             "credit_se_kg_ha",
             "supplemental_kg_ha",
             "rate_n_kg_ha",
             "product_kg_ha",
         )
-        assert set(tif.units) == {"kg/ha"}
+        assert tif.units == ("kg/ha", "kg/ha", "%", "%", *5 * ("kg/ha",))
         assert tif.nodata == -9999.0
         assert tif.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
         assert tif.tags()["AREA_OR_POINT"] == "Area"
@@ -216,6 +218,8 @@ def test_surface_tif_reopens_to_equal_values(written):
     expected = (
         result.stand.biomass.mean,
         result.stand.biomass.se,
+        result.stand.nitrogen_pct.mean,
+        result.stand.nitrogen_pct.se,
         result.budget.credit.credit_kg_ha,
         result.budget.credit.se_kg_ha,
         result.budget.supplemental_kg_ha,
@@ -230,6 +234,20 @@ def test_surface_tif_reopens_to_equal_values(written):
     assert float(bands[-1].sum()) * cell_ha == pytest.approx(
         sum(zone.product_kg for zone in result.spread.zone_map.zones), rel=0.01
     )
+
+
+def test_the_credit_can_be_worked_out_anew_from_the_geotiff(written):
+    """PNW 636: 8.75 kg/Mg for each 1 %N above 1.5, half of all N at most, times what comes in time."""
+    result, folder = written
+    with rasterio.open(folder / "surface.tif") as tif:
+        bands = dict(zip(tif.descriptions, tif.read().astype(float), strict=True))
+    pct, biomass_mg_ha = bands["nitrogen_pct"], bands["biomass_kg_ha"] / 1000.0
+    relation = np.minimum(8.75 * (pct - 1.5), 0.5 * 10.0 * pct) * biomass_mg_ha
+    for number, rule in enumerate(result.budget.rules):
+        cells = (result.field.block_index == number) & result.field.inside
+        np.testing.assert_allclose(
+            bands["credit_kg_ha"][cells], relation[cells] * rule.useful, rtol=1e-4, atol=1e-3
+        )
 
 
 def test_result_json_says_what_the_design_asks(written):

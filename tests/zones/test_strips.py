@@ -205,7 +205,7 @@ def test_every_file_holds_the_strips(with_strips, tmp_path):
     assert sum(name.startswith("strip") for name in names) == 3
     told = json.loads((folder / "result.json").read_text())
     parts_kg = sum(feature["properties"]["product_kg"] for feature in features)
-    assert told["totals"]["product_kg"] == pytest.approx(parts_kg, abs=0.1)
+    assert told["totals"]["products"][0]["product_kg"] == pytest.approx(parts_kg, abs=0.1)
     assert told["totals"]["area_ha"] == pytest.approx(result.field.area_ha, abs=1e-3)
     with rasterio.open(folder / "surface.tif") as raster:
         product = raster.read(7)

@@ -38,6 +38,8 @@ def bands_of(result: Result, one: ApplicationMap) -> dict[str, Band]:
     return {
         "biomass_kg_ha": Band("dry biomass of the stand", "kg/ha", stand.biomass.mean),
         "biomass_se_kg_ha": Band("standard error of the biomass", "kg/ha", stand.biomass.se),
+        "nitrogen_pct": Band("nitrogen in the dry matter of the stand", "%", stand.nitrogen_pct.mean),
+        "nitrogen_se_pct": Band("standard error of that", "%", stand.nitrogen_pct.se),
         "credit_kg_ha": Band("nitrogen credit from the stand", "kg/ha", budget.credit.credit_kg_ha),
         "credit_se_kg_ha": Band("standard error of the credit", "kg/ha", budget.credit.se_kg_ha),
         "supplemental_kg_ha": Band("nitrogen still to spread", "kg/ha", budget.supplemental_kg_ha),
@@ -47,7 +49,7 @@ def bands_of(result: Result, one: ApplicationMap) -> dict[str, Band]:
 
 
 def write_surface(result: Result, one: ApplicationMap, path: Path) -> None:
-    """Write float32 bands in kg/ha on the field's grid, nodata -9999 outside; nitrogen and product apart."""
+    """Write float32 bands, each with its unit, on the field's grid, nodata -9999 outside."""
     bands = bands_of(result, one)
     grid = result.field.grid
     profile = {

@@ -28,8 +28,8 @@ from fieldmap.export.spread_figures import (
     offer_figures,
     pan_test_figures,
     rounded_rate,
+    season_totals,
     thin_ground_figures,
-    totals,
     width_figures,
     zones_by_number,
 )
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap, Outcome, Verdict
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 def figures(result: Result) -> dict[str, Any]:
@@ -75,7 +75,7 @@ def figures(result: Result) -> dict[str, Any]:
         ],
         "sidedress": _sidedress(result),
         "zones": zone_entries(first, units),
-        "totals": totals(first),
+        "totals": season_totals(result.applications),
         "applications": [application_figures(result, one) for one in result.applications],
         "p2o5_k2o": [asdict(one) for one in first.spread.along],
         "zones_by_number": zones_by_number(first),
