@@ -357,7 +357,7 @@ def test_check_says_what_an_export_holds(written):
     assert "version 3.3, a grid of" in said["taskdata_grid.zip"]
     assert "version 4.3, polygons" in said["taskdata_zones.zip"]
     assert f"{len(result.spread.loads)} loads" in said["loads.csv"]
-    assert "7 bands" in said["surface.tif"]
+    assert "9 bands" in said["surface.tif"]
     assert "polygons in" in said["zones_shapefile.zip"]
     assert "a map to open in a browser" in said["map.html"]
     assert "to print" in said["report.pdf"]
