@@ -7,7 +7,7 @@ from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blo
 from fieldmap.advice.season import call_text, stands_text
 from fieldmap.advice.sources import sources_of
 from fieldmap.advice.stages import waiting_text
-from fieldmap.advice.stand import thin_ground_text
+from fieldmap.advice.stand import highest_zone_text
 from fieldmap.advice.verdict import change_text, verdict_text
 from fieldmap.advice.warnings import pattern_text, warnings_of
 
@@ -17,6 +17,7 @@ __all__ = [
     "call_text",
     "cautions",
     "change_text",
+    "highest_zone_text",
     "limits_rule_text",
     "pattern_text",
     "refuse_impossible_dates",
@@ -24,7 +25,6 @@ __all__ = [
     "sources_of",
     "split_text",
     "stands_text",
-    "thin_ground_text",
     "verdict_text",
     "waiting_text",
     "warnings_of",

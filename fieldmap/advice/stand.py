@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fieldmap.season import Course
     from fieldmap.stand import Growth, Samples, Sampling
     from fieldmap.units import UnitSystem
-    from fieldmap.zones import ThinZone
+    from fieldmap.zones import HighestZone
 
 
 def trend_warnings(
@@ -58,19 +58,21 @@ def _with_nitrogen(one: Sampling, units: UnitSystem) -> str:
     return "" if one.total_n_kg_ha is None else f" with {rate_text(one.total_n_kg_ha, units)} of nitrogen"
 
 
-def thin_ground_text(thin: ThinZone | None, told: ThinGround, units: UnitSystem) -> str:
-    """What was chosen for the highest-rate zone, and why; empty where there is nothing to choose."""
-    if thin is None:
+def highest_zone_text(highest: HighestZone | None, told: ThinGround, units: UnitSystem) -> str:
+    """What the zone with the highest rate is, and what was chosen for it; empty where there is nothing to choose."""
+    if highest is None:
         return ""
-    asked, flat = (rate_text(each, units) for each in (thin.rate_n_kg_ha, thin.flat_rate_n_kg_ha))
+    asked, flat = (rate_text(each, units) for each in (highest.rate_n_kg_ha, highest.flat_rate_n_kg_ha))
+    if not highest.thin:
+        return _heavy_but_poor(highest, told, asked, flat)
     why = "its cause is unknown" if told.cause == "unknown" else f"its cause is given as {told.cause}"
-    if thin.block:
+    if highest.block:
         return (
-            f"In block {thin.block} the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, "
-            f"and {why}: look, dig and test there before spreading more."
+            f"In block {highest.block} the thinnest stand gets {asked} of nitrogen, where one rate would give "
+            f"{flat}, and {why}: look, dig and test there before spreading more."
             + (" It is not held back: the rest of its zone would go short." if told.cap else "")
         )
-    if thin.capped:
+    if highest.capped:
         return (
             f"The thinnest stand is held at the flat rate, {flat} of nitrogen instead of {asked}: {why}, and may "
             "hold the vegetable back too."
@@ -82,6 +84,16 @@ def thin_ground_text(thin: ThinZone | None, told: ThinGround, units: UnitSystem)
     return (
         f"The thinnest stand gets {asked} of nitrogen, and {why}: look, dig and test there, or hold it at the flat "
         f"rate, {flat}, with [thin_ground] cap = true."
+    )
+
+
+def _heavy_but_poor(highest: HighestZone, told: ThinGround, asked: str, flat: str) -> str:
+    """Most nitrogen goes where the stand is not thin: its residue is poor."""
+    where = f"In block {highest.block} the highest rate" if highest.block else "The highest rate"
+    return (
+        f"{where}, {asked} of nitrogen where one rate would give {flat}, is not for a thin stand: what stands there "
+        "is as heavy as elsewhere and poorer in nitrogen, so it gives less or ties nitrogen up."
+        + (" It is not held back: [thin_ground] cap is for thin ground." if told.cap else "")
     )
 
 

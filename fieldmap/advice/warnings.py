@@ -20,8 +20,8 @@ from fieldmap.advice.season import season_warnings, tested_warnings, tied_up_war
 from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,
+    highest_zone_text,
     no_pattern_text,
-    thin_ground_text,
     trend_warnings,
 )
 from fieldmap.units import rate_unit, shown_rate
@@ -71,7 +71,7 @@ def warnings_of(
         *pan_test_warnings(plan),
         *response_warnings(plan, budget.money),
         *strip_warnings(applications[0].spread.strips, plan),
-        *thin_warnings(applications, plan),
+        *highest_zone_warnings(applications, plan),
         *not_used(plan),
     )
 
@@ -96,10 +96,10 @@ def machine_warnings(
     )
 
 
-def thin_warnings(applications: tuple[ApplicationMap, ...], plan: Plan) -> tuple[str, ...]:
-    """What the first application that gives thin ground most does there."""
+def highest_zone_warnings(applications: tuple[ApplicationMap, ...], plan: Plan) -> tuple[str, ...]:
+    """Where the first application gives most, and why."""
     found = (
-        (one.application.number, thin_ground_text(one.spread.zone_map.thin, plan.thin_ground, plan.units))
+        (one.application.number, highest_zone_text(one.spread.zone_map.highest, plan.thin_ground, plan.units))
         for one in applications
     )
     several = len(applications) > 1

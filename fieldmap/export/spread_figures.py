@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.advice import limits_rule_text, split_text, thin_ground_text
+from fieldmap.advice import highest_zone_text, limits_rule_text, split_text
 from fieldmap.export.rows import RATE_DECIMALS, strip_entries, zone_entries
 from fieldmap.spreader import effective_swath_m, overlap_cv
 
@@ -165,19 +165,20 @@ def pan_test_figures(result: Result) -> dict[str, Any]:
 
 
 def thin_ground_figures(result: Result) -> dict[str, Any]:
-    """What was chosen for the zone with the thinnest stand, and why."""
-    told, thin = result.plan.thin_ground, result.spread.zone_map.thin
+    """What was chosen for the zone with the highest rate, and why."""
+    told, highest = result.plan.thin_ground, result.spread.zone_map.highest
     return {
         "cause": told.cause,
-        "capped": bool(thin and thin.capped),
-        "text": thin_ground_text(thin, told, result.plan.units),
+        "capped": bool(highest and highest.capped),
+        "text": highest_zone_text(highest, told, result.plan.units),
     } | (
         {
-            "asked_rate_n_kg_ha": rounded_rate(thin.rate_n_kg_ha),
-            "flat_rate_n_kg_ha": rounded_rate(thin.flat_rate_n_kg_ha),
-            "block": thin.block,
+            "asked_rate_n_kg_ha": rounded_rate(highest.rate_n_kg_ha),
+            "flat_rate_n_kg_ha": rounded_rate(highest.flat_rate_n_kg_ha),
+            "block": highest.block,
+            "thin": highest.thin,
         }
-        if thin
+        if highest
         else {}
     )
 

@@ -159,7 +159,8 @@ def draw_map(
         laid = strips_again(laid, needs, field, spreader)
     zone_map = rate_zones(
         zones, credit, draws, laid,
-        field=field, needs=needs, spreader=spreader, confidence=asked.confidence, cap=asked.cap, money=money,
+        biomass_kg_ha=stand.biomass.mean, field=field, needs=needs, spreader=spreader,
+        confidence=asked.confidence, cap=asked.cap, money=money,
     )  # fmt: skip
 
     progress("driving the map on paper")

@@ -5,17 +5,17 @@ from fieldmap.zones.levels import LevelSet
 from fieldmap.zones.loss import Loss, MoneyLoss
 from fieldmap.zones.rates import Part, Zone, ZoneMap, area_numbers, mean_credit, rate_zones
 from fieldmap.zones.strips import Strip, place_strips, strips_again
-from fieldmap.zones.thin_ground import ThinZone
+from fieldmap.zones.thin_ground import HighestZone
 from fieldmap.zones.width import Width
 
 __all__ = [
     "DrawnZones",
+    "HighestZone",
     "LevelSet",
     "Loss",
     "MoneyLoss",
     "Part",
     "Strip",
-    "ThinZone",
     "Width",
     "Zone",
     "ZoneMap",

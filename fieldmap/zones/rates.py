@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from fieldmap.zones.draw import DrawnZones
     from fieldmap.zones.polygons import ZonePart
     from fieldmap.zones.strips import Strip
-    from fieldmap.zones.thin_ground import ThinZone
+    from fieldmap.zones.thin_ground import HighestZone
 
 
 Z_90 = float(ndtri(0.95))  # a 90 % interval reaches this many standard errors to either side
@@ -80,7 +80,7 @@ class ZoneMap:
 
     Zones and check strips together cover what is spread. Rasters hold what is spread on either, `in_strip` tells
     them apart; `zone_rate_n_kg_ha` is what the zones would give everywhere, `withheld_n_kg_ha` what a cap on thin
-    ground keeps back. `thin` is the zone with the highest rate, where that lies above the flat rate.
+    ground keeps back. `highest` is the zone with the highest rate, where that lies above the flat rate.
     """
 
     zones: tuple[Zone, ...]
@@ -91,7 +91,7 @@ class ZoneMap:
     in_strip: NDArray[np.bool_]
     zone_rate_n_kg_ha: NDArray[np.float64]
     withheld_n_kg_ha: NDArray[np.float64]
-    thin: ThinZone | None
+    highest: HighestZone | None
 
     @property
     def rows(self) -> tuple[Zone, ...]:
@@ -134,6 +134,7 @@ def rate_zones(
     draws: CreditDraws,
     strips: Sequence[Strip] = (),
     *,
+    biomass_kg_ha: NDArray[np.float64],
     field: Field,
     needs: Sequence[BlockNeed],
     spreader: Spreader,
@@ -155,6 +156,8 @@ def rate_zones(
         Expected credit and joint draws of its sampling error.
     strips
         Check strips, cut out of the zones; they keep their own rates.
+    biomass_kg_ha
+        Dry biomass of the stand, raster: whether the zone with the highest rate is a thin one.
     field, needs, spreader
         The field, the need of each block, the machine with its product and limits.
     confidence
@@ -172,8 +175,8 @@ def rate_zones(
     spread = level >= 0
     credit_used = np.where(spread, credit.credit_kg_ha - caution_kg_ha[level], np.nan)
     asked_kg_ha = rate_kg_ha
-    rate_kg_ha, thin = hold_back(
-        asked_kg_ha, level, credit_used, needs, field, spreader=spreader, cap=cap, money=money
+    rate_kg_ha, highest = hold_back(
+        asked_kg_ha, level, credit_used, biomass_kg_ha, needs, field, spreader=spreader, cap=cap, money=money
     )
     withheld_kg_ha = np.where(spread, (asked_kg_ha - rate_kg_ha)[level], np.nan)
     zone_rates_kg_ha, zone_of_level = _numbered(rate_kg_ha, [shape.zone for shape in shapes])
@@ -207,7 +210,7 @@ def rate_zones(
         in_strip=strip >= 0,
         zone_rate_n_kg_ha=nitrogen_rate_kg_ha(zone_product_kg_ha, product),
         withheld_n_kg_ha=nitrogen_rate_kg_ha(withheld_kg_ha, product),
-        thin=thin,
+        highest=highest,
     )
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from support.small_fields import random_places
 
 from fieldmap import read_plan, run
 from fieldmap.errors import InputError
@@ -84,6 +85,33 @@ def test_a_thin_stand_in_a_zone_that_is_mostly_another_blocks_is_said(kettle_ben
     assert text.startswith(
         f"In block east the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, and its cause"
     )
+
+
+@pytest.mark.parametrize("cap", [False, True])
+def test_a_heavy_stand_poor_in_nitrogen_is_not_called_thin_and_not_held_back(plan_folder, cap):
+    """In the east three times the mass, mostly ripe rye: it ties nitrogen up, so the east gets most."""
+    xy = random_places(24, 1)
+    rye = np.clip((xy[:, 0] - 100.0) / 100.0, 0.0, 1.0)
+    result = ran(
+        plan_folder,
+        "cap = true" if cap else "",
+        xy=xy,
+        dry_kg_ha=3000.0 + 5000.0 * rye,
+        nitrogen_pct=np.round(3.2 - 2.1 * rye, 2),
+        edits=(
+            ('species = "hairy vetch"', 'species = ["hairy vetch", "cereal rye"]'),
+            ('stage = "bud"', 'stage = ["bud", "anthesis"]'),
+        ),
+    )
+    told = figures(result)["thin_ground"]
+    rate = result.spread.zone_map.rate_n_kg_ha
+    most = rate == np.nanmax(rate)
+    assert result.stand.biomass.mean[most].mean() > 1.2 * np.nanmean(result.stand.biomass.mean)
+    assert (told["thin"], told["capped"]) == (False, False)
+    assert told["asked_rate_n_kg_ha"] == pytest.approx(np.nanmax(rate), abs=0.01)
+    assert "is not for a thin stand: what stands there is as heavy as elsewhere and poorer" in told["text"]
+    assert ("It is not held back: [thin_ground] cap is for thin ground." in told["text"]) == cap
+    assert not any("thinnest stand" in text for text in result.warnings)
 
 
 def flats(result):
