@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldmap.units import money_text, rate_text
+from fieldmap.verdict import Bind
 
 if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
@@ -23,34 +24,56 @@ NOTHING = (
     "Nothing is to be spread: on the expected credit every zone has what it needs. Where the credit falls short the "
     "crop would too: see the interval."
 )
-SAME = "Not worth it: on this rate step the zones come to the same rate as one rate a block."
+SAME = "on this rate step the zones come to the same rate as one rate a block"
+STRIPS = "Check strips that show the crop gets much less from the stand than was credited would change it."
+NO_NEED = "The credit leaves next to nothing to spread: a larger need, or a smaller credit, would change it."
+EVEN = "A stand that differs more from place to place would change it."
+# What takes most of a map's gain, and what would give it back.
+HELD_BY = {
+    Bind.RATE_MAX: ("greatest rate", "a higher rate_max, a second pass or a richer product"),
+    Bind.RATE_STEP: ("rate step, with the least rate,", "a finer rate_step or a lower rate_min"),
+    Bind.ZONES_MAX: ("number of zones", "more zones (zones_max)"),
+    Bind.ZONE_MIN: ("size of the zones", "a smaller zone_min"),
+    Bind.MACHINE: ("spreading itself", "a narrower swath, a quicker rate change or a lower speed"),
+}
 
 
 def verdict_text(verdict: Verdict, units: UnitSystem) -> str:
     """The answer in a sentence, with what it rests on."""
-    told = {"unmixed": UNMIXED, "no pattern": NO_PATTERN, "nothing to spread": NOTHING, "same rates": SAME}
-    if verdict.reason != "gain":
+    told = {"unmixed": UNMIXED, "no pattern": NO_PATTERN, "nothing to spread": NOTHING}
+    if verdict.reason in told:
         return told[verdict.reason]
+    answer = verdict.answer[:1].upper() + verdict.answer[1:]
+    if verdict.reason == "same rates":
+        return f"{answer}: {SAME}."
     zones, flat = (
         rate_text(kg_ha, units) for kg_ha in (verdict.misplaced_zones_kg_ha, verdict.misplaced_flat_kg_ha)
     )
     misses = (
-        f"if the residue releases as expected, one rate a block misses the need by {flat} of nitrogen, zones"
+        "as the ground receives it, and if the residue releases as expected, one rate a block misses the need by "
+        f"{flat} of nitrogen, zones"
     )
     chance = f"the chance that varying beats one rate is {_percent(verdict.chance)}"
-    saves = ""
-    if verdict.gain_money_ha is not None and verdict.currency is not None:
-        saves = f"zones save {money_text(verdict.gain_money_ha, verdict.currency, units)} over the best one rate; "
-    if verdict.answer == "worth it":
-        return f"Worth it: {saves}{misses} by {zones}; {chance}."
-    if verdict.answer == "not worth it":
+    saves = _saves(verdict, units)
+    if verdict.vary:
+        return f"{answer}: {saves}{misses} by {zones}; {chance}."
+    if verdict.answer == "cannot tell":
         return (
-            f"Not worth it: {saves}{misses} still by {zones}; so small a gain seldom repays a map ({chance})."
+            f"Cannot tell from these samples: {saves}{misses} by {zones}, but what zones gain is about as large as "
+            f"what the samples and the release leave open ({chance})."
         )
-    return (
-        f"Cannot tell from these samples: {saves}{misses} by {zones}, but what zones gain is about as large as "
-        f"what the samples and the release leave open ({chance})."
-    )
+    return f"{answer}: {saves}{misses} still by {zones}; so small a gain seldom repays a map ({chance})."
+
+
+def _saves(verdict: Verdict, units: UnitSystem) -> str:
+    """What zones save in money, against what they cost where the plan says so; empty without prices."""
+    if verdict.gain_money_ha is None or verdict.currency is None:
+        return ""
+    saved = money_text(verdict.gain_money_ha, verdict.currency, units)
+    if verdict.cost_money_ha is None:
+        return f"zones save {saved} over the best one rate; "
+    cost = money_text(verdict.cost_money_ha, verdict.currency, units)
+    return f"zones save {saved} over the best one rate, and clipping and mapping cost {cost}; "
 
 
 def change_text(verdict: Verdict) -> str:
@@ -67,13 +90,21 @@ def change_text(verdict: Verdict) -> str:
             if verdict.release_rules
             else "More samples, or a covariate, would settle it: most of the doubt is in the map of the stand."
         )
-    if verdict.answer == "not worth it":
-        return "A stand that differs more from place to place, or a finer rate step, would change it."
+    if not verdict.vary:
+        return _against(verdict.binds)
     return (
-        "Check strips that show the crop gets much less from the stand than was credited would change it."
+        STRIPS
         if verdict.release_rules
         else "Samples that show less difference between the thin and the thick stand would change it."
     )
+
+
+def _against(binds: Bind) -> str:
+    """What would change an answer against zones."""
+    if binds not in HELD_BY:
+        return NO_NEED if binds is Bind.CREDIT else EVEN
+    thing, remedy = HELD_BY[binds]
+    return f"The {thing} takes most of what a map could gain here: {remedy} would change it."
 
 
 def _percent(share: float) -> str:

@@ -8,11 +8,11 @@
 
   const ink = "#14202b";
   const looks = {
-    "worth it": { fillColor: "#00224e", fillOpacity: 0.85 },
-    "not worth it": { fillColor: "#c9d0d6", fillOpacity: 0.85 },
+    vary: { fillColor: "#00224e", fillOpacity: 0.85 },
+    "one rate": { fillColor: "#c9d0d6", fillOpacity: 0.85 },
     "cannot tell": { fillColor: "#fff", fillOpacity: 0.85, dashArray: "4 3" },
   };
-  const look = (field) => ({ color: ink, weight: 1.25, ...looks[field.properties.verdict] });
+  const look = (field) => ({ color: ink, weight: 1.25, ...looks[field.properties.look] });
 
   const bubble = ({ name, lines, page }) => {
     const box = document.createElement("div");

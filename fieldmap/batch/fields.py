@@ -71,7 +71,7 @@ class Order:
 
 @dataclass(frozen=True)
 class Summary:
-    """What a consultant does first: order, vary where it is worth it, sample where that is due.
+    """What a consultant does first: order, vary the rate where that serves, sample where that is due.
 
     Parameters
     ----------
@@ -82,9 +82,10 @@ class Summary:
     orders
         Product to order by farm and kind.
     worth
-        Rows of the fields where varying the rate is worth it, the most nitrogen put right first.
+        Rows of the fields where varying the rate is worth it or comes closer to the need, the most nitrogen put right
+        first.
     more_samples
-        Rows of the fields where more samples, or a covariate, would settle whether it is; the largest first.
+        Rows of the fields where more samples, or a covariate, would settle whether to; the largest first.
     units
         US where every plan is, else metric.
     """
@@ -154,6 +155,7 @@ def field_rows(name: str, folder: FieldFolder) -> FieldRows:
         "flat_product_kg": in_all("flat_product_kg"),
         "orders_kg": [kg for _, kg, _ in products],
         "verdict": verdict["answer"],
+        "vary": verdict["vary"],
         "chance": verdict["chance"],
         "misplaced_n_zones_kg_ha": zoned,
         "misplaced_n_flat_kg_ha": flat,
@@ -198,13 +200,13 @@ def _zone_rows(name: str, folder: FieldFolder) -> list[tuple[dict[str, Any], Bas
 
 
 def summarise(rows: Sequence[FieldRows], *, failed: int) -> Summary:
-    """What to order, where varying is worth it, where more samples are due."""
+    """What to order, where to vary the rate, where more samples are due."""
     fields = [row.figures for row in rows]
     groups: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for row in rows:
         for product, product_kg, n_kg in row.products:
             groups.setdefault((row.figures["farm"] or NO_FARM, product), []).append((product_kg, n_kg))
-    worth = [one for one in fields if one["verdict"] == "worth it"]
+    worth = [one for one in fields if one["vary"]]
     return Summary(
         fields=len(fields),
         area_ha=round(sum(one["area_ha"] for one in fields), 2),
@@ -242,7 +244,7 @@ def headline(summary: Summary) -> str:
     """The answer for all fields, in a line."""
     need = "needs" if len(summary.more_samples) == 1 else "need"
     return (
-        f"Varying the rate is worth it on {len(summary.worth):,} of {fields_text(summary.fields)}; "
+        f"Vary the rate on {len(summary.worth):,} of {fields_text(summary.fields)}; "
         f"{len(summary.more_samples):,} {need} more samples to tell"
     )
 

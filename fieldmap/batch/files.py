@@ -178,7 +178,7 @@ def _feature(row: FieldRows, units: UnitSystem, *, linked: bool) -> dict[str, An
         "geometry": _rounded(shapely.geometry.mapping(simple)),
         "properties": {
             "name": name,
-            "verdict": verdict,
+            "look": "vary" if figures["vary"] else "cannot tell" if verdict == "cannot tell" else "one rate",
             "at": [round(at.y, INDEX_DECIMALS), round(at.x, INDEX_DECIMALS)],
             "lines": lines,
             "page": f"{figures['field']}/map.html" if linked else "",

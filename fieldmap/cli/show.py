@@ -60,7 +60,7 @@ def batch_progress(fields: int) -> Iterator[Callable[[FieldOutcome], None]]:
 
 
 def show_batch(found: BatchResult, folder: Path) -> None:
-    """Print what to order, where varying is worth it, what has no files and why, and where the rest is."""
+    """Print what to order, where to vary the rate, what has no files and why, and where the rest is."""
     from fieldmap.batch import fields_text, orders_by_kind  # needs Dask, which a run of one plan does not
 
     console, farm = Console(highlight=False), found.summary
@@ -75,7 +75,7 @@ def show_batch(found: BatchResult, folder: Path) -> None:
         numbers.add_row(
             "[bold]Order[/bold]", escape(f"{summary.mass_to_order_text(kg, farm.units)} of {kind}")
         )
-    numbers.add_row("[bold]Vary the rate[/bold]", f"worth it on {fields_text(len(farm.worth))}")
+    numbers.add_row("[bold]Vary the rate[/bold]", f"on {fields_text(len(farm.worth))}")
     numbers.add_row("[bold]Sample more[/bold]", f"{fields_text(len(farm.more_samples))}, to be able to tell")
     console.print(numbers)
     for one in found.without_files[:FAILURES_SHOWN]:

@@ -14,12 +14,13 @@ from fieldmap.spreader import drive, passes_over, split_loads
 from fieldmap.verdict import (
     ApplicationMap,
     DrawnMap,
-    OneRate,
+    binding,
     flat_rates,
     follow_strips,
     ground_drawn,
     judge,
     machine_limits,
+    meant_kg_ha,
     nutrients_along,
     offer_other_map,
 )
@@ -28,12 +29,16 @@ from fieldmap.zones import area_numbers, draw_zones, place_strips, rate_zones, s
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from fieldmap.budget import Application, BlockNeed, Budget, Share
     from fieldmap.field import Field
     from fieldmap.plan import Response, Strips
     from fieldmap.stand import Stand
     from fieldmap.verdict import Verdict, Way
     from fieldmap.zones import Strip, ZoneMap
+
+    Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,8 @@ class Asked:
         Check strips; None for none.
     response
         Yield response of `response_crop`, where a check strip's yield at stake can be told.
+    cost_money_ha
+        What clipping, map and time cost a hectare; None where the plan does not say.
     """
 
     confidence: float
@@ -57,6 +64,7 @@ class Asked:
     strips: Strips | None
     response: Response | None
     response_crop: str
+    cost_money_ha: float | None = None
 
 
 def draw_maps(
@@ -100,7 +108,7 @@ def draw_maps(
         )
         for position, application in enumerate(applications)
     )
-    return maps, _judge(stand, budget, shares, drawn)
+    return maps, _judge(stand, budget, asked, shares, maps)
 
 
 def draw_map(
@@ -189,6 +197,15 @@ def draw_map(
         ),
         limits=machine_limits(zone_map, needs, field, spreader, money),
         delivery=delivery,
+        binding=binding(
+            loss,
+            zones,
+            zone_map,
+            delivery,
+            spreader,
+            meant_kg_ha(zones, field),
+            scale=1.0 if money else spreader.product_entry.nitrogen_fraction**2,
+        ),
         offer=offer_other_map(delivery, loss, zones, passes, field, spreader),
         flats=flat_rates(zone_map, loss, needs, field, spreader, given_n_kg_ha=flat_n_kg_ha),
         along=nutrients_along(zone_map, application.product),
@@ -223,47 +240,61 @@ def _flat_n_before(
     }
 
 
-def _judge(stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequence[DrawnMap]) -> Verdict:
+def _judge(
+    stand: Stand, budget: Budget, asked: Asked, shares: Sequence[Share], maps: Sequence[ApplicationMap]
+) -> Verdict:
     """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
     field = stand.field
     by_ledger = [share.by_ledger for share in shares]
-    counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(drawn)]
-    rate_n_kg_ha = sum(
-        per_block(field, blocks) * one.zone_map.rate_n_kg_ha
-        for blocks, one in zip(counted, drawn, strict=True)
-    )
-    flats = [
-        OneRate(
-            flat.way,
-            tuple(
-                sum(
-                    one.flats[way].rate_n_kg_ha[block]
-                    for blocks, one in zip(counted, drawn, strict=True)
-                    if blocks[block]
-                )
-                for block in range(len(shares))
-            ),
-        )
-        for way, flat in enumerate(drawn[0].flats)
-    ]
+    counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(maps)]
     needs = [
         replace(need, share=share) if any(by_ledger) else need
         for need, share in zip(budget.needs, by_ledger, strict=True)
     ]
+    meant, received, flats_meant, flats = _in_all(counted, maps, field)
+    best_flat = next(iter(flats_meant.values()))
+    zoned = np.isfinite(meant) & ~maps[0].spread.zone_map.in_strip
     return judge(
         ground_drawn(
-            drawn[0].zone_map,
-            np.asarray(rate_n_kg_ha),
-            drawn[0].draws,
+            maps[0].spread.zone_map,
+            received,
+            flats,
+            maps[0].spread.draws,
             budget.credit.release_error,
             field=field,
             needs=needs,
             money=budget.money,
         ),
-        flats,
+        max((one.spread.binding for one in maps), key=lambda one: one.one_rate),
         pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
         unmixed=stand.nitrogen.unmixed,
+        same_rates=bool(np.allclose(meant[zoned], best_flat[zoned])),
+        cost_money_ha=asked.cost_money_ha,
     )
+
+
+def _in_all(
+    counted: Sequence[Sequence[bool]], maps: Sequence[ApplicationMap], field: Field
+) -> tuple[Floats, Floats, dict[Way, Floats], dict[Way, Floats]]:
+    """Nitrogen meant and received, of the zones and of each flat rate, over the applications that count; rasters."""
+    nothing = np.zeros(field.grid.shape)
+    meant, received = nothing, nothing
+    flats_meant = {flat.way: nothing for flat in maps[0].spread.flats}
+    flats = dict(flats_meant)
+    for blocks, one in zip(counted, maps, strict=True):
+        counts, spread = per_block(field, blocks), one.spread
+        drip = one.application.through_drip
+        share = 1.0 if drip else spread.delivery.of_one_rate
+        fraction = one.application.product.nitrogen_fraction
+        meant = meant + counts * spread.zone_map.rate_n_kg_ha
+        received = received + counts * (
+            spread.zone_map.rate_n_kg_ha if drip else fraction * spread.delivery.received_kg_ha
+        )
+        for flat in spread.flats:
+            rate = counts * per_block(field, flat.rate_n_kg_ha)
+            flats_meant[flat.way] = flats_meant[flat.way] + rate
+            flats[flat.way] = flats[flat.way] + rate * share
+    return meant, received, flats_meant, flats
 
 
 def _left_n_kg(zone_map: ZoneMap, needs: Sequence[BlockNeed], field: Field, budget: Budget) -> float:

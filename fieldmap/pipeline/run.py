@@ -147,4 +147,5 @@ def _asked(plan: Plan) -> Asked:
         # What several applications bring together is not told of any one strip.
         response=plan.response if len(plan.application) <= 1 else None,
         response_crop=plan.crop.name,
+        cost_money_ha=plan.prices.sampling.amount if plan.prices.sampling else None,
     )

@@ -166,9 +166,17 @@ class Prices(Section):
         description='Cost of the cover crop by area, such as "95 USD/ha": seed, inoculant and field work together.',
     )
 
+    sampling: PricePerHa | None = Field(
+        None,
+        description='Cost of clipping, map and time by area, such as "12 USD/ha": with [response] the verdict sets '
+        "what zones save against it. Default: what 10 kg N/ha cost.",
+    )
+
     @model_validator(mode="after")
     def _one_currency(self) -> Self:
-        given = {price.currency for price in (self.product, self.crop, self.cover_crop) if price}
+        given = {
+            price.currency for price in (self.product, self.crop, self.cover_crop, self.sampling) if price
+        }
         if len(given) > 1:
             raise WrongValueError(
                 f"found {' and '.join(sorted(given))}", "one currency throughout is expected"

@@ -47,6 +47,9 @@ class Delivery:
     ----------
     received_kg_ha
         Product on the field's grid (rows, columns), NaN outside the field.
+    of_one_rate
+        Share that each cell receives of one rate spread everywhere, raster, NaN outside the field: 1 but for edges,
+        and for joints of passes.
     within_tenth
         Share of the spread area (0 to 1) that receives what was meant, within 10 %.
     short_kg, over_kg
@@ -62,6 +65,7 @@ class Delivery:
     """
 
     received_kg_ha: Floats
+    of_one_rate: Floats
     within_tenth: float
     short_kg: float
     over_kg: float
@@ -128,14 +132,17 @@ def drive(
     errors = [float(((in_zones @ each - wanted) ** 2).sum()) for each in rates]
     best = int(np.argmin(errors))
     received = (thrown @ rates[best]).reshape(meant.shape)
+    spread_here = [grid.values_at(points, np.isfinite(meant_kg_ha).astype(float)) for points, _ in tracks]
+    of_one_rate = (thrown @ np.nan_to_num(np.concatenate(spread_here))).reshape(meant.shape)
     if spreader.border_spreading:  # it cuts the throw off at the edge of what is to be spread
-        received = np.where(zone, received, 0.0)
+        received, of_one_rate = (np.where(zone, each, 0.0) for each in (received, of_one_rate))
     difference = received - meant
     tolerance = WITHIN * np.where(meant > 0, meant, meant[zone].mean())
     cell_ha = field.area_ha / float(field.inside.sum())
     own = (slice(margin, margin + grid.rows), slice(margin, margin + grid.columns))
     return Delivery(
         received_kg_ha=np.where(field.inside, received[own], np.nan),
+        of_one_rate=np.where(field.inside, of_one_rate[own], np.nan),
         within_tenth=float((np.abs(difference) <= tolerance)[zone].mean()),
         short_kg=float(-difference[zone & (difference < 0)].sum() * cell_ha),
         over_kg=float(difference[zone & (difference > 0)].sum() * cell_ha),

@@ -1,8 +1,9 @@
 """The verdict: zones against one flat rate, what the ground receives, and whether varying is worth it."""
 
 from fieldmap.verdict.application_map import ApplicationMap, DrawnMap
-from fieldmap.verdict.deliverable import Offer, offer_other_map
-from fieldmap.verdict.flat_rates import OneRate, Way, flat_rates
+from fieldmap.verdict.binding import Bind, binding
+from fieldmap.verdict.deliverable import Offer, meant_kg_ha, offer_other_map
+from fieldmap.verdict.flat_rates import Way, flat_rates
 from fieldmap.verdict.limits import Limits, machine_limits
 from fieldmap.verdict.nutrients import Along, nutrients_along, nutrients_together
 from fieldmap.verdict.outcomes import Outcome, ground_drawn
@@ -12,19 +13,21 @@ from fieldmap.verdict.verdict import Verdict, judge
 __all__ = [
     "Along",
     "ApplicationMap",
+    "Bind",
     "DrawnMap",
     "Limits",
     "Offer",
-    "OneRate",
     "Outcome",
     "StripFindings",
     "Verdict",
     "Way",
+    "binding",
     "flat_rates",
     "follow_strips",
     "ground_drawn",
     "judge",
     "machine_limits",
+    "meant_kg_ha",
     "nutrients_along",
     "nutrients_together",
     "offer_other_map",

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from fieldmap.budget import Application
     from fieldmap.credit import CreditDraws
     from fieldmap.spreader import Delivery, Load, Pass
+    from fieldmap.verdict.binding import Binding
     from fieldmap.verdict.deliverable import Offer
     from fieldmap.verdict.flat_rates import FlatRate
     from fieldmap.verdict.limits import Limits
@@ -22,7 +23,7 @@ class DrawnMap:
     """The map of one application: its zones, how the machine carries them, and one rate to compare them with.
 
     `draws` are of the credit at points of its zones, `laid` its check strips, `flats` one rate a block, reckoned in
-    several ways; the first is the best that can be had without a map.
+    several ways; the first is the best that can be had without a map. `binding` is what it is held to.
     """
 
     level_sets: tuple[LevelSet, ...]
@@ -35,6 +36,7 @@ class DrawnMap:
     strips: tuple[StripFindings, ...]
     limits: Limits
     delivery: Delivery
+    binding: Binding
     offer: Offer | None
     flats: tuple[FlatRate, ...]
     along: tuple[Along, ...]

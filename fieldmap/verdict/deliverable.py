@@ -94,7 +94,7 @@ def offer_other_map(
         return None
 
     def driven(drawn: DrawnZones, zone_min_m2: float) -> DrivenMap:
-        received = drive(passes, _meant(drawn, field), field, spreader=spreader)
+        received = drive(passes, meant_kg_ha(drawn, field), field, spreader=spreader)
         return DrivenMap(
             zones=np.unique([shape.zone for shape in drawn.shapes]).size,
             zone_min_ha=zone_min_m2 / 10_000.0,
@@ -114,7 +114,7 @@ def offer_other_map(
     return Offer(driven(zones, own_m2), tuple(tried))
 
 
-def _meant(zones: DrawnZones, field: Field) -> Floats:
+def meant_kg_ha(zones: DrawnZones, field: Field) -> Floats:
     """Product rate of each cell, NaN where nothing is spread."""
     index = burn([shape.geometry for shape in zones.shapes], field.grid)
     return lookup([zones.levels_kg_ha[shape.zone] for shape in zones.shapes], index)

@@ -35,17 +35,11 @@ class Way(StrEnum):
 
 
 @dataclass(frozen=True)
-class OneRate:
-    """One rate of nitrogen for each block, in the order of the field's blocks."""
+class FlatRate:
+    """One rate for each block, in the order of the field's blocks: of product, and of the nitrogen in it."""
 
     way: Way
     rate_n_kg_ha: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class FlatRate(OneRate):
-    """One rate for each block, of product and of the nitrogen in it."""
-
     product_kg_ha: tuple[float, ...]
     product_kg: float
     mean_rate_n_kg_ha: float

@@ -11,14 +11,14 @@ import numpy as np
 from fieldmap.budget import response
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from fieldmap.budget import BlockNeed
     from fieldmap.credit import CreditDraws
     from fieldmap.field import Field
-    from fieldmap.verdict.flat_rates import OneRate
+    from fieldmap.verdict.flat_rates import Way
     from fieldmap.zones import ZoneMap
 
     Floats = NDArray[np.float64]
@@ -37,7 +37,7 @@ class Outcome:
     name
         What it is.
     rate_n_kg_ha
-        Nitrogen spread, mean of the field.
+        Nitrogen that the ground receives, mean of the field.
     short_n_kg, over_n_kg
         Nitrogen that the crop misses, and that is spread beyond what it can use, at the expected release; all
         of the field.
@@ -65,10 +65,12 @@ class Ground:
 
     Parameters
     ----------
-    block, cells
-        Block of each point, and how many cells it stands for, shape (points,).
+    cells
+        How many cells each point stands for, shape (points,).
     rate_n_kg_ha
-        Nitrogen that the zones give each point, shape (points,).
+        Nitrogen that each point receives from the zones, shape (points,).
+    flats_n_kg_ha
+        What it would receive of one rate a block, by the way that rate is come to; the first is compared with.
     supply, supply_all_doubt
         Credit and other credits, (points, draws): at the expected release, and with the release drawn too.
     target
@@ -82,9 +84,9 @@ class Ground:
         Ground to spread.
     """
 
-    block: NDArray[np.int64]
     cells: Floats
     rate_n_kg_ha: Floats
+    flats_n_kg_ha: Mapping[str, Floats]
     supply: Floats
     supply_all_doubt: Floats
     target: Floats
@@ -120,10 +122,6 @@ class Ground:
             lost = (rate - (self.wanted if release_known else self.wanted_all_doubt)) ** 2
         return np.asarray(self.cells @ lost / self.cells.sum())
 
-    def rates_of(self, flat: OneRate) -> Floats:
-        """The flat rate of each point's block, kg N/ha."""
-        return np.array(flat.rate_n_kg_ha)[self.block]
-
     def outcome(self, name: str, rate_n_kg_ha: Floats) -> Outcome:
         """What comes of giving each point a rate."""
         missed = self.wanted - rate_n_kg_ha[:, None]
@@ -146,7 +144,8 @@ class Ground:
 
 def ground_drawn(
     zone_map: ZoneMap,
-    rate_n_kg_ha: Floats,
+    received_n_kg_ha: Floats,
+    flats_n_kg_ha: Mapping[Way, Floats],
     draws: CreditDraws,
     release_error: Floats,
     *,
@@ -160,8 +159,10 @@ def ground_drawn(
     ----------
     zone_map
         The zones.
-    rate_n_kg_ha
-        Nitrogen spread in all, raster (rows, columns): the zones' own with one application.
+    received_n_kg_ha
+        Nitrogen that the ground receives in all, raster (rows, columns).
+    flats_n_kg_ha
+        What it would receive of one rate a block, rasters, by the way that rate is come to.
     draws
         Joint draws of the credit's sampling error.
     release_error
@@ -170,7 +171,7 @@ def ground_drawn(
         The field, the need of each block, what rates follow in place of it.
     """
     at = draws.row, draws.column
-    zoned = np.isfinite(rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
+    zoned = np.isfinite(zone_map.rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
     block = field.block_index[at][zoned].astype(np.int64)
 
     def of_block(values: list[float]) -> Floats:
@@ -179,9 +180,9 @@ def ground_drawn(
     credit = draws.credit_kg_ha[zoned]
     others = of_block([need.other_credits_kg_ha for need in needs])
     return Ground(
-        block=block,
         cells=draws.cells[zoned],
-        rate_n_kg_ha=rate_n_kg_ha[at][zoned],
+        rate_n_kg_ha=received_n_kg_ha[at][zoned],
+        flats_n_kg_ha={way: rates[at][zoned] for way, rates in flats_n_kg_ha.items()},
         supply=credit + others,
         supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
         target=of_block([response.target_kg_ha(need, money) for need in needs]),

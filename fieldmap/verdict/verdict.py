@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
-    from fieldmap.verdict.flat_rates import OneRate
+    from fieldmap.verdict.binding import Bind, Binding
     from fieldmap.verdict.outcomes import Ground, Outcome
 
     Floats = NDArray[np.float64]
@@ -24,7 +22,8 @@ if TYPE_CHECKING:
 MATTERS_KG_HA = 10.0
 SURE = 0.8
 ZONES = "zones"
-Answer = Literal["worth it", "not worth it", "cannot tell"]
+# Whether it is worth it can be said in money only; without prices, whether zones come closer to the need.
+Answer = Literal["worth it", "not worth it", "closer to the need", "no closer to the need", "cannot tell"]
 Reason = Literal["unmixed", "no pattern", "nothing to spread", "same rates", "gain"]
 
 
@@ -34,6 +33,8 @@ class Verdict:
 
     Parameters
     ----------
+    answer
+        In money whether it is worth it, else whether zones come closer to the need.
     reason
         What the answer rests on: one %N for a mixed or weedy stand, samples without a pattern, nothing to spread,
         zones that come to one rate a block, or what zones gain.
@@ -47,6 +48,10 @@ class Verdict:
     gain_money_ha
         Money that zones save a hectare over the first of the flat rates, in `currency`; both None where money is
         not known.
+    cost_money_ha
+        What clipping, map and time cost a hectare, from the plan; None where it does not say, or money is not known.
+    binds
+        What would have to differ for zones to gain more.
     chance
         Share of the joint draws of sampling and release in which the zones lose less than the first flat rate.
     outcomes
@@ -65,9 +70,16 @@ class Verdict:
     gain_kg_ha: float
     gain_money_ha: float | None
     currency: str | None
+    cost_money_ha: float | None
+    binds: Bind
     chance: float
     outcomes: tuple[Outcome, ...]
     rate_without_insurance_kg_ha: float | None
+
+    @property
+    def vary(self) -> bool:
+        """Whether the zones are the map to spread by."""
+        return self.answer in ("worth it", "closer to the need")
 
     @property
     def more_samples(self) -> bool:
@@ -77,53 +89,70 @@ class Verdict:
         return self.reason == "no pattern" or not self.release_rules
 
 
-def judge(ground: Ground, flats: Sequence[OneRate], *, pattern: bool, unmixed: bool) -> Verdict:
-    """Compare the zones with one rate a block under joint draws of sampling and release.
+def judge(
+    ground: Ground,
+    bound: Binding,
+    *,
+    pattern: bool,
+    unmixed: bool,
+    same_rates: bool,
+    cost_money_ha: float | None = None,
+) -> Verdict:
+    """Compare the zones with one rate a block, both as the ground receives them, under joint draws.
 
     Parameters
     ----------
     ground
         The zoned ground and what is drawn of it.
-    flats
-        Ways of spreading one rate a block; the answer is against the first.
+    bound
+        What the first map is held to, its losses in nitrogen or in money.
     pattern
         Whether the samples show one, in biomass or in %N.
     unmixed
         Whether one %N stands for a mixed or weedy stand.
+    same_rates
+        Whether the zones mean no other rate anywhere than one rate a block.
+    cost_money_ha
+        What clipping, map and time cost a hectare, in the currency of the prices.
     """
-    one_rate = ground.rates_of(flats[0])
+    one_rate = next(iter(ground.flats_n_kg_ha.values()))
     saved = ground.loss(one_rate) - ground.zones_loss
     by_samples = ground.loss(one_rate, release_known=True) - ground.loss(
         ground.rate_n_kg_ha, release_known=True
     )
     zones = ground.outcome(ZONES, ground.rate_n_kg_ha)
-    others = [ground.outcome(flat.way, ground.rates_of(flat)) for flat in flats]
+    others = [ground.outcome(way, rates) for way, rates in ground.flats_n_kg_ha.items()]
     money = ground.money
-    matters = MATTERS_KG_HA * money.nitrogen_price if money else MATTERS_KG_HA**2
+    cost_ha = cost_money_ha if money else None
+    matters = MATTERS_KG_HA**2
+    if money:
+        matters = MATTERS_KG_HA * money.nitrogen_price if cost_ha is None else cost_ha
     gain_ha = float(saved.mean())
     return Verdict(
-        answer=_answer(saved, matters, pattern=pattern, unmixed=unmixed),
-        reason=_reason(ground, one_rate, pattern=pattern, unmixed=unmixed),
+        answer=_answer(saved, matters, in_money=money is not None, known=pattern and not unmixed),
+        reason=_reason(ground, pattern=pattern, unmixed=unmixed, same_rates=same_rates),
         release_rules=bool(by_samples.var() < saved.var() / 2),
         misplaced_zones_kg_ha=_misplaced(zones, ground),
         misplaced_flat_kg_ha=_misplaced(others[0], ground),
         gain_kg_ha=0.0 if money else max(0.0, gain_ha) ** 0.5,
         gain_money_ha=gain_ha if money else None,
         currency=money.currency if money else None,
+        cost_money_ha=cost_ha,
+        binds=bound.most(matters),
         chance=float((saved > 0).mean()),
         outcomes=(zones, *others),
         rate_without_insurance_kg_ha=_without_insurance(ground) if money else None,
     )
 
 
-def _reason(ground: Ground, one_rate: Floats, *, pattern: bool, unmixed: bool) -> Reason:
+def _reason(ground: Ground, *, pattern: bool, unmixed: bool, same_rates: bool) -> Reason:
     if unmixed:
         return "unmixed"
     if not pattern:
         return "no pattern"
     if not ground.rate_n_kg_ha.any() and ground.money is None:
         return "nothing to spread"
-    return "same rates" if bool((ground.rate_n_kg_ha == one_rate).all()) else "gain"
+    return "same rates" if same_rates else "gain"
 
 
 def _misplaced(outcome: Outcome, ground: Ground) -> float:
@@ -136,9 +165,11 @@ def _without_insurance(ground: Ground) -> float:
     return float(np.average(due[:, 0], weights=ground.cells))
 
 
-def _answer(saved: Floats, matters: float, *, pattern: bool, unmixed: bool) -> Answer:
-    if unmixed or not pattern:
+def _answer(saved: Floats, matters: float, *, in_money: bool, known: bool) -> Answer:
+    if not known:
         return "cannot tell"
     if saved.mean() >= matters and (saved > 0).mean() >= SURE:
-        return "worth it"
-    return "not worth it" if (saved > matters).mean() <= 1 - SURE else "cannot tell"
+        return "worth it" if in_money else "closer to the need"
+    if (saved > matters).mean() <= 1 - SURE:
+        return "not worth it" if in_money else "no closer to the need"
+    return "cannot tell"

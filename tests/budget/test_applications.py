@@ -222,7 +222,7 @@ def test_the_verdict_is_on_all_together(result_of):
     one = result_of("", name="one").verdict
     two = result_of(before_and_after(0.5, 0.5, ""), name="two")
     together = two.verdict
-    assert together.answer == one.answer == "worth it"
+    assert together.answer == one.answer == "closer to the need"
     assert together.gain_kg_ha == pytest.approx(one.gain_kg_ha, rel=0.1)
 
 
@@ -397,7 +397,7 @@ def test_each_block_follows_its_own_test_and_one_without_the_ledger(result_of):
 def test_a_single_side_dressing_follows_the_test_too(result_of):
     result = result_of(psnt(18) + apply("2026-06-24", 1, "side-dress"))
     assert {zone.product_kg_ha for zone in result.spread.zone_map.zones} == {290.0}
-    assert result.verdict.answer == "not worth it"
+    assert result.verdict.answer == "no closer to the need"
     assert "the same rate as one rate a block" in verdict_text(result.verdict, "metric")
 
 

@@ -269,7 +269,7 @@ def test_result_json_says_what_the_design_asks(written):
         "sources",
         "versions",
     } <= set(figures)
-    assert figures["verdict"]["answer"] in ("worth it", "not worth it", "cannot tell")
+    assert figures["verdict"]["answer"] in ("closer to the need", "no closer to the need", "cannot tell")
     losses = [entry["loss"] for entry in figures["zones_by_number"]]
     assert losses == sorted(losses, reverse=True)
     assert len(losses) == result.plan.spreader.zones_max

@@ -57,7 +57,7 @@ def _shapefile(path):
 
 def _tif(path):
     with rasterio.open(path) as tif:
-        assert set(tif.units) == {"kg/ha"}
+        assert set(tif.units) == {"kg/ha", "%"}
         return tif.descriptions
 
 

@@ -231,6 +231,8 @@ def verdict_figures(verdict: Verdict, units: UnitSystem) -> dict[str, Any]:
         "answer": verdict.answer,
         "text": verdict_text(verdict, units),
         "change": change_text(verdict),
+        "binds": verdict.binds,
+        "vary": verdict.vary,
         "more_samples": verdict.more_samples,
         "chance": round(verdict.chance, 3),
         "misplaced_n_zones_kg_ha": rounded_rate(verdict.misplaced_zones_kg_ha),
@@ -239,6 +241,7 @@ def verdict_figures(verdict: Verdict, units: UnitSystem) -> dict[str, Any]:
     }
     if verdict.gain_money_ha is not None and verdict.rate_without_insurance_kg_ha is not None:
         told["money_saved_ha"] = round(verdict.gain_money_ha, 2)
+        told["cost_money_ha"] = verdict.cost_money_ha
         told["rate_n_without_insurance_kg_ha"] = rounded_rate(verdict.rate_without_insurance_kg_ha)
     return told
 
