@@ -102,7 +102,7 @@ class Result(pipeline.Result):
         return placed
 
     def summary(self, units: UnitSystem | None = None) -> str:
-        """The five numbers in words, a line each; `units` "metric" or "us", the plan's by default.
+        """The main numbers and what to do in words, a line each; `units` "metric" or "us", the plan's by default.
 
         Raises
         ------
@@ -113,7 +113,9 @@ class Result(pipeline.Result):
             raise InputError(
                 _wrong("units", f"found {units!r}", "metric or us is expected", "Name one of them")
             )
-        return "\n".join(f"{line.title}: {line.text}" for line in words.five_numbers(self._in(units)))
+        shown = self._in(units)
+        numbers = [f"{line.title}: {line.text}" for line in words.main_numbers(shown)]
+        return "\n".join((*numbers, *(one.line for one in shown.action_texts)))
 
     def write(self, folder: str | Path, *, overwrite: bool = False, data_only: bool = False) -> Path:
         """Write the files of the run into a folder, all or nothing; `data_only` leaves the pages for people out.

@@ -80,11 +80,12 @@ def test_surfaces_are_the_bands_of_the_geotiff(result, tmp_path):
             assert surfaces[name].to_numpy()[~band.mask] == pytest.approx(band.compressed(), rel=1e-6)
 
 
-def test_the_summary_is_the_five_numbers_in_either_unit(result):
+def test_the_summary_is_the_main_numbers_and_what_to_do_in_either_unit(result):
     us, metric = result.summary("us"), result.summary("metric")
     assert [line.partition(":")[0] for line in us.split("\n")] == [
-        "Order", "Where", "Against one rate", "How sure", "When",
-    ]  # fmt: skip
+        *("Order", "Where", "Against one rate", "How sure"),
+        *(text.when for text in result.action_texts),
+    ]
     assert "lb/ac" in us
     assert "kg/ha" not in us
     assert "kg/ha" in metric
@@ -94,7 +95,7 @@ def test_the_summary_is_the_five_numbers_in_either_unit(result):
 
 def test_it_shows_itself_on_a_screen(result):
     shown = repr(result)
-    assert len(shown.split("\n")) == 6
+    assert len(shown.split("\n")) == 5 + len(result.actions) <= 15
     assert max(map(len, shown.split("\n"))) <= 100
     page = result._repr_html_()
     assert page.count("<tr>") == 1 + len(result.spread.zone_map.rows)

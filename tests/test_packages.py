@@ -11,8 +11,8 @@ PACKAGE = Path(__file__).parents[1] / "fieldmap"
 # The way of the data. A package may import those that stand before it, and none after it.
 ORDER = (
     "errors", "units", "agronomy", "plan", "geostatistics", "field", "read", "stand", "credit", "season", "spreader",
-    "budget", "zones", "verdict", "advice", "pipeline", "report", "webmap", "export", "batch", "interface", "demo",
-    "app", "cli",
+    "budget", "zones", "verdict", "actions", "advice", "pipeline", "report", "webmap", "export", "batch", "interface",
+    "demo", "app", "cli",
 )  # fmt: skip
 APP_ORDER = ("plans", "session", "sketch", "parts", "pages", "main")  # as ORDER, inside the app
 NEVER = {"geostatistics": {"agronomy", "plan"}}  # the engine knows neither farm nor user

@@ -1,10 +1,10 @@
-"""What to know about several applications, and when the crop runs short."""
+"""What to know about several applications, and why the season splits them so."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.season import reason_text, timing_text
+from fieldmap.advice.season import reason_text
 from fieldmap.budget import sidedress
 from fieldmap.units import mass_text, rate_text
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import BlockSeason, Budget, Share
+    from fieldmap.budget import BlockSeason, Share
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Plan
     from fieldmap.units import UnitSystem
@@ -107,24 +107,6 @@ def left_warnings(
     return (" ".join((MADE_UP, *left)),) if makes_up else ()
 
 
-def when_text(
-    plan: Plan, budget: Budget, applications: Sequence[ApplicationMap], shares: Sequence[Share]
-) -> str:
-    """What goes out on which day, then what the season says of it; of one application the season alone."""
-    days = [one.application.date for one in applications]
-    season = timing_text(budget.seasons, plan, budget.sidedress, days=days)
-    if len(applications) == 1:
-        return season
-    reasons = [split_text(share, budget.seasons, plan.units) for share in shares]
-    if len(applications) > 2 and any(reasons):
-        blocks = (f"{share.block}: {reason}" for share, reason in zip(shares, reasons, strict=True))
-        season = " ".join(blocks) if len(shares) > 1 else reasons[0]
-    if budget.seasons and not budget.sidedress:
-        season = f"{'The season splits it so' if any(reasons) else 'By the season alone'}: {season}"
-    told = "; ".join(_told(one, plan.units) for one in applications)
-    return f"{told}. {season[:1].upper()}{season[1:]}"
-
-
 def split_text(share: Share, seasons: Sequence[BlockSeason], units: UnitSystem) -> str:
     """Why the season splits a block's nitrogen so; empty where the plan gives the shares."""
     if not share.by_season:
@@ -135,14 +117,3 @@ def split_text(share: Share, seasons: Sequence[BlockSeason], units: UnitSystem) 
     listed = ", ".join(f"{rate_text(kg_ha, units)} on {date}" for date, kg_ha in share.by_season if kg_ha > 0)
     first = f"From {season.short_from} the crop is short" if season.short_from else "The crop is never short"
     return f"{first}: {listed}."
-
-
-def _told(one: ApplicationMap, units: UnitSystem) -> str:
-    """``2026-05-20, 45 lb/ac of nitrogen on average as urea, broadcast before planting``."""
-    rows = one.spread.zone_map.rows
-    area_ha = sum(row.area_ha for row in rows)
-    mean_n_kg_ha = sum(row.rate_n_kg_ha * row.area_ha for row in rows) / area_ha if area_ha else 0.0
-    return (
-        f"{one.application.date}, {rate_text(mean_n_kg_ha, units)} of nitrogen on average as "
-        f"{one.application.product.name}, {METHODS[one.application.method]}"
-    )

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fieldmap.stand import Samples
 
 
-GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
+SAMPLED_DAYS_MAX = 240
 EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
 
 

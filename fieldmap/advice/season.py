@@ -34,46 +34,23 @@ def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
 
 TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
 TIED_UP_SAID_KG_HA = 3.0
-NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
-
-
-def timing_text(
-    seasons: Sequence[BlockSeason],
-    plan: Plan,
-    sidedress: Sequence[sidedress.SidedressCall] = (),
-    *,
-    days: Sequence[dt.date | None] = (),
-) -> str:
-    """When the crop runs short, and what to hold back for side-dressing.
-
-    Where the crop was tested before the side-dressing, what the test calls for stands in place of it. `days` are
-    those of the applications.
-    """
-    if sidedress:
-        tested = {call.block for call in sidedress}
-        rest = tuple(season for season in seasons if season.block not in tested)
-        others = (timing_text(rest, plan),) if rest else ()
-        return " ".join(
-            (*(call_text(call, plan.units) for call in sidedress), stands_text(sidedress, days), *others)
-        )
-    if not seasons:
-        return NOT_CONSIDERED
-    if len(seasons) == 1:
-        return reason_text(seasons[0], plan.units)
-    return "; ".join(
-        f"{season.block} ({plan.crop_of(season.block).name}) {_brief(season, plan)}" for season in seasons
-    )
+SAID_KG_HA = 0.5  # less rounds to nothing
 
 
 def reason_text(season: BlockSeason, units: UnitSystem) -> str:
     """How a block's supplemental nitrogen is split between planting and side-dressing, and why."""
     whole_kg_ha, first, day = season.supplemental_kg_ha, season.short_from, season.timing.sidedress
     whole = rate_text(whole_kg_ha, units)
-    if whole_kg_ha <= 0:
+    if whole_kg_ha < SAID_KG_HA:
         return "Nothing is left to spread."
-    if first is None:
-        return f"On average the crop is never short: {whole} for the thin places can wait for {day}."
     early_kg_ha = season.timing.at_planting_share * whole_kg_ha
+    late_kg_ha = whole_kg_ha - early_kg_ha
+    early, late = rate_text(early_kg_ha, units), rate_text(late_kg_ha, units)
+    if first is None and late_kg_ha < SAID_KG_HA:
+        return f"On average the crop is never short: all {whole} go out at planting as a starter."
+    if first is None:
+        now = f"{early} at planting are a starter, and " if early_kg_ha > 0 else ""
+        return f"On average the crop is never short: {now}{late} for the thin places can wait for {day}."
     tied = ""
     if season.balance.released.sum() < 0:
         tied = "Poor residue ties nitrogen up when the crop is planted. "
@@ -85,26 +62,15 @@ def reason_text(season: BlockSeason, units: UnitSystem) -> str:
             f"{tied}From {first} the crop is short, and too little would be left for a pass on {day}: all {whole} at "
             "planting."
         )
+    if first > day:
+        return (
+            f"{tied}What is released carries the crop to {first}: {early} at planting are a starter, and {late} can "
+            f"wait for the side-dressing on {day}."
+        )
     return (
-        f"{tied}From {first} the crop is short: {rate_text(early_kg_ha, units)} at planting carry it to the "
-        f"side-dressing on {day}, and {rate_text(whole_kg_ha - early_kg_ha, units)} follow then."
+        f"{tied}From {first} the crop is short: {early} at planting carry it to the side-dressing on {day}, and "
+        f"{late} follow then."
     )
-
-
-def _brief(season: BlockSeason, plan: Plan) -> str:
-    """``short from 2026-07-06: 20 lb/ac at planting, 59 lb/ac on 2026-06-22``."""
-    timing = season.timing
-    early = timing.at_planting_share * season.supplemental_kg_ha
-    late = season.supplemental_kg_ha - early
-    if season.supplemental_kg_ha <= 0:
-        return "needs nothing more"
-    amounts = [
-        f"{rate_text(kg_ha, plan.units)} {when}"
-        for kg_ha, when in ((early, "at planting"), (late, f"on {timing.sidedress}"))
-        if kg_ha > 0
-    ]
-    when = f"short from {season.short_from}" if season.short_from else "not short on average"
-    return f"{when}: {', '.join(amounts)}"
 
 
 def season_warnings(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.refusals import GROWTH_DAYS, season_of_blocks
+from fieldmap.actions import GROWTH_DAYS, SEEDLING_DAYS
+from fieldmap.advice.refusals import season_of_blocks
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fieldmap.advice.refusals import BlockSeason
-    from fieldmap.credit import CreditRule
+    from fieldmap.credit import CreditRule, Stage, StageCourse
     from fieldmap.field import Field
     from fieldmap.geostatistics import SurfaceFit
     from fieldmap.plan import Plan, ThinGround
@@ -99,7 +101,6 @@ def _heavy_but_poor(highest: HighestZone, told: ThinGround, asked: str, flat: st
 
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
-SEEDLING_DAYS = 14  # common practice, no source
 ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
 
@@ -269,3 +270,54 @@ def _figure(value: float) -> str:
     """Three figures, but never fewer than all before the decimal point."""
     decimals = 0 if value == 0 else max(0, 2 - math.floor(math.log10(abs(value))))
     return f"{value:.{decimals}f}"
+
+
+MATTERS_KG_HA = 1.0  # less than this is neither a cost nor a gain
+ROLLS_FROM = ("full bloom", "seed set", "anthesis", "ripe")  # common practice: younger stands grow again
+
+
+def waiting_text(course: StageCourse, *, planted: dt.date, units: UnitSystem) -> str:
+    """What waiting for a later stage costs or brings, in a few sentences computed from the plan.
+
+    `planted` is the day on which the first crop of its blocks is planted.
+    """
+    cover, stages = course.cover, course.stages
+    here, later = stages[course.now], stages[course.now + 1 :]
+    stand = f"the mean stand of {' and '.join(cover.species)} holds {rate_text(here.total_kg_ha, units)} of nitrogen"
+    parts = [f"At {here.stage} {stand}; {_available(here, units)} over the season."]
+    for stage in later[:1]:
+        when = cover.terminated + dt.timedelta(days=round(stage.days))
+        change = _change(stage.available_kg_ha - here.available_kg_ha, units)
+        planting = (
+            f", after the planting of {planted}: that would have to wait too" if when >= planted else ""
+        )
+        parts.append(f"Waiting for {stage.stage}, about {stage.days:.0f} days ({when}), {change}{planting}.")
+    parts += [
+        f"By {stage.stage} it {_change(stage.available_kg_ha - here.available_kg_ha, units)}."
+        for stage in later[1:]
+    ]
+    if cover.ended_by == "rolled" and here.stage not in ROLLS_FROM:
+        rolls = next(stage.stage for stage in stages if stage.stage in ROLLS_FROM)
+        parts.append(
+            f"A stand rolled at {here.stage} grows again: to roll it, wait for {rolls} (common practice, no source)."
+        )
+    young, old = stages[0], stages[-1]
+    parts.append(
+        f"For the same dry weight it would be {rate_text(young.same_biomass_kg_ha, units)} at {young.stage} and "
+        f"{rate_text(old.same_biomass_kg_ha, units)} at {old.stage}: only growth makes up for the falling %N (stages "
+        "and growth from memory, shaped to published trials)."
+    )
+    return " ".join(parts)
+
+
+def _available(stage: Stage, units: UnitSystem) -> str:
+    if stage.available_kg_ha < 0:
+        return f"none becomes available and {rate_text(-stage.available_kg_ha, units)} more are tied up"
+    return f"{rate_text(stage.available_kg_ha, units)} become available"
+
+
+def _change(change_kg_ha: float, units: UnitSystem) -> str:
+    if abs(change_kg_ha) < MATTERS_KG_HA:
+        return "changes next to nothing"
+    amount = rate_text(abs(change_kg_ha), units)
+    return f"brings {amount} more" if change_kg_ha > 0 else f"costs {amount}"

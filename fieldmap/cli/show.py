@@ -1,4 +1,4 @@
-"""What a person sees in the terminal: a progress line, the five numbers, the zone table, the warnings."""
+"""What a person sees in the terminal: a progress line, the main numbers, what to do, the zones, the warnings."""
 
 from __future__ import annotations
 
@@ -88,13 +88,14 @@ def show_batch(found: BatchResult, folder: Path) -> None:
 
 
 def show(result: Result, folder: Path, *, page: bool = True) -> None:
-    """Print the five numbers, the zone table, the warnings, and where the files are (`page`: the map among them)."""
+    """Print the main numbers, what to do, the zones, the warnings, and where the files are (`page`: a map, too)."""
     console = Console(highlight=False)
     console.print(f"\n[bold]{escape(result.plan.name)}[/bold], {summary.field_area_text(result)}")
     numbers = Table.grid(padding=(0, 2))
-    for line in summary.five_numbers(result):
+    for line in summary.main_numbers(result):
         numbers.add_row(f"[bold]{line.title}[/bold]", escape(line.text))
     console.print(numbers)
+    _show_actions(console, result)
     for one in result.applications:
         _show_application(console, one, result)
     console.print(f"The verdict: {escape(change_text(result.verdict))}")
@@ -102,6 +103,16 @@ def show(result: Result, folder: Path, *, page: bool = True) -> None:
         console.print(f"Note: {escape(warning)}")
     opened = ": open map.html in a browser" if page else ""
     console.print(f"Written to {escape(str(folder))}{opened}. {escape(result.cautions[0])}")
+
+
+def _show_actions(console: Console, result: Result) -> None:
+    """Print the list of what to do."""
+    table = Table(box=None, padding=(0, 2, 0, 0), show_header=False, title="What to do", title_justify="left")
+    for one in result.action_texts:
+        table.add_row(
+            f"[bold]{one.when}[/bold]", escape(" ".join(filter(None, (one.what, one.why, one.change))))
+        )
+    console.print(table)
 
 
 def _show_application(console: Console, one: ApplicationMap, result: Result) -> None:
@@ -137,7 +148,7 @@ def show_season(result: Result) -> None:
         for row in summary.season_rows(season, units):
             table.add_row(*row)
         console.print(table)
-    console.print(escape(result.timing[:1].upper() + result.timing[1:]))
+    _show_actions(console, result)
 
 
 def show_check(result: Result) -> None:

@@ -164,6 +164,14 @@ def gpx(path: Path) -> str:
     return f"{len(root.findall('{http://www.topografix.com/GPX/1/1}wpt'))} samples as waypoints."
 
 
+def calendar(path: Path) -> str:
+    """What to do."""
+    text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
+    if "PRODID:-//fieldmap//" not in text:
+        raise AnotherFileError(path.name)
+    return f"{text.count('BEGIN:VEVENT')} days of the list of what to do, for a calendar."
+
+
 def pdf(path: Path) -> str:
     """The report or the card."""
     told = files.read_bytes(path, limit=MAX_BYTES)

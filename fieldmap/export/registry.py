@@ -12,6 +12,7 @@ from fieldmap.export.formats.geojson import write_zones_geojson
 from fieldmap.export.formats.geopackage import write_geopackage
 from fieldmap.export.formats.geotiff import write_surface
 from fieldmap.export.formats.gpx import write_gpx
+from fieldmap.export.formats.ics import write_calendar
 from fieldmap.export.formats.result_json import write_figures
 from fieldmap.export.formats.shapefile import write_shapefile
 from fieldmap.export.formats.taskdata import write_grid, write_polygons
@@ -171,6 +172,11 @@ FORMATS: tuple[Format, ...] = (
         "samples.gpx", write_gpx, "application/gpx+xml", "grower",
         "The samples as waypoints for a handheld.",
         contents.gpx,
+    ),
+    Format(
+        "actions.ics", write_calendar, "text/calendar", "grower",
+        "What to do, as all-day events for a phone's calendar.",
+        contents.calendar,
     ),
 )  # fmt: skip
 

@@ -6,7 +6,8 @@ import functools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fieldmap.advice import cautions, sources_of, warnings_of, when_text
+from fieldmap.actions import actions_of
+from fieldmap.advice import action_texts, cautions, sources_of, warnings_of
 from fieldmap.budget import applications_of, shares_of
 from fieldmap.errors import InputError, Problem
 from fieldmap.geostatistics import one_blas_thread
@@ -19,6 +20,8 @@ from fieldmap.read import file_digests
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from fieldmap.actions import Action
+    from fieldmap.advice import ActionText
     from fieldmap.budget import Budget, Share
     from fieldmap.budget import ledger as of_block
     from fieldmap.field import Field
@@ -59,9 +62,14 @@ class Result:
         return self.applications[0].spread
 
     @functools.cached_property
-    def timing(self) -> str:
-        """When the crop runs short, and what goes out on which day."""
-        return when_text(self.plan, self.budget, self.applications, self.shares)
+    def actions(self) -> tuple[Action, ...]:
+        """What to do, by day."""
+        return actions_of(self.plan, self.stand, self.budget, self.applications, self.ledger)
+
+    @functools.cached_property
+    def action_texts(self) -> tuple[ActionText, ...]:
+        """The same in words."""
+        return action_texts(self.actions, [block.name for block in self.field.blocks], self.plan.units)
 
     @functools.cached_property
     def warnings(self) -> tuple[str, ...]:

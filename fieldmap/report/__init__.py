@@ -1,3 +1,3 @@
-"""What people read: the five numbers, titles, charts, the report and the card."""
+"""What people read: the main numbers, titles, charts, the report and the card."""
 
 __all__ = ["findings", "palette", "pdf", "pictures", "summary"]

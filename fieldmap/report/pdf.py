@@ -33,8 +33,8 @@ from fieldmap.report.summary import (
     application_title,
     cost_text,
     field_area_text,
-    five_numbers,
     load_rows,
+    main_numbers,
     waiting_texts,
     zone_cells,
     zone_columns,
@@ -87,7 +87,7 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
 
 
 def build_card(result: Result, *, date: dt.date) -> bytes:
-    """One page for the clipboard: the map, the five numbers, the zones, the notes.
+    """One page for the clipboard: the map, the main numbers, what to do, the zones, the notes.
 
     Where there is much to say the map gives way, then the notes, which the report has in full. Of several
     applications each has a page of its own, and the notes have the last.
@@ -119,6 +119,7 @@ def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_
         *_application(one),
         picture_of(rate_picture(result, one, width_in=width / inch, height_in=map_in)),
         *_numbers(result),
+        *_to_do(result),
         Spacer(0, 8),
         _zone_table(one, result, width),
         Spacer(0, 6),
@@ -144,6 +145,7 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
         ),
         Spacer(0, 6),
         *_numbers(result),
+        *_to_do(result),
     ]
 
 
@@ -168,8 +170,21 @@ def _numbers(result: Result) -> Story:
         text_line(
             f"<b>{escape(line.title)}.</b> {escape(line.text[:1].upper() + line.text[1:])}", markup=True
         )
-        for line in five_numbers(result)
+        for line in main_numbers(result)
     ]
+
+
+def _to_do(result: Result) -> Story:
+    """The list of what to do: when and what in print, why and what would change it smaller."""
+    lines = [
+        text_line(
+            f"<b>{escape(one.when)}</b> {escape(one.what)} "
+            f'<font size="7.5" color="#4c5863">{escape(f"{one.why} {one.change}".strip())}</font>',
+            markup=True,
+        )
+        for one in result.action_texts
+    ]
+    return [text_line("What to do", "heading"), *lines]
 
 
 def _tables_page(result: Result, width: float) -> Story:

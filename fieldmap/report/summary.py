@@ -1,4 +1,4 @@
-"""The five numbers, in their order, and the zone table: what the terminal, the map and the report show."""
+"""The main numbers, in their order, and the zone table: what the terminal, the map and the report show."""
 
 from __future__ import annotations
 
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
     from fieldmap.zones import Zone
 
 
-AS_EXPECTED = 0.5  # the confidence at which the expected credit is used
-
-
 @dataclass(frozen=True)
 class Line:
     """A title and what it says."""
@@ -41,20 +38,14 @@ class Line:
     text: str
 
 
-def five_numbers(result: Result) -> tuple[Line, ...]:
-    """What to order, what goes where, against one rate, how sure, when."""
+def main_numbers(result: Result) -> tuple[Line, ...]:
+    """What to order, what goes where, against one rate, how sure."""
     return (
         Line("Order", order_text(result)),
         Line("Where", _where(result)),
         Line("Against one rate", _against_one_rate(result)),
         Line("How sure", verdict_text(result.verdict, result.plan.units)),
-        Line("When", result.timing + _before_caution(result)),
     )
-
-
-def _before_caution(result: Result) -> str:
-    """The season is reckoned on what is expected; the rates may be more cautious."""
-    return " (as expected; the rates credit less)" if result.plan.credit.confidence > AS_EXPECTED else ""
 
 
 def mass_to_order_text(mass_kg: float, units: UnitSystem) -> str:

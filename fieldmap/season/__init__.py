@@ -6,10 +6,11 @@ from fieldmap.season.release import RELEASE
 from fieldmap.season.soil import water_use_mm
 from fieldmap.season.split import SeasonSplit
 from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
-from fieldmap.season.uptake import last_useful_day
+from fieldmap.season.uptake import UPTAKE, last_dressing_day, last_useful_day
 
 __all__ = [
     "RELEASE",
+    "UPTAKE",
     "Balance",
     "Course",
     "InTime",
@@ -18,6 +19,7 @@ __all__ = [
     "Weeks",
     "balance",
     "follow_release",
+    "last_dressing_day",
     "last_useful_day",
     "released_by",
     "short_from",

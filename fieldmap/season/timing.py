@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.season.balance import short_from
 from fieldmap.season.release import RELEASE
-from fieldmap.season.uptake import UPTAKE, date_of_share
+from fieldmap.season.uptake import UPTAKE, date_of_share, last_dressing_day
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -19,6 +18,9 @@ if TYPE_CHECKING:
     from fieldmap.season.balance import Balance
     from fieldmap.season.release import ReleaseModel
     from fieldmap.season.uptake import UptakeModel
+
+
+KG_HA_PER_PPM = 3.9  # nitrate-N of 30 cm of soil of 1.3 Mg/m³ (definition)
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ def time_supplemental(
     """Split a block's supplemental nitrogen between planting and side-dressing.
 
     At planting goes what the crop would miss before the side-dressing, which is at the start of rapid uptake
-    unless a date is given; amounts too small for a pass of their own join the other.
+    unless a date is given, and no later than a dressing still makes sense; amounts too small for a pass of their own
+    join the other.
 
     Parameters
     ----------
@@ -54,9 +57,9 @@ def time_supplemental(
     sidedress
         The day of side-dressing, where the plan gives it.
     """
-    day = sidedress or date_of_share(model.rapid_from_share, found.planted, harvested, crop)
-    first = short_from(found, model=model)[()]
-    if supplemental_kg_ha <= 0 or np.isnat(first):
+    rapid = date_of_share(model.rapid_from_share, found.planted, harvested, crop)
+    day = sidedress or min(rapid, last_dressing_day(found.planted, harvested, crop, model=model))
+    if supplemental_kg_ha <= 0:
         return Timing(0.0, day)
     at_planting, rest = split_by_season(found, supplemental_kg_ha, (found.planted, day), model=model)
     return Timing(at_planting / supplemental_kg_ha if rest > 0 else 1.0, day)
@@ -68,8 +71,9 @@ def split_by_season(
     """Split a block's supplemental nitrogen over the days of its applications, kg N/ha for each.
 
     Each carries the crop to the next: it brings what the crop would miss by then and has not been given. Amounts too
-    small for a pass of their own join another; a crop that is never short on average gets all with the second,
-    when it is known how the thin places fare.
+    small for a pass of their own join another; a crop that is never short on average gets what is not the starter
+    with the second, when it is known how the thin places fare. Where most of it waits, the first brings a starter
+    all the same, unless the soil holds enough at planting.
 
     Parameters
     ----------
@@ -82,7 +86,8 @@ def split_by_season(
     """
     short_kg_ha = float(found.short.sum())
     if short_kg_ha < model.short_from_kg_ha:
-        return (0.0, supplemental_kg_ha, *(0.0 for _ in dates[2:]))
+        first = _starter(0.0, supplemental_kg_ha, found, model)
+        return (first, supplemental_kg_ha - first, *(0.0 for _ in dates[2:]))
     scale = supplemental_kg_ha / short_kg_ha
     amounts: list[float] = []
     left = supplemental_kg_ha
@@ -90,11 +95,24 @@ def split_by_season(
         missed = float(found.short[found.dates < np.datetime64(following, "D")].sum())
         due = missed * scale - (supplemental_kg_ha - left)
         amount = 0.0 if due < model.short_from_kg_ha * scale else max(due, model.least_pass_kg_ha)
+        if not amounts:
+            amount = _starter(amount, supplemental_kg_ha, found, model)
         if amount and left - amount < model.least_pass_kg_ha:
             amount = left
         amounts.append(amount)
         left -= amount
     return (*amounts, left)
+
+
+def _starter(amount_kg_ha: float, supplemental_kg_ha: float, found: Balance, model: UptakeModel) -> float:
+    """The first amount, at least a starter where most would wait and the soil holds little at planting."""
+    if supplemental_kg_ha - amount_kg_ha < model.starter_if_waits * supplemental_kg_ha:
+        return amount_kg_ha
+    planting = int(np.searchsorted(found.dates, np.datetime64(found.planted, "D")))
+    enough_kg_ha = model.starter_enough_ppm * KG_HA_PER_PPM
+    if planting < found.dates.size and float(found.spare[planting]) >= enough_kg_ha:
+        return amount_kg_ha
+    return min(max(amount_kg_ha, model.starter_kg_ha), supplemental_kg_ha)
 
 
 def soil_test_is_due(at_risk_kg_ha: float, before_kg_ha: float, *, model: ReleaseModel = RELEASE) -> bool:

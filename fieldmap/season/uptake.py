@@ -24,6 +24,11 @@ class UptakeModel:
     rapid_from_share: float
     least_pass_kg_ha: float
     short_from_kg_ha: float
+    starter_kg_ha: float
+    starter_if_waits: float
+    starter_enough_ppm: float
+    last_dressing_share: float
+    last_dressing_d: float
 
 
 UPTAKE = UptakeModel(**agronomy.season_values("uptake"))
@@ -165,3 +170,42 @@ def last_useful_day(
     datetime.date(2026, 8, 7)
     """
     return date_of_share(model.last_useful_share, planted, harvested, crop)
+
+
+def last_dressing_day(
+    planted: dt.date, harvested: dt.date, crop: CropEntry, *, model: UptakeModel = UPTAKE
+) -> dt.date:
+    """The last day on which a mineral dressing still makes sense.
+
+    Not for organic products, which need weeks more, nor the day by which it is best given.
+
+    Parameters
+    ----------
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, as for `uptake_share`.
+    model
+        The share of uptake that is in by then, and the days before harvest.
+
+    Returns
+    -------
+    datetime.date
+        The earlier of the day with 70 % of uptake in and of three weeks before harvest, never before planting.
+
+    References
+    ----------
+    Common practice, no source (starter_practice).
+
+    Examples
+    --------
+    Sweet corn of 83 days has 70 % in on July 19; three weeks before its harvest is July 24.
+
+    >>> from fieldmap import agronomy
+    >>> corn = agronomy.find("sweet corn", agronomy.crops())
+    >>> last_dressing_day(dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
+    datetime.date(2026, 7, 20)
+    """
+    by_uptake = date_of_share(model.last_dressing_share, planted, harvested, crop)
+    by_harvest = harvested - dt.timedelta(days=model.last_dressing_d)
+    return max(planted, min(by_uptake, by_harvest))

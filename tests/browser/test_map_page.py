@@ -12,7 +12,7 @@ from support.small_fields import DEFAULT_BLOCKS
 
 from fieldmap import read_plan, run
 from fieldmap.report.palette import zone_colours
-from fieldmap.report.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.report.summary import main_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text
 from fieldmap.webmap.page import write_map
 from fieldmap.webmap.views import map_views
@@ -320,10 +320,10 @@ def test_the_whole_field_comes_back(file, opened):
 
 
 @pytest.mark.parametrize("screen", ["1280", "390"])
-def test_the_five_numbers_are_above_or_beside_the_map(result, file, opened, screen):
+def test_the_main_numbers_are_above_or_beside_the_map(result, file, opened, screen):
     page = opened(file, screen).page
     lines = page.locator(".numbers dl > div")
-    for k, line in enumerate(five_numbers(result)):
+    for k, line in enumerate(main_numbers(result)):
         assert lines.nth(k).locator("dt").text_content() == line.title
         assert lines.nth(k).locator("dd").text_content() == line.text
     rows = boxes(page, elements(".numbers dl > div"))
@@ -367,7 +367,7 @@ def test_all_cautions_open(result, file, opened):
 
 def test_without_javascript_the_numbers_and_the_table_are_there(result, file, opened):
     page = opened(file, java_script_enabled=False).page
-    assert page.get_by_text(five_numbers(result)[0].text, exact=True).is_visible()
+    assert page.get_by_text(main_numbers(result)[0].text, exact=True).is_visible()
     assert page.locator("tbody tr").count() == len(result.spread.zone_map.zones)
     assert page.locator("noscript").is_visible()
 

@@ -23,7 +23,7 @@ from fieldmap.errors import OutputExistsError
 from fieldmap.export.describe import describe
 from fieldmap.export.folder import write_folder
 from fieldmap.export.formats.result_json import figures
-from fieldmap.report.summary import application_title, five_numbers
+from fieldmap.report.summary import application_title, main_numbers
 from fieldmap.season.balance import Balance
 from fieldmap.season.timing import split_by_season
 from fieldmap.units import KG_HA_PER_LB_AC
@@ -207,13 +207,14 @@ def test_one_application_writes_what_none_does(plan_folder, tmp_path, monkeypatc
     for name, extra in (("none", ""), ("one", apply("2026-05-20", 1))):
         write_folder(run(read_plan(plan_folder(extra=extra, name=f"plan-{name}"))), tmp_path / name)
     assert {file.name for file in (tmp_path / "one").iterdir()} == names_in("run")
-    hashed = {"zones.gpkg", "map.html", "report.pdf", "result.json"}  # they show the plan's hash
+    # They show the plan's hash, or the day.
+    hashed = {"zones.gpkg", "map.html", "report.pdf", "card.pdf", "result.json", "actions.ics"}
     for name in names_in("run") - hashed:
         assert (tmp_path / "none" / name).read_bytes() == (tmp_path / "one" / name).read_bytes(), name
     none, one = (json.loads((tmp_path / name / "result.json").read_text()) for name in ("none", "one"))
     assert one["applications"][0]["date"] == "2026-05-20"
     for told in (none, one):
-        del told["plan"], told["plan_hash"], told["applications"][0]["date"]
+        del told["plan"], told["plan_hash"], told["applications"][0]["date"], told["actions"]
     assert none == one
 
 
@@ -262,18 +263,19 @@ MAY = [dt.date(2026, 5, day) for day in (1, 11, 21)]
 @pytest.mark.parametrize(
     ("short", "whole", "amounts"),
     [
-        # 2 a day for ten days, 4, then 6: 20, 40 and 60 of 120.
-        ([2] * 10 + [4] * 10 + [6] * 10, 120.0, [20, 40, 60]),
+        # 2 a day for ten days, 4, then 6: 20, 40 and 60 of 120; most waits, so the first is raised to a starter.
+        ([2] * 10 + [4] * 10 + [6] * 10, 120.0, [25, 35, 60]),
         # Half as much again for the thin places, in proportion.
         ([2] * 10 + [4] * 10 + [6] * 10, 180.0, [30, 60, 90]),
-        # 5 by the second day is less than a pass (15): it is raised, and the second brings 10 less.
-        ([0.5] * 10 + [4] * 10 + [6] * 10, 105.0, [15, 30, 60]),
-        # Nothing before the third: all of it waits.
-        ([0] * 20 + [6] * 10, 60.0, [0, 0, 60]),
+        # 5 by the second day is less than a starter (25): it is raised, and the second brings 20 less.
+        ([0.5] * 10 + [4] * 10 + [6] * 10, 105.0, [25, 20, 60]),
+        # Nothing before the third: all but the starter waits.
+        ([0] * 20 + [6] * 10, 60.0, [25, 0, 35]),
         # Too little is left for the third (10): the second takes it along.
-        ([2] * 10 + [4] * 10 + [1] * 10, 70.0, [20, 50, 0]),
-        # Never short on average: all with the second, when it is known how the thin places fare.
-        ([0] * 30, 12.0, [0, 12, 0]),
+        ([2] * 10 + [4] * 10 + [1] * 10, 70.0, [25, 45, 0]),
+        # Never short on average: a starter, the rest when it is known how the thin places fare.
+        ([0] * 30, 12.0, [12, 0, 0]),
+        ([0] * 30, 60.0, [25, 35, 0]),
     ],
 )
 def test_the_split_by_hand(short, whole, amounts):
@@ -282,9 +284,9 @@ def test_the_split_by_hand(short, whole, amounts):
 
 
 def test_auto_follows_the_season_block_by_block(result_of):
-    late = '\n[[block]]\nblock = "east"\ncrop = { need = "120 kg/ha", half_uptake_share = 0.8 }\n'
+    late = '\n[[block]]\nblock = "east"\ncrop = { half_uptake_share = 0.8 }\n'
     result = result_of(
-        SINE + late + apply("2026-05-20", "auto") + apply("2026-07-01", "auto", "side-dress"),
+        SINE + late + apply("2026-05-20", "auto") + apply("2026-07-15", "auto", "side-dress"),
         ('need = "220 kg/ha"', 'need = "280 kg/ha"'),
         blocks=TWO_BLOCKS,
     )
@@ -294,33 +296,38 @@ def test_auto_follows_the_season_block_by_block(result_of):
         assert split_text(result.shares[number], result.budget.seasons, "metric") == reason_text(
             season, "metric"
         )
-        assert season.timing.sidedress == dt.date(2026, 7, 1)
+        assert season.timing.sidedress == dt.date(2026, 7, 15)
         spread = mean_n(result, block=number)
         assert spread[0] == pytest.approx(early * season.supplemental_kg_ha, abs=0.75 * 10 * UREA)
         assert sum(spread) == pytest.approx(season.supplemental_kg_ha, abs=0.75 * 10 * UREA)
     assert result.applications[0].shares[0] > result.applications[0].shares[1]
-    assert "The season splits it so: " in result.timing
     assert figures(result)["applications"][0]["share"] == "auto"
 
 
-def test_where_all_can_wait_the_first_map_is_empty(result_of):
+def test_where_all_can_wait_the_first_brings_a_starter(result_of):
     result = result_of(
         SINE + apply("2026-05-20", "auto") + apply("2026-06-10", "auto", "side-dress"),
-        ('need = "220 kg/ha"', 'need = "100 kg/ha"'),
+        ('need = "220 kg/ha"', 'need = "140 kg/ha"'),
     )
-    assert [one.shares for one in result.applications] == [(0.0,), (1.0,)]
-    assert np.nanmax(rates(result.applications[0])) == 0.0
+    (season,) = result.budget.seasons
+    starter = 25.0 / season.supplemental_kg_ha
+    assert [one.shares for one in result.applications] == [
+        (pytest.approx(starter),),
+        (pytest.approx(1 - starter),),
+    ]
+    assert mean_n(result)[0] == pytest.approx(25.0, abs=0.75 * 10 * UREA)
     assert np.nanmax(rates(result.applications[1])) > 0.0
 
 
 def test_what_the_season_reckons_is_said_beside_shares_of_the_users_own(result_of):
     result = result_of(SINE + before_and_after())
-    assert result.timing.startswith("2026-05-20, ")
-    assert "of nitrogen on average as urea, broadcast before planting; 2026-06-24, " in result.timing
-    assert "as calcium ammonium nitrate, side-dressed. By the season alone: " in result.timing
     assert "2026-06-24" in reason_text(result.budget.seasons[0], "metric")
-    without = result_of(before_and_after(), name="without")
-    assert without.timing.endswith("the whole season's credit is taken")
+    first, second = [text for text in result.action_texts if "of nitrogen; " in text.what]
+    assert first.when == "2026-05-20"
+    assert first.what.startswith("Spread urea by application-1/zones.geojson: ")
+    assert second.when == "2026-06-24"
+    assert second.what.startswith("Side-dress calcium ammonium nitrate by application-2/zones.geojson: ")
+    assert not first.change
 
 
 # --- the nitrate test
@@ -357,9 +364,10 @@ def test_with_a_test_the_first_application_still_follows_the_ledger(result_of):
     assert rates(tested.applications[0])[tested.field.inside] == pytest.approx(
         rates(ledger.applications[0])[ledger.field.inside]
     )
-    assert "The zone files of application 2 follow it." in tested.timing
+    told = figures(tested)["sidedress"][0]["text"]
+    assert "The zone files of application 2 follow it." in told
     assert not any("together they aim at the whole" in text for text in tested.warnings)
-    assert "do not hold it" not in tested.timing
+    assert "do not hold it" not in told
     told = figures(tested)["applications"]
     assert [one["blocks"][0]["follows"] for one in told] == ["ledger", "nitrate test"]
     # What the test calls for is not counted as nitrogen in the wrong place.
@@ -406,7 +414,8 @@ def test_a_test_after_the_last_application_changes_no_file(result_of):
     tested = result_of(psnt(18, "2026-07-01") + early, name="tested")
     ledger = result_of(early, name="ledger")
     assert mean_n(tested) == pytest.approx(mean_n(ledger))
-    assert "zone files were drawn from the ledger and do not hold it" in tested.timing
+    told = figures(tested)["sidedress"][0]["text"]
+    assert "zone files were drawn from the ledger and do not hold it" in told
 
 
 # --- files
@@ -581,7 +590,7 @@ def test_result_json_lists_all_and_its_totals_are_the_seasons(three):
 
 def test_the_order_names_every_product_once(three):
     result, _ = three
-    order = five_numbers(result)[0].text
+    order = main_numbers(result)[0].text
     parts = order.split("; ")
     for part, one in zip(parts, result.applications, strict=True):
         product_lb = sum(zone.product_kg for zone in one.spread.zone_map.zones) / 0.45359237
@@ -592,7 +601,7 @@ def test_the_order_names_every_product_once(three):
 def test_one_product_in_two_applications_is_ordered_together_with_its_price(result_of):
     result = result_of('\n[prices]\nproduct = "1 USD/kg"\n' + before_and_after(extra=""))
     product_kg = sum(zone.product_kg for one in result.applications for zone in one.spread.zone_map.zones)
-    order = five_numbers(result)[0].text
+    order = main_numbers(result)[0].text
     assert order.startswith(f"{product_kg:,.0f} kg (")
     assert order.endswith(f"of urea, USD\u00a0{product_kg:,.0f}")
 

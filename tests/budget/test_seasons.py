@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from fieldmap import InputError, read_plan, run
+from fieldmap.actions import Spread
 from fieldmap.export.formats.csv import write_season_csv
 
 SINE = '\n[weather]\nmean = "10 degC"\namplitude = "11 delta_degC"\ncoldest = 2026-01-20\nirrigated = true\n'
@@ -42,9 +43,10 @@ def test_the_four_amounts_add_up_and_the_ledger_to_what_is_missing(plan_folder, 
     assert 0.3 * -found["cover crop"] < useful <= -found["cover crop"]
 
 
-def test_without_weather_the_whole_is_taken_and_said(plan_folder, tmp_path):
+def test_without_weather_the_whole_is_taken_and_spread_at_once(plan_folder, tmp_path):
     result = run(read_plan(plan_folder()))
-    assert "timing was not considered" in result.timing
+    (spread,) = [one for one in result.actions if isinstance(one, Spread)]
+    assert (spread.last, spread.in_two) == (date(2026, 5, 24), ())
     assert "before the crop" not in lines(result)
     write_season_csv(result, result.applications[0], tmp_path / "season.csv")
     assert (tmp_path / "season.csv").read_text().splitlines() == [

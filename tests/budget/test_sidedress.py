@@ -1,9 +1,12 @@
 """The pre-side-dress nitrate test, against published rates; nothing is subtracted from what it calls for."""
 
+from datetime import date
+
 import pytest
 from shapely.geometry import box
 
 from fieldmap import InputError, read_plan, run
+from fieldmap.actions import SideDress, Spread
 from fieldmap.advice import call_text
 from fieldmap.export.formats.result_json import figures
 from fieldmap.units import KG_HA_PER_LB_AC
@@ -52,10 +55,16 @@ def test_nothing_is_subtracted_from_it_whatever_the_ledger_holds(result_of):
 def test_it_stands_in_place_of_the_ledgers_side_dressing_and_changes_no_file(result_of):
     without = result_of(SINE, name="without")
     tested = result_of(SINE + psnt("18 ppm"), name="tested")
-    assert without.timing not in tested.timing
-    assert "found 18 ppm nitrate-N: side-dress 135 kg/ha of nitrogen" in tested.timing  # 120 lb/ac
-    assert "nothing is subtracted from it" in tested.timing
-    assert "zone files were drawn from the ledger and do not hold it" in tested.timing
+    told = figures(tested)["sidedress"][0]["text"]
+    assert "found 18 ppm nitrate-N: side-dress 135 kg/ha of nitrogen" in told  # 120 lb/ac
+    assert "nothing is subtracted from it" in told
+    assert "zone files were drawn from the ledger and do not hold it" in told
+    assert not any(isinstance(one, SideDress) for one in without.actions)
+    (called,) = [one for one in tested.actions if isinstance(one, SideDress)]
+    assert (called.first, called.rate_n_kg_ha) == (date(2026, 6, 20), pytest.approx(134.5, abs=0.1))
+    (text,) = [one for one in tested.action_texts if one.what.startswith("Side-dress")]
+    assert text.what == "Side-dress 135 kg/ha of nitrogen to sweet corn, or not at all."
+    assert text.change == "No file holds it: an [[application]] of that day would."
     assert tested.ledger == without.ledger
     assert [zone.rate_n_kg_ha for zone in tested.spread.zone_map.zones] == [
         zone.rate_n_kg_ha for zone in without.spread.zone_map.zones
@@ -105,8 +114,10 @@ def test_each_block_has_its_own_test_and_it_is_in_result_json(result_of):
 def test_a_block_without_a_test_keeps_its_timing(result_of):
     blocks = {"west": box(0, 0, 150, 200), "east": box(150, 0, 300, 200)}
     result = result_of(SINE + psnt("18 ppm", 'block = "east"'), blocks=blocks)
-    assert "east (sweet corn): the test of 2026-06-20" in result.timing
-    assert "can wait for the side-dressing" in result.timing
+    (called,) = [one for one in result.actions if isinstance(one, SideDress)]
+    assert called.blocks == ("east",)
+    (spread,) = [one for one in result.actions if isinstance(one, Spread)]
+    assert [two.block for two in spread.in_two] == ["west"]
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,16 @@ def test_a_plain_install_needs_no_extra(plan_folder, tmp_path, asked):
 def test_run_writes_and_shows(plan_folder, tmp_path):
     done = command("run", plan_folder(), "-o", tmp_path / "out")
     assert done.returncode == 0, done.stderr
-    for word in ("Order", "Where", "Against one rate", "How sure", "When", "Credit", "90 % interval"):
+    for word in (
+        "Order",
+        "Where",
+        "Against one rate",
+        "How sure",
+        "What to do",
+        "By 2026-05-24",
+        "Credit",
+        "90 % interval",
+    ):
         assert word in done.stdout
     assert (tmp_path / "out" / "zones.geojson").exists()
 
@@ -115,7 +124,7 @@ def test_season_prints_the_weeks_of_every_block(capsys):
 
 def test_season_without_weather_says_so(plan_folder, capsys):
     assert cli.main(["season", str(plan_folder())]) == 0
-    assert "Timing was not considered" in capsys.readouterr().out
+    assert "Timing was not" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("name", ["cover_crops", "crops", "growth", "products", "season", "sources"])

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldmap.report.summary import five_numbers
+from fieldmap.report.summary import main_numbers
 from fieldmap.units import rate_text
 
 ROOT = Path(__file__).parents[2]
@@ -21,8 +21,8 @@ def anchor(heading):
     return re.sub(r"[^\w\- ]", "", heading.strip().lower()).replace(" ", "-")
 
 
-def test_the_five_numbers_of_the_guide_are_those_of_the_demo(kettle_bend_result):
-    for line in five_numbers(kettle_bend_result):
+def test_the_main_numbers_of_the_guide_are_those_of_the_demo(kettle_bend_result):
+    for line in main_numbers(kettle_bend_result):
         assert flat(f"**{line.title}.** {line.text}") in flat(GUIDE)
 
 

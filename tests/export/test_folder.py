@@ -23,7 +23,7 @@ from fieldmap.export.folder import write_folder
 from fieldmap.export.formats.csv import defused
 from fieldmap.export.formats.geojson import cut_at_180
 from fieldmap.field.projection import true_area_ha
-from fieldmap.report.summary import five_numbers, zone_cells
+from fieldmap.report.summary import main_numbers, zone_cells
 
 NESTED = {"type": "GeometryCollection", "geometries": []}
 FILES = {
@@ -33,6 +33,7 @@ FILES = {
     "taskdata_grid.zip",
     "taskdata_zones.zip",
     "samples.gpx",
+    "actions.ics",
     "zones.csv",
     "loads.csv",
     "season.csv",
@@ -383,7 +384,7 @@ def test_the_pdf_shows_the_numbers_of_the_zones(written, file):
     for zone in result.spread.zone_map.zones:
         for cell in zone_cells(zone, result.plan.units)[3:]:
             assert cell in text
-    for line in five_numbers(result):
+    for line in main_numbers(result):
         assert line.title in text
     assert result.plan.name in text
     assert result.cautions[0][:60] in text

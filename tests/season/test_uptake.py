@@ -15,7 +15,7 @@ from fieldmap.season.balance import balance, short_from, weekly
 from fieldmap.season.release import Residue, daily_release
 from fieldmap.season.scenarios import DailySoil
 from fieldmap.season.split import split_season
-from fieldmap.season.timing import soil_test_is_due, time_supplemental
+from fieldmap.season.timing import soil_test_is_due, split_by_season, time_supplemental
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_useful_day, uptake_share
 
 ENDED, PLANTED, HARVESTED = dt.date(2026, 5, 4), dt.date(2026, 5, 24), dt.date(2026, 8, 14)
@@ -246,6 +246,22 @@ def test_a_good_stand_lets_all_wait_for_the_side_dressing():
     assert "all 70 kg/ha can wait" in said(split)
 
 
+def test_a_middling_stand_lets_all_but_a_starter_wait():
+    split = timing(60.0, 130.0, 70.0)
+    assert split.timing.at_planting_share == pytest.approx(25.0 / 70.0)
+    assert "25 kg/ha at planting are a starter, and 45 kg/ha can wait" in said(split)
+
+
+def test_where_the_soil_holds_enough_at_planting_no_starter_is_given():
+    """12 ppm nitrate-N in 30 cm are 46.8 kg/ha."""
+    for at_hand, early in ((46.5, 25.0), (47.5, 0.0)):
+        own = found(0.0, 220.0, on_hand_kg_ha=at_hand)
+        planted = own.spare[np.searchsorted(own.dates, np.datetime64(PLANTED))]
+        assert planted == pytest.approx(at_hand, abs=0.5)
+        day = short_from(own).item()
+        assert split_by_season(own, 120.0, (PLANTED, day))[0] == early
+
+
 def test_poor_residue_raises_the_share_at_planting():
     tied, none = timing(-40.0, 150.0, 190.0), timing(0.0, 150.0, 150.0)
     assert tied.timing.at_planting_share > none.timing.at_planting_share > 0
@@ -268,9 +284,16 @@ def test_too_little_for_a_second_pass_goes_on_at_planting():
 
 def test_nothing_to_spread_and_only_thin_places_short():
     assert said(timing(200.0, 120.0, 0.0)) == "Nothing is left to spread."
+    assert said(timing(200.0, 120.0, 0.3)) == "Nothing is left to spread."
     thin = timing(200.0, 120.0, 12.0)
     assert thin.timing.at_planting_share == 0.0
     assert "On average the crop is never short: 12 kg/ha for the thin places" in said(thin)
+    little = timing(60.0, 40.0, 12.0)
+    assert said(little) == "On average the crop is never short: all 12 kg/ha go out at planting as a starter."
+    more = timing(60.0, 40.0, 40.0)
+    assert "never short: 25 kg/ha at planting are a starter, and 15 kg/ha for the thin places can" in said(
+        more
+    )
 
 
 def test_a_soil_test_is_called_for_when_drainage_makes_it_worth_one():

@@ -25,7 +25,7 @@ from support.small_fields import with_zone_map
 from fieldmap import read_plan, run
 from fieldmap.report.findings import biomass_says, credit_says, zones_say
 from fieldmap.report.palette import zone_colours
-from fieldmap.report.summary import five_numbers, zone_cells, zone_columns
+from fieldmap.report.summary import main_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text, shown_rate
 from fieldmap.webmap.features import literal, to_map
 from fieldmap.webmap.layers import ZONE_ROWS, build_map
@@ -130,11 +130,11 @@ def test_name_and_finding_head_the_page(result, tree):
     assert shown == [" ".join(finding.split())]
 
 
-def test_the_five_numbers_stand_before_the_map_in_their_order(result, tree):
+def test_the_main_numbers_stand_before_the_map_in_their_order(result, tree):
     said = [
         (words(row.find("dt")), words(row.find("dd"))) for row in tree.xpath("//*[@class='numbers']//div[dt]")
     ]
-    assert said == [(line.title, " ".join(line.text.split())) for line in five_numbers(result)]
+    assert said == [(line.title, " ".join(line.text.split())) for line in main_numbers(result)]
     order = [element.get("class") for element in tree.xpath("//main/section")]
     assert order == ["numbers", "map", "table", "notes"]
 

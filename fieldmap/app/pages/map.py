@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from fieldmap.advice import change_text
+from fieldmap.app.parts.actions import actions_text
 from fieldmap.app.plans import questions as form
 from fieldmap.app.session.answers import ask, ask_confidence, need_places, save_answers
 from fieldmap.app.session.memory import place_bar
@@ -51,7 +52,8 @@ def _bench(folder: Path) -> None:
         st.iframe(map_of(folder, result), height=MAP_HEIGHT)
         _zone_table(result)
     with beside:
-        for line in summary.five_numbers(result):
+        st.markdown(f"**What to do**\n\n{actions_text(result)}")
+        for line in summary.main_numbers(result):
             st.markdown(f"**{line.title}**  \n{plain(line.text[:1].upper() + line.text[1:])}")
         st.divider()
         ask_confidence(folder, draft.told)

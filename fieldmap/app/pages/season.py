@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from fieldmap.advice import call_text
+from fieldmap.app.parts.actions import actions_text
 from fieldmap.app.session.messages import plain
 from fieldmap.app.session.open_plan import go_to, need_open_plan
 from fieldmap.app.session.results import need_result
@@ -15,7 +16,7 @@ from fieldmap.report import pictures, summary
 def page() -> None:
     """Draw the page."""
     result = need_result(need_open_plan())
-    st.markdown("  \n".join(plain(line) for line in result.timing.split("; ")))
+    st.markdown(actions_text(result))
     if not result.budget.seasons:
         st.info(
             "Timing needs weather: drop a daily table on Upload, or give the year's mean temperature there."

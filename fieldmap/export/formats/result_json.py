@@ -74,6 +74,7 @@ def figures(result: Result) -> dict[str, Any]:
             for course, text in zip(result.budget.stages, summary.waiting_texts(result), strict=True)
         ],
         "sidedress": _sidedress(result),
+        "actions": _actions(result),
         "zones": zone_entries(first, units),
         "totals": season_totals(result.applications),
         "applications": [application_figures(result, one) for one in result.applications],
@@ -186,6 +187,20 @@ def _sidedress(result: Result) -> list[dict[str, Any]]:
             "text": f"{call_text(call, result.plan.units)} {stands_text((call,), days)}",
         }
         for call in result.budget.sidedress
+    ]
+
+
+def _actions(result: Result) -> list[dict[str, Any]]:
+    """What to do: its kind and days, and in words."""
+    return [
+        {
+            "kind": type(one).__name__,
+            "blocks": list(one.blocks),
+            "first": one.first.isoformat() if one.first else None,
+            "last": one.last.isoformat() if one.last else None,
+            **asdict(text),
+        }
+        for one, text in zip(result.actions, result.action_texts, strict=True)
     ]
 
 

@@ -1,0 +1,205 @@
+"""What to do with nitrogen: spread it and by when, in two goes, a starter, a test, a side-dressing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from fieldmap.actions.kinds import Dig, InTwo, SideDress, SoilTest, Spread, Starter, Why
+from fieldmap.actions.stand import same_crop
+from fieldmap.budget import ledger, other_credits, sidedress
+from fieldmap.season import UPTAKE, last_dressing_day, soil_test_is_due
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from fieldmap.budget import BlockSeason, Budget
+    from fieldmap.plan import Crop, Plan
+    from fieldmap.verdict import ApplicationMap
+    from fieldmap.zones import Zone
+
+
+DAY = dt.timedelta(days=1)
+TIED_UP_KG_HA = 3.0  # less is not worth a word
+TEST_FROM_DAYS = 14  # after planting, after residue was worked in: the test is rising before (Heckman 2002)
+SPREAD_READS_DAYS = 21  # a test sooner after spreading reads what was spread
+
+
+def spreading(
+    plan: Plan, budget: Budget, maps: Sequence[ApplicationMap], lines: Sequence[ledger.LedgerLine]
+) -> Iterator[Spread | Starter]:
+    """Every application, by the blocks that are planted alike; a starter where the credit covers the need."""
+    for one in maps:
+        for crop, blocks in same_crop(plan, [need.block for need in budget.needs]):
+            rows = [zone for zone in one.spread.zone_map.rows if zone.block in blocks]
+            if any(zone.product_kg_ha > 0 for zone in rows):
+                yield _spread(plan, budget, one, crop, blocks, rows, lines)
+            elif rows and len(maps) == 1:
+                enough = UPTAKE.starter_enough_ppm
+                yield Starter(blocks, None, crop.planted, crop.name, UPTAKE.starter_kg_ha, enough)
+
+
+def _spread(
+    plan: Plan,
+    budget: Budget,
+    one: ApplicationMap,
+    crop: Crop,
+    blocks: tuple[str, ...],
+    rows: Sequence[Zone],
+    lines: Sequence[ledger.LedgerLine],
+) -> Spread:
+    application = one.application
+    seasons = [season for season in budget.seasons if season.block in blocks]
+    tested = {call.block for call in budget.sidedress}
+    first, last = _window(plan, one, crop, blocks)
+    tied = [line.kg_ha for line in lines if line.block in blocks and line.line is ledger.LineKind.TIED_UP]
+    short = [season.short_from for season in seasons if season.short_from is not None]
+    nitrogen = [zone.rate_n_kg_ha for zone in rows]
+    product = [zone.product_kg_ha for zone in rows]
+    return Spread(
+        blocks,
+        first,
+        last,
+        number=application.number,
+        of=application.of,
+        method=application.method,
+        product=application.product.name,
+        product_kg=sum(zone.product_kg for zone in rows),
+        rate_n_kg_ha=(min(nitrogen), max(nitrogen)),
+        product_kg_ha=(min(product), max(product)),
+        zones=len({zone.zone for zone in rows}),
+        folder=f"application-{application.number}" if application.of > 1 else "",
+        tied_up_n_kg_ha=max((kg_ha for kg_ha in tied if kg_ha >= TIED_UP_KG_HA), default=0.0),
+        in_two=tuple(
+            _in_two(season, _mean_n_kg_ha([zone for zone in rows if zone.block == season.block]))
+            for season in seasons
+            if season.block not in tested and _two_serve(plan, season, one)
+        ),
+        timed=bool(seasons),
+        late_since=min(short) if application.number == 1 and short and last and min(short) < last else None,
+    )
+
+
+def _window(
+    plan: Plan, one: ApplicationMap, crop: Crop, blocks: Sequence[str]
+) -> tuple[dt.date | None, dt.date]:
+    """From which day to which an application without a date can go out: after the cover crop, before the crop."""
+    application = one.application
+    if application.date is not None:
+        return application.date, application.date
+    last = crop.planted
+    if crop.plastic_laid is not None and crop.plastic_laid <= last:
+        last = crop.plastic_laid - DAY
+    if application.product.raw_manure:
+        needed = other_credits.RAW_DAYS if crop.touches_soil else other_credits.RAW_DAYS_OFF_SOIL
+        last = min(last, crop.harvested - dt.timedelta(days=needed))
+    ended = max(plan.cover_crop_of(block).terminated for block in blocks)
+    return (ended if ended <= last else None), last
+
+
+def _two_serve(plan: Plan, season: BlockSeason, one: ApplicationMap) -> bool:
+    """Whether a block that gets all at once is better served in two goes, and can be."""
+    crop, day = plan.crop_of(season.block), season.timing.sidedress
+    late_kg_ha = (1.0 - season.timing.at_planting_share) * season.supplemental_kg_ha
+    covered = crop.plastic_laid is not None and crop.plastic_laid <= day
+    return (
+        one.application.of == 1
+        and one.application.date is None
+        and not one.application.product.organic
+        and not covered
+        and late_kg_ha >= UPTAKE.least_pass_kg_ha
+        and day > crop.planted
+    )
+
+
+def _in_two(season: BlockSeason, mean_n_kg_ha: float) -> InTwo:
+    """What the block gets by the map, split as the season splits it."""
+    early = season.timing.at_planting_share * mean_n_kg_ha
+    return InTwo(season.block, early, mean_n_kg_ha - early, season.timing.sidedress, season.short_from)
+
+
+def _mean_n_kg_ha(rows: Sequence[Zone]) -> float:
+    area_ha = sum(zone.area_ha for zone in rows)
+    return sum(zone.rate_n_kg_ha * zone.area_ha for zone in rows) / area_ha if area_ha else 0.0
+
+
+def digging(maps: Sequence[ApplicationMap], spread: Sequence[Spread | Starter], cause: str) -> Iterator[Dig]:
+    """Thin ground of unknown cause that gets most of the first application to bring it anything."""
+    for one in maps:
+        highest = one.spread.zone_map.highest
+        if highest is None:
+            continue
+        if not highest.thin or highest.capped or cause != "unknown":
+            return
+        zone = one.spread.zone_map.zones[-1].zone
+        rows = [row for row in one.spread.zone_map.zones if row.zone == zone]
+        blocks = (highest.block,) if highest.block else tuple(dict.fromkeys(row.block for row in rows))
+        number = one.application.number
+        days = [
+            own.last
+            for own in spread
+            if isinstance(own, Spread) and own.number == number and own.last and set(blocks) & set(own.blocks)
+        ]
+        yield Dig(blocks, None, min(days, default=None), zone, highest.rate_n_kg_ha, not highest.block)
+        return
+
+
+def testing(plan: Plan, budget: Budget, maps: Sequence[ApplicationMap]) -> Iterator[SoilTest | SideDress]:
+    """Soil nitrate tests before a side-dressing, and what those that were made call for and no file holds."""
+    days = [one.application.date for one in maps]
+    called = {call.block: call for call in budget.sidedress}
+    for call in budget.sidedress:
+        if not sidedress.following(call, days):
+            crop = plan.crop_of(call.block)
+            last = last_dressing_day(crop.planted, crop.harvested, crop.entry)
+            yield SideDress(
+                (call.block,), call.sampled, last, call.crop, call.rate_n_kg_ha, call.nitrate_n_ppm
+            )
+    for crop, blocks in same_crop(plan, [need.block for need in budget.needs if need.block not in called]):
+        found = _test(plan, budget, maps, crop, blocks)
+        if found is not None:
+            yield found
+
+
+def _test(
+    plan: Plan, budget: Budget, maps: Sequence[ApplicationMap], crop: Crop, blocks: tuple[str, ...]
+) -> SoilTest | None:
+    why = _why(budget, maps, blocks)
+    if why is None:
+        return None
+    own = [
+        one.application.date or crop.planted
+        for one in maps
+        if any(zone.product_kg_ha > 0 for zone in one.spread.zone_map.rows if zone.block in blocks)
+    ]
+    later = [day for day in own if day > crop.planted + TEST_FROM_DAYS * DAY]
+    before = [day for day in own if day not in later]
+    ended = max(plan.cover_crop_of(block).terminated for block in blocks)
+    first = max(crop.planted, ended) + TEST_FROM_DAYS * DAY
+    if before:
+        first = max(first, max(before) + SPREAD_READS_DAYS * DAY)
+    last = last_dressing_day(crop.planted, crop.harvested, crop.entry)
+    if later:
+        last = min(last, min(later))
+    if first > last:
+        return None
+    return SoilTest(blocks, first, last, crop.name, why, crop.entry.sidedress_nitrate_mg_kg)
+
+
+def _why(budget: Budget, maps: Sequence[ApplicationMap], blocks: Sequence[str]) -> Why | None:
+    """What calls for a test in these blocks; None where nothing does."""
+    if any(one.application.follows_planting for one in maps):
+        return Why.SIDE_DRESSING
+    rows = [zone for one in maps for zone in one.spread.zone_map.zones if zone.block in blocks]
+    if rows and not any(zone.product_kg_ha > 0 for zone in rows):
+        return Why.NOTHING_SPREAD
+    seasons = [season for season in budget.seasons if season.block in blocks]
+    courses = dict(zip((need.block for need in budget.needs), budget.courses, strict=True))
+    for season in seasons:
+        course = courses[season.block]
+        if course is None:
+            continue
+        before = max(0.0, float(course.in_time.split.before.mean()) * float(season.balance.released.sum()))
+        if soil_test_is_due(float(season.balance.at_risk), before):
+            return Why.DRAINAGE
+    return None

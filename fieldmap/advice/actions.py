@@ -1,0 +1,208 @@
+"""The list of what to do, in words: when, what and where, why, and what would change it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fieldmap import actions
+from fieldmap.advice.stand import MATTERS_KG_HA
+from fieldmap.units import mass_text, rate_text, shown_rate, whole
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fieldmap.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class ActionText:
+    """One line of the list; `why` and `change` are sentences, empty where there is nothing to say."""
+
+    when: str
+    what: str
+    why: str
+    change: str
+
+    @property
+    def line(self) -> str:
+        """All of it in one line."""
+        return " ".join(text for text in (f"{self.when}: {self.what}", self.why, self.change) if text)
+
+
+ENDED = {
+    "tilled": "Till in",
+    "mown": "Mow",
+    "rolled": "Roll",
+    "sprayed": "Spray off",
+    "tarped": "Tarp",
+    "removed": "Cut and take away",
+}
+HOW = {
+    "broadcast before planting": "Spread",
+    "band": "Band",
+    "side-dress": "Side-dress",
+    "through drip": "Give through drip",
+}
+UNTIMED = "Timing was not considered, for the plan has no weather: the whole season's credit is taken."
+
+
+def action_texts(
+    found: Sequence[actions.Action], fields: Sequence[str], units: UnitSystem
+) -> tuple[ActionText, ...]:
+    """The list in words; `fields` are all blocks of the field, which need no naming."""
+    return tuple(_text(one, _in(one.blocks, fields), units) for one in found)
+
+
+def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
+    when = _when(one)
+    match one:
+        case actions.SampleAgain():
+            return ActionText(
+                when,
+                f"Clip the stand once more{where}, just before it ends.",
+                f"The samples are {one.days} days older, and a stand can gain half of its weight in two weeks "
+                "(Wagger 1989).",
+                "",
+            )
+        case actions.EndCover():
+            return ActionText(
+                when, f"{ENDED[one.ended_by]} the cover crop{where}.", "", _week_text(one, units)
+            )
+        case actions.Plant():
+            return ActionText(
+                when,
+                f"Plant {one.crop}{where} no sooner; the plan has {one.planted}.",
+                f"Decay of what was tilled in damages seedlings for {one.days} days (common practice, no source).",
+                "",
+            )
+        case actions.Dig():
+            return ActionText(
+                when,
+                f"Walk and dig in zone {one.zone}{where}, where the stand is thinnest, before it gets "
+                f"{rate_text(one.rate_n_kg_ha, units)} of nitrogen.",
+                "Wet, dry or acid ground would hold the vegetable back too.",
+                "Then hold it at one rate: [thin_ground] cap = true." if one.can_hold else "",
+            )
+        case actions.Spread():
+            return _spread(one, when, where, units)
+        case actions.Starter():
+            return ActionText(
+                when,
+                f"Spread nothing{where}: the credit covers the need of {one.crop}. Give a starter of "
+                f"{rate_text(one.rate_n_kg_ha, units)} of nitrogen.",
+                "Young roots find little before the residue releases (common practice, no source).",
+                f"None where a soil test at planting finds {one.enough_nitrate_n_ppm:g} ppm nitrate-N or more.",
+            )
+        case actions.SoilTest():
+            return _soil_test(one, when, where)
+        case actions.SideDress():
+            return _side_dress(one, when, where, units)
+        case actions.SowCatchCrop():
+            return ActionText(
+                when,
+                f"Sow a catch crop after {one.crop}{where}, or leave the residue standing until spring.",
+                f"It holds {rate_text(one.residue_n_kg_ha, units)} of nitrogen that winter rain would carry off.",
+                "",
+            )
+        case actions.KeepStockOff():
+            return ActionText(when, f"Do not feed the {one.species}{where}.", f"{one.harm}.", "")
+    raise ValueError(f"no words for {one!r}")
+
+
+def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> ActionText:
+    fold = f"{one.folder}/" if one.folder else ""
+    file = f"{fold}{'drip.csv' if one.method == 'through drip' else 'zones.geojson'}"
+    said = (
+        f"{HOW[one.method]} {one.product}{where} by {file}: {_range(one.product_kg_ha, units)}, which is "
+        f"{_range(one.rate_n_kg_ha, units)} of nitrogen; {mass_text(one.product_kg, units)} in all."
+    )
+    why = ""
+    if one.tied_up_n_kg_ha:
+        why = f"Poor residue ties up {rate_text(one.tied_up_n_kg_ha, units)} while the crop is young: not later."
+    if one.late_since is not None:
+        why = f"{why} The crop runs short from {one.late_since}: sooner would serve it better.".strip()
+    if one.number == 1 and not one.timed:
+        why = f"{why} {UNTIMED}".strip()
+    two = "; ".join(_two_text(each, units, named=len(one.blocks) > 1) for each in one.in_two)
+    change = f"Two goes serve better, each with its map by two [[application]]: {two}." if two else ""
+    return ActionText(when, said, why, change)
+
+
+def _two_text(two: actions.InTwo, units: UnitSystem, *, named: bool) -> str:
+    early, late = (rate_text(kg_ha, units) for kg_ha in (two.early_n_kg_ha, two.late_n_kg_ha))
+    first = f"{early} now and " if shown_rate(two.early_n_kg_ha, units) >= 1 else ""
+    return f"{two.block + ' ' if named else ''}{first}{late} beside the row on {two.day}"
+
+
+def _soil_test(one: actions.SoilTest, when: str, where: str) -> ActionText:
+    why = {
+        actions.Why.DRAINAGE: "Drainage may have carried some of the cover crop's nitrogen below the roots.",
+        actions.Why.NOTHING_SPREAD: "Nothing is spread there: the test shows whether the credit has come.",
+        actions.Why.SIDE_DRESSING: "What it finds sets the side-dressing.",
+    }[one.why]
+    limit = "the local threshold" if one.threshold_ppm is None else f"{one.threshold_ppm:g} ppm nitrate-N"
+    return ActionText(
+        when,
+        f"Test soil nitrate under {one.crop}{where}, thin, middle and thick ground apart.",
+        why,
+        f"Side-dress only below {limit}; enter the result under [sidedress_test].",
+    )
+
+
+def _side_dress(one: actions.SideDress, when: str, where: str, units: UnitSystem) -> ActionText:
+    found = f"The test found {one.nitrate_n_ppm:g} ppm nitrate-N."
+    if one.rate_n_kg_ha <= 0:
+        return ActionText(when, f"No side-dressing of {one.crop}{where}.", found, "")
+    return ActionText(
+        when,
+        f"Side-dress {rate_text(one.rate_n_kg_ha, units)} of nitrogen to {one.crop}{where}, or not at all.",
+        found,
+        "No file holds it: an [[application]] of that day would.",
+    )
+
+
+def _week_text(one: actions.EndCover, units: UnitSystem) -> str:
+    told = [
+        f"a week {when} {_change(kg_ha, units)}"
+        for when, kg_ha in (("sooner", one.sooner_n_kg_ha), ("later", one.later_n_kg_ha))
+        if kg_ha is not None
+    ]
+    if not told:
+        return ""
+    text = ", ".join(told)
+    return f"{text[:1].upper()}{text[1:]} (growth from memory)."
+
+
+def _change(kg_ha: float, units: UnitSystem) -> str:
+    if abs(kg_ha) < MATTERS_KG_HA:
+        return "changes next to nothing"
+    amount = f"{rate_text(abs(kg_ha), units)} of credit"
+    return f"brings {amount}" if kg_ha > 0 else f"costs {amount}"
+
+
+def _when(one: actions.Action) -> str:
+    if one.first is None and one.last is None:
+        return "Before"
+    if one.first is None:
+        return f"By {one.last}"
+    if isinstance(one, actions.Spread) and one.first != one.last:
+        return f"By {one.last}"  # the nearer to the crop, the less is lost before it
+    if one.last is None:
+        return f"From {one.first}"
+    return str(one.first) if one.first == one.last else f"{one.first} to {one.last}"
+
+
+def _in(blocks: Sequence[str], fields: Sequence[str]) -> str:
+    """`` in middle and east``; nothing where all blocks are meant."""
+    if set(blocks) == set(fields):
+        return ""
+    *most, last = blocks
+    return f" in {', '.join(most)} and {last}" if most else f" in {last}"
+
+
+def _range(rates_kg_ha: tuple[float, float], units: UnitSystem) -> str:
+    low, high = rates_kg_ha
+    if whole(shown_rate(low, units)) == whole(shown_rate(high, units)):
+        return rate_text(high, units)
+    return f"{whole(shown_rate(low, units))} to {rate_text(high, units)}"
