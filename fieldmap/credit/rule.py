@@ -6,8 +6,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from scipy.special import ndtri
+
+from fieldmap.credit.figures import CREDIT
+from fieldmap.credit.placement import SHARE_INCORPORATED, surface_factor, surface_share, tilled_share
 
 if TYPE_CHECKING:
+    from fieldmap.credit.placement import Climate, Wetting
     from fieldmap.plan import CoverCrop, CreditSection
     from fieldmap.stand import Growth
 
@@ -53,14 +58,6 @@ def grown(rule: CreditRule, growth: Growth | None) -> CreditRule:
     )
 
 
-Climate = Literal["warm", "cool"]
-# Sarrantonio & Scott 1988 (sarrantonio1988): recovered from surface against ploughed vetch, 29/56 and 22/55.
-SURFACE_FACTOR, SURFACE_FACTOR_SE = 0.46, 0.036  # 0.40 to 0.52 as a 90 % interval
-SHARE_INCORPORATED = 0.50  # worksheet
-SHARE_SURFACE_WARM, SHARE_SURFACE_COOL = 0.40, 0.25  # worksheet; ucsc: a quarter in a cool climate
-WARM_FROM_C, CLIMATE_DAYS = 15.0, 70  # warm_memory: soil at 10 cm, mean of the days from termination
-
-
 @dataclass(frozen=True)
 class CreditRule:
     """How residue becomes credit in one block.
@@ -74,8 +71,17 @@ class CreditRule:
         by it.
     release_error
         Relative standard error of the release fraction, shared by all places of the field.
+    break_even_sd_kg_mg
+        Standard error of what a Mg of dry matter gives or ties up, at whatever %N, kg N/Mg; shared by all places
+        too. 0 for a share of total nitrogen, which has no break-even.
+    tied_factor
+        As `factor`, for residue so poor that it ties nitrogen up.
+    poor_error
+        Least relative error below `CREDIT.surface_poor_pct`: on the surface poor residue may give nothing.
     sources
         Keys into the table of sources.
+    of_tilled
+        Part of a credit that is tilled in, 0 to 1; the rest comes from the surface.
     useful
         Share of a credit that comes when the crop can use it; what is tied up counts whole.
     climate
@@ -88,58 +94,27 @@ class CreditRule:
     factor: float
     release_error: float
     sources: tuple[str, ...]
+    break_even_sd_kg_mg: float = 0.0
+    tied_factor: float = 1.0
+    poor_error: float = 0.0
+    of_tilled: float = 1.0
     useful: float = 1.0
     climate: Climate | None = None
     growth: float = 1.0
     dilution: float = 1.0
 
 
-def surface_share(soil_c: float | None) -> tuple[float, Climate]:
-    """The default share of total nitrogen on the surface, and the climate it is for.
-
-    Not for residue that was tilled in, and not beside a share of your own.
-
-    Parameters
-    ----------
-    soil_c
-        Mean soil temperature at 10 cm over the ten weeks from termination, °C; None, not known, counts as warm.
-
-    Returns
-    -------
-    share, climate
-        Share of total nitrogen, 0 to 1, and "warm" or "cool".
-
-    References
-    ----------
-    Extension worksheet (worksheet): 0.40. UC Santa Cruz manual (ucsc): a half in a warm climate, a quarter in a cool
-    one. Neither says where warm begins: 15 °C is judgement, from memory (warm_memory).
-
-    Examples
-    --------
-    >>> surface_share(18.0), surface_share(11.0), surface_share(None)
-    ((0.4, 'warm'), (0.25, 'cool'), (0.4, 'warm'))
-    """
-    cool = soil_c is not None and soil_c < WARM_FROM_C
-    return (SHARE_SURFACE_COOL, "cool") if cool else (SHARE_SURFACE_WARM, "warm")
+# A 90 % interval reaches this many standard errors to either side.
+Z_90 = float(ndtri(0.95))
 
 
-def tilled_share(cover_crop: CoverCrop) -> float:
-    """Share of the ground whose residue is tilled in.
-
-    Parameters
-    ----------
-    cover_crop
-        Its placement, and `tilled_share` where that is strip-tilled.
-
-    Returns
-    -------
-    float
-        1 where all is tilled in, 0 where all lies on the surface, the plan's share under strip tillage.
-    """
-    return {"incorporated": 1.0, "surface": 0.0}.get(cover_crop.placement, cover_crop.tilled_share or 0.0)
-
-
-def credit_rule(cover_crop: CoverCrop, credit: CreditSection, *, soil_c: float | None = None) -> CreditRule:
+def credit_rule(
+    cover_crop: CoverCrop,
+    credit: CreditSection,
+    *,
+    soil_c: float | None = None,
+    wetting: Wetting = "unknown",
+) -> CreditRule:
     """The rule of a block, from its cover crop's placement and [credit].
 
     Not to be lowered again for placement or climate: both stand in `factor` already.
@@ -152,6 +127,8 @@ def credit_rule(cover_crop: CoverCrop, credit: CreditSection, *, soil_c: float |
         Method, the user's own share and correction, and the relative error of release, %.
     soil_c
         Mean soil temperature of the ten weeks from termination, °C; None where it is not known.
+    wetting
+        How wet residue on the surface is kept, as from `surface_wetting`.
 
     Returns
     -------
@@ -161,15 +138,14 @@ def credit_rule(cover_crop: CoverCrop, credit: CreditSection, *, soil_c: float |
 
     References
     ----------
-    Quality: PNW 636 (pnw636); on the surface 0.46 of it, Sarrantonio & Scott 1988 (sarrantonio1988). Share: extension
-    worksheet (worksheet), UC Santa Cruz manual (ucsc). Error of release: from memory (release_memory).
+    Quality: PNW 636 (pnw636); on the surface as in `surface_factor` (surface_ratios). Share: extension worksheet
+    (worksheet), UC Santa Cruz manual (ucsc). Errors: of release from memory (release_memory), of the break-even from
+    published ones (break_even_spread).
     """
-    own_error = (credit.release_error_pct / 100.0) ** 2
+    own_error = credit.release_error_pct / 100.0
     error_source = "your_value" if "release_error_pct" in credit.model_fields_set else "release_memory"
     if credit.method == "share" and credit.share is not None:
-        return CreditRule(
-            "share", credit.share * credit.correction, own_error**0.5, ("your_value", error_source)
-        )
+        return CreditRule("share", credit.share * credit.correction, own_error, ("your_value", error_source))
     tilled = tilled_share(cover_crop)
     if credit.method == "share":
         on_surface, climate = surface_share(soil_c)
@@ -178,15 +154,31 @@ def credit_rule(cover_crop: CoverCrop, credit: CreditSection, *, soil_c: float |
         return CreditRule(
             "share",
             share * credit.correction,
-            own_error**0.5,
+            own_error,
             keys,
+            of_tilled=tilled * SHARE_INCORPORATED / share,
             climate=climate if tilled < 1.0 else None,
         )
-    placed = tilled + (1.0 - tilled) * SURFACE_FACTOR
-    placement_error = (1.0 - tilled) * SURFACE_FACTOR_SE / placed
+    return _by_quality(tilled, wetting, own_error, credit.correction, error_source)
+
+
+def _by_quality(
+    tilled: float, wetting: Wetting, own_error: float, correction: float, error_source: str
+) -> CreditRule:
+    """The quality relation's rule for a share of the ground tilled and the rest on the surface."""
+    of_surface, of_surface_sd = surface_factor(wetting)
+    on_surface = 1.0 - tilled
+    placed = tilled + on_surface * of_surface
+    # A normal doubt whose 90 % interval reaches down to nothing of what the surface gives.
+    poor_sd = on_surface * max(of_surface_sd, of_surface / Z_90)
+    on_surface_keys = ("surface_ratios", "surface_tied_up_memory", "poor_surface_memory")
     return CreditRule(
         "quality",
-        placed * credit.correction,
-        (own_error + placement_error**2) ** 0.5,
-        ("pnw636", error_source, *(("sarrantonio1988",) if tilled < 1.0 else ())),
+        placed * correction,
+        float(np.hypot(own_error, on_surface * of_surface_sd / placed)),
+        ("pnw636", error_source, "break_even_spread", *(on_surface_keys if on_surface > 0 else ())),
+        break_even_sd_kg_mg=CREDIT.break_even_sd_kg_per_mg,
+        tied_factor=(tilled + on_surface * CREDIT.surface_tied_up) * correction,
+        poor_error=float(np.hypot(own_error, poor_sd / placed)) if on_surface > 0 else 0.0,
+        of_tilled=tilled / placed,
     )

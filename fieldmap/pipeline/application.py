@@ -254,7 +254,6 @@ def _judge(stand: Stand, budget: Budget, shares: Sequence[Share], drawn: Sequenc
             drawn[0].zone_map,
             np.asarray(rate_n_kg_ha),
             drawn[0].draws,
-            budget.credit.release_error,
             field=field,
             needs=needs,
             money=budget.money,

@@ -44,7 +44,12 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     calls = sidedress.sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
     in_time = _in_time(plan, stand, courses)
     whole_rules = [
-        grown(credit_rule(cover, plan.credit, soil_c=course.soil_c if course else None), growth)
+        grown(
+            credit_rule(cover, plan.credit, soil_c=course.soil_c, wetting=course.wetting)
+            if course
+            else credit_rule(cover, plan.credit),
+            growth,
+        )
         for cover, course, growth in zip(covers, courses, stand.growths, strict=True)
     ]
     rules = tuple(timed(rule, share) for rule, share in zip(whole_rules, in_time, strict=True))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -182,10 +182,31 @@ class Weather(Section):
         description='Half the swing from the coldest to the warmest day, such as "12 delta_degC".',
     )
     coldest: dt.date | None = Field(None, description="Coldest day of the year.")
-    irrigated: bool = Field(False, description="Whether the ground is kept moist. Default false.")
+    irrigated: bool = Field(
+        False,
+        description="Whether the ground is kept moist. Default false; true where irrigated_by is given.",
+    )
+    irrigated_by: Literal["drip", "sprinkler", "furrow"] | None = Field(
+        None,
+        description="How it is irrigated: how much more than the crop uses drains, and whether residue on the "
+        "surface is wetted. Default: not known.",
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _irrigated_somehow(cls, told: Any) -> Any:
+        """A system says that the ground is irrigated."""
+        if isinstance(told, dict) and told.get("irrigated_by") is not None:
+            return {"irrigated": True, **told}
+        return told
 
     @model_validator(mode="after")
     def _file_or_sine(self) -> Self:
+        if self.irrigated_by is not None and not self.irrigated:
+            raise WrongValueError(
+                f'found irrigated = false and irrigated_by = "{self.irrigated_by}"',
+                "one of the two is expected to go: ground that is not irrigated has no system",
+            )
         if self.file is None and None in (self.mean_c, self.amplitude_c, self.coldest):
             raise WrongValueError("either file, or mean, amplitude and coldest together, are expected")
         return self

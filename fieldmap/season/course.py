@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.credit import CLIMATE_DAYS, SHARE_INCORPORATED, credit_rule, tilled_share
+from fieldmap.credit import CLIMATE_DAYS, credit_rule, surface_factor, surface_wetting
 from fieldmap.season.release import (
     RELEASE,
     Residue,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from fieldmap.credit import CreditRule
+    from fieldmap.credit import CreditRule, Wetting
     from fieldmap.plan import CoverCrop, CreditSection, Crop, Weather
     from fieldmap.season.release import DailyRelease
 
@@ -51,13 +51,15 @@ class InTime:
 class Course:
     """How a block's credit comes: its daily release, and what of it comes in time.
 
-    `tested` is the day of a soil nitrate test after the cover crop ended, None without one.
+    `tested` is the day of a soil nitrate test after the cover crop ended, None without one; `wetting` says how wet
+    residue on the surface is kept.
     """
 
     soil: DailySoil
     release: DailyRelease
     in_time: InTime
     tested: dt.date | None
+    wetting: Wetting
 
     @property
     def soil_c(self) -> float:
@@ -111,26 +113,42 @@ def follow_release(
         tarped_d=cover.tarped_d,
         file=weather.file or "[weather]",
     )
-    release = daily_release(soil, residue_of(cover, nitrogen_pct))
-    course = _course(crop, tested, soil, release)
-    rule = credit_rule(cover, credit, soil_c=course.soil_c)
+    wetting = surface_wetting(
+        rain_mm_week(soil), irrigated=weather.irrigated, irrigated_by=weather.irrigated_by
+    )
+    release = daily_release(soil, residue_of(cover, nitrogen_pct, wetting))
+    course = _course(crop, tested, soil, release, wetting)
+    rule = credit_rule(cover, credit, soil_c=course.soil_c, wetting=wetting)
     if rule.climate != "cool":
         return course
-    tilled = tilled_share(cover) * SHARE_INCORPORATED * credit.correction / rule.factor
-    return _course(crop, tested, soil, as_of_a_cool_season(release, tilled))
+    return _course(crop, tested, soil, as_of_a_cool_season(release, rule.of_tilled), wetting)
 
 
-def _course(crop: Crop, tested: dt.date | None, soil: DailySoil, release: DailyRelease) -> Course:
+def rain_mm_week(soil: DailySoil) -> float | None:
+    """Rain of a week, mm, mean of the ten weeks from termination and of the scenarios; None where it is not known."""
+    rain_mm = soil.rain_mm[:, :CLIMATE_DAYS]
+    return None if np.isnan(rain_mm).any() else 7.0 * float(rain_mm.mean())
+
+
+def _course(
+    crop: Crop, tested: dt.date | None, soil: DailySoil, release: DailyRelease, wetting: Wetting
+) -> Course:
     last_useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
     split = split_season(release, planted=crop.planted, last_useful=last_useful, tested=tested)
     curve = (crop.entry.source_of[name] for name in ("half_uptake_share", "uptake_steepness"))
     keys = tuple(dict.fromkeys((*release.sources, *curve)))
-    return Course(soil, release, InTime(split, keys), tested)
+    return Course(soil, release, InTime(split, keys), tested, wetting)
 
 
-def residue_of(cover: CoverCrop, nitrogen_pct: float) -> Residue:
+def residue_of(cover: CoverCrop, nitrogen_pct: float, wetting: Wetting = "unknown") -> Residue:
     """What lies in or on the ground after this cover crop."""
-    return Residue(nitrogen_pct, cover.placement, cover.tilled_share, cover.residue == "chopped")
+    return Residue(
+        nitrogen_pct,
+        cover.placement,
+        cover.tilled_share,
+        cover.residue == "chopped",
+        surface_factor(wetting)[0],
+    )
 
 
 def released_by(tested: dt.date, cover: CoverCrop, nitrogen_pct: float) -> InTime:
@@ -148,7 +166,8 @@ def at_reference(first: dt.date, last: dt.date) -> DailySoil:
     """A soil at the reference temperature and at field capacity."""
     days = np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
     level = np.ones((1, len(days)))
-    return DailySoil(days, RELEASE.reference_c * level, level, 0.0 * level, "sine", None, ())
+    unknown = np.full_like(level, np.nan)
+    return DailySoil(days, RELEASE.reference_c * level, level, 0.0 * level, unknown, "sine", None, ())
 
 
 def timed(rule: CreditRule, in_time: InTime | None) -> CreditRule:

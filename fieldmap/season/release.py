@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap import agronomy
-from fieldmap.credit import CLIMATE_DAYS, SURFACE_FACTOR
+from fieldmap.credit import CLIMATE_DAYS, surface_factor
 from fieldmap.season.soil import leached_share
 
 if TYPE_CHECKING:
@@ -67,13 +67,14 @@ class Residue:
     """What lies in or on the ground.
 
     `nitrogen_pct` of its dry matter, mixed by dry weight; `tilled_share` of the ground where it is
-    strip-tilled.
+    strip-tilled; `surface_factor` what the surface gives against residue tilled in.
     """
 
     nitrogen_pct: float
     placement: Literal["incorporated", "surface", "strip-tilled"]
     tilled_share: float | None = None
     chopped: bool = False
+    surface_factor: float = surface_factor("unknown")[0]
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,7 @@ def reference_days(
     >>> from fieldmap.season.scenarios import DailySoil
     >>> dates = np.datetime64("2026-05-04") + np.arange(3)
     >>> shape = (1, 3)
-    >>> soil = DailySoil(dates, np.full(shape, 10.0), np.full(shape, 0.5), np.zeros(shape), "record", None, ())
+    >>> soil = DailySoil(dates, np.full(shape, 10.0), np.full(shape, 0.5), *np.zeros((2, *shape)), "record", None, ())
     >>> reference_days(soil).tolist(), reference_days(soil, chopped=True).tolist()
     ([[0.25, 0.5, 0.75]], [[0.5, 1.0, 1.25]])
     """
@@ -273,7 +274,7 @@ def _parts(residue: Residue, model: ReleaseModel) -> tuple[tuple[float, float], 
 def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RELEASE) -> DailyRelease:
     """Release of residue in this soil, from the day the cover crop ended.
 
-    What lies on the surface gives less (its credit is scaled by `credit.SURFACE_FACTOR`) and later; under
+    What lies on the surface gives less (its credit is scaled by `credit.surface_factor`) and later; under
     strip tillage the two are weighed by what each gives to the credit. Not for roots or for manure.
 
     Parameters
@@ -308,7 +309,7 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
     >>> from fieldmap.season.scenarios import DailySoil
     >>> dates = np.datetime64("2026-05-04") + np.arange(70)
     >>> shape = (1, 70)
-    >>> soil = DailySoil(dates, np.full(shape, 20.0), np.ones(shape), np.zeros(shape), "record", None, ())
+    >>> soil = DailySoil(dates, np.full(shape, 20.0), np.ones(shape), *np.zeros((2, *shape)), "record", None, ())
     >>> release = daily_release(soil, Residue(3.5, "incorporated"))
     >>> release.released[0, [20, 69]].round(3).tolist(), float(release.residue_left[0, 20].round(3))
     ([0.663, 1.0], 0.374)
@@ -321,7 +322,7 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
     for share, rate in parts:
         of_part = nitrogen_left(days, residue.nitrogen_pct, rate=rate, model=model)
         by_reference = 1.0 - float(nitrogen_left(whole, residue.nitrogen_pct, rate=rate, model=model))
-        weight = share * (1.0 if rate == 1.0 else SURFACE_FACTOR)
+        weight = share * (1.0 if rate == 1.0 else residue.surface_factor)
         left += share * of_part
         released += weight * (1.0 - of_part) / by_reference
         to_come += weight * of_part / by_reference

@@ -37,8 +37,9 @@ Basis = Literal["record", "earlier years", "sine"]
 class DailySoil:
     """The soil of every day from `dates[0]` to `dates[-1]`.
 
-    `dates` (days,) datetime64[D]; `temperature_c`, `moisture` (0 air-dry to 1 field capacity) and `drainage_mm`
-    (scenarios, days). `basis` says what stands behind the days after `recorded_to` (None without a record):
+    `dates` (days,) datetime64[D]; `temperature_c`, `moisture` (0 air-dry to 1 field capacity), `drainage_mm` and
+    `rain_mm` (scenarios, days), the last NaN where rain is not known.
+    `basis` says what stands behind the days after `recorded_to` (None without a record):
     "record" (there are none), "earlier years" (a scenario each) or "sine" (rain not known: no drainage).
     """
 
@@ -46,6 +47,7 @@ class DailySoil:
     temperature_c: NDArray[np.float64]
     moisture: NDArray[np.float64]
     drainage_mm: NDArray[np.float64]
+    rain_mm: NDArray[np.float64]
     basis: Basis
     recorded_to: dt.date | None
     sources: tuple[str, ...]
@@ -206,6 +208,7 @@ def _soil_from_weather(
         temperature[:, before:],
         moisture[:, before:],
         drainage[:, before:],
+        weather.rain_mm[:, before:],
         weather.basis,
         weather.recorded_to,
         ("zheng1993", "soil_slope_memory", "fao56", "bucket_memory", "spin_up"),
@@ -218,7 +221,8 @@ def _soil_from_sine(
     temperature = temperature_from_sine_c(dates, sine, model=model)[np.newaxis]
     moisture = np.full_like(temperature, model.irrigated_moisture)
     sources = ("hillel1982", "bucket_memory")
-    return DailySoil(dates, temperature, moisture, np.zeros_like(temperature), "sine", recorded_to, sources)
+    dry, unknown = np.zeros_like(temperature), np.full_like(temperature, np.nan)
+    return DailySoil(dates, temperature, moisture, dry, unknown, "sine", recorded_to, sources)
 
 
 def _joined(recorded: DailySoil, after: DailySoil) -> DailySoil:
@@ -233,5 +237,6 @@ def _joined(recorded: DailySoil, after: DailySoil) -> DailySoil:
         temperature_c=both("temperature_c"),
         moisture=both("moisture"),
         drainage_mm=both("drainage_mm"),
+        rain_mm=both("rain_mm"),
         sources=tuple(dict.fromkeys((*recorded.sources, *after.sources))),
     )

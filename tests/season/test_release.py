@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.sources import sources, weakest_mark
 from fieldmap.agronomy.tables import cover_crops
+from fieldmap.credit.placement import surface_factor
 from fieldmap.credit.relation import available_kg_mg
-from fieldmap.credit.rule import SURFACE_FACTOR
 from fieldmap.season.release import (
     RELEASE,
     Residue,
@@ -37,6 +37,7 @@ def soil(days=140, *, temperature_c=20.0, moisture=1.0, drainage_mm=0.0, scenari
         np.broadcast_to(np.asarray(temperature_c, dtype=float), shape),
         np.broadcast_to(np.asarray(moisture, dtype=float), shape),
         np.broadcast_to(np.asarray(drainage_mm, dtype=float), shape),
+        np.zeros(shape),
         "record",
         None,
         ("zheng1993",),
@@ -142,7 +143,7 @@ def test_surface_residue_is_later_never_earlier():
 def test_strips_are_weighed_by_what_each_part_gives():
     parts = {name: daily_release(soil(), Residue(3.0, name)).released for name in ("incorporated", "surface")}
     strips = daily_release(soil(), Residue(3.0, "strip-tilled", tilled_share=0.25)).released
-    weights = 0.25, 0.75 * SURFACE_FACTOR
+    weights = 0.25, 0.75 * surface_factor("unknown")[0]
     expected = (weights[0] * parts["incorporated"] + weights[1] * parts["surface"]) / sum(weights)
     assert strips == pytest.approx(expected)
     with pytest.raises(ValueError, match="needs tilled_share"):
@@ -243,7 +244,7 @@ def test_what_leaves_the_residue_is_more_than_the_crop_gets(north_carolina):
     # Sarrantonio & Scott 1988: 22-29 % of surface vetch N recovered, where litter bags lose 87 % (Wagger 1989).
     vetch = Residue(3.9, "surface")
     found = daily_release(north_carolina, vetch)
-    share_of_total = float(available_kg_mg(np.array(3.9))) / 39.0 * SURFACE_FACTOR
+    share_of_total = float(available_kg_mg(np.array(3.9))) / 39.0 * surface_factor("dry")[0]
     assert (found.counted * share_of_total < 1.0 - found.residue_left).all()
 
 

@@ -38,6 +38,7 @@ def release(*, temperature_c=18.0, drainage_mm=0.0, nitrogen_pct=3.6, days=DAYS 
         np.broadcast_to(np.asarray(temperature_c, dtype=float), shape),
         np.ones(shape),
         np.broadcast_to(np.asarray(drainage_mm, dtype=float), shape),
+        np.zeros(shape),
         "record",
         None,
         ("zheng1993",),
