@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.refusals import GROWTH_DAYS, season_of_blocks
-from fieldmap.credit import WARM_FROM_C, surface_share
+from fieldmap.credit import CREDIT, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
 
@@ -202,7 +202,7 @@ def climate_warnings(
     """Which climate the default share on the surface was taken for, and why."""
     if not any(rule.climate for rule in rules):
         return ()
-    border = temperature_text(WARM_FROM_C, units)
+    border = temperature_text(CREDIT.warm_from_c, units)
     if not any(courses):
         unknown = (
             "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "

@@ -4,11 +4,11 @@ from fieldmap.credit.figures import CREDIT
 from fieldmap.credit.maps import CreditDraws, CreditMap, draw_credit, map_credit
 from fieldmap.credit.placement import (
     CLIMATE_DAYS,
-    WARM_FROM_C,
     Wetting,
     surface_factor,
     surface_share,
     surface_wetting,
+    tilled_share,
 )
 from fieldmap.credit.rule import CreditRule, credit_rule, grown
 from fieldmap.credit.stages import SOURCES, Stage, StageCourse, stage_courses
@@ -17,7 +17,6 @@ __all__ = [
     "CLIMATE_DAYS",
     "CREDIT",
     "SOURCES",
-    "WARM_FROM_C",
     "CreditDraws",
     "CreditMap",
     "CreditRule",
@@ -32,4 +31,5 @@ __all__ = [
     "surface_factor",
     "surface_share",
     "surface_wetting",
+    "tilled_share",
 ]

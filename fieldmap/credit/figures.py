@@ -25,6 +25,7 @@ class CreditModel:
     surface_poor_pct: float
     wet_from_mm_week: float
     dry_below_mm_week: float
+    warm_from_c: float
 
 
 CREDIT = CreditModel(**agronomy.season_values("credit"))

@@ -16,7 +16,7 @@ Wetting = Literal["wet", "dry", "unknown"]
 IrrigatedBy = Literal["drip", "sprinkler", "furrow"]
 SHARE_INCORPORATED = 0.50  # worksheet
 SHARE_SURFACE_WARM, SHARE_SURFACE_COOL = 0.40, 0.25  # worksheet; ucsc: a quarter in a cool climate
-WARM_FROM_C, CLIMATE_DAYS = 15.0, 70  # warm_memory: soil at 10 cm, mean of the days from termination
+CLIMATE_DAYS = 70  # warm or cool, wet or dry: mean of the days from termination
 
 
 def tilled_share(cover_crop: CoverCrop) -> float:
@@ -140,5 +140,5 @@ def surface_share(soil_c: float | None) -> tuple[float, Climate]:
     >>> surface_share(18.0), surface_share(11.0), surface_share(None)
     ((0.4, 'warm'), (0.25, 'cool'), (0.4, 'warm'))
     """
-    cool = soil_c is not None and soil_c < WARM_FROM_C
+    cool = soil_c is not None and soil_c < CREDIT.warm_from_c
     return (SHARE_SURFACE_COOL, "cool") if cool else (SHARE_SURFACE_WARM, "warm")

@@ -87,6 +87,8 @@ def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
             _mean_nitrogen_pct(number, stand),
             stand.weather,
             weather=plan.weather,
+            texture=plan.soil.texture,
+            drainage=plan.soil.drainage,
             credit=plan.credit,
             tested=plan.tested_after_cover(block.name),
             latitude_deg=latitude_deg,

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
 from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind, credit_kind
 from fieldmap.plan.quantities import (
@@ -165,13 +166,26 @@ class SoilTest(Section):
     )
 
 
+class Soil(Section):
+    """[soil]: how the ground holds water and nitrate."""
+
+    texture: Annotated[str, OneOf(lambda: agronomy.ground().textures)] | None = Field(
+        None,
+        description="Texture: how much water the soil holds, and so how easily nitrate drains. Default loam.",
+    )
+    drainage: Annotated[str, OneOf(lambda: agronomy.ground().drainage)] | None = Field(
+        None,
+        description="Drainage class, by which a share of the nitrate is taken as lost as gas. Default: none is.",
+    )
+
+
 class Weather(Section):
     """[weather]: a file of daily weather, or a mean-annual course of temperature."""
 
     file: FileName | None = Field(
         None,
-        description="File of daily weather beside plan.toml, columns date, tmin_c, tmax_c, rain_mm; or give mean, "
-        "amplitude and coldest.",
+        description="File of daily weather beside plan.toml, columns date, tmin_c, tmax_c, rain_mm, and "
+        "irrigation_mm where you know what was put on; or give mean, amplitude and coldest.",
     )
     mean_c: Temperature | None = Field(
         None, alias="mean", description='Mean temperature of the year, such as "11 degC".'

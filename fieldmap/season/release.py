@@ -15,7 +15,6 @@ import numpy as np
 
 from fieldmap import agronomy
 from fieldmap.credit import CLIMATE_DAYS, surface_factor
-from fieldmap.season.soil import leached_share
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -44,7 +43,9 @@ class ReleaseModel:
     surface_rate: float
     chopped_d: float
     chopped_rate: float
-    held_d: float
+    rain_unknown_d: float
+    rain_unknown_kept: float
+    rain_unknown_kept_sd: float
     soil_test_kg_ha: float
 
 
@@ -54,11 +55,8 @@ SOURCES = (
     "katterer1998",
     "moisture2010",
     "pnw636",
-    "neitsch2011",
     "release_fit",
     "kuo1998",
-    "held_practice",
-    "leaching_memory",
 )
 
 
@@ -84,8 +82,8 @@ class DailyRelease:
     `released` is the share released by the evening of each day, after a warm season more than 1; `to_come` what
     the residue still holds of its net nitrogen, so that the two add up to `potential` on every day;
     `residue_left` the share of the residue's own nitrogen that is still in it (gross loss, never a credit);
-    `tied_up` the share of what poor residue ties up that is tied by then; `leached` the share of the top soil's
-    nitrate that the day's drainage carries off.
+    `tied_up` the share of what poor residue ties up that is tied by then; `drainage_mm` the day's drainage and
+    `rain_known` (days,) whether it rests on rain that is known.
     """
 
     dates: NDArray[np.datetime64]
@@ -94,8 +92,8 @@ class DailyRelease:
     potential: float
     residue_left: NDArray[np.float64]
     tied_up: NDArray[np.float64]
-    leached: NDArray[np.float64]
     drainage_mm: NDArray[np.float64]
+    rain_known: NDArray[np.bool_]
     sources: tuple[str, ...]
 
     @property
@@ -245,8 +243,8 @@ def nitrogen_left(
 
     References
     ----------
-    Two pools of first order: 0.05 a day, Neitsch et al. 2011 (neitsch2011); the slow one's 0.009 and the shares are
-    fitted to published end points, from memory (release_fit); 0.6 on the surface is from memory (surface_memory).
+    Two pools of first order: their rates, 0.05 and 0.009 a day, and shares are fitted to published end points, from
+    memory (release_fit); 0.6 on the surface is from memory (surface_memory).
 
     Examples
     --------
@@ -342,8 +340,8 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
         potential=potential / credit,
         residue_left=left,
         tied_up=-np.expm1(-model.fast_rate_d * slowest * days),
-        leached=leached_share(soil.drainage_mm),
         drainage_mm=soil.drainage_mm,
+        rain_known=np.asarray(np.isfinite(soil.rain_mm).all(axis=0)),
         sources=tuple(dict.fromkeys(sources)),
     )
 
