@@ -1,7 +1,7 @@
 """The credit: from biomass and %N to the nitrogen that a crop can use, with its error."""
 
 from fieldmap.credit.figures import CREDIT
-from fieldmap.credit.maps import CreditDraws, CreditMap, draw_credit, map_credit
+from fieldmap.credit.maps import CreditDraws, CreditMap, draw_credit, map_credit, rules_of_stand
 from fieldmap.credit.placement import (
     CLIMATE_DAYS,
     Wetting,
@@ -10,7 +10,7 @@ from fieldmap.credit.placement import (
     surface_wetting,
     tilled_share,
 )
-from fieldmap.credit.rule import CreditRule, credit_rule, grown
+from fieldmap.credit.rule import CreditRule, credit_rule
 from fieldmap.credit.stages import SOURCES, Stage, StageCourse, stage_courses
 
 __all__ = [
@@ -25,8 +25,8 @@ __all__ = [
     "Wetting",
     "credit_rule",
     "draw_credit",
-    "grown",
     "map_credit",
+    "rules_of_stand",
     "stage_courses",
     "surface_factor",
     "surface_share",

@@ -25,6 +25,13 @@ class CreditModel:
     surface_poor_pct: float
     wet_from_mm_week: float
     dry_below_mm_week: float
+    removed_share: float
+    frosted_legume_share: float
+    frosted_other_share: float
+    left_error: float
+    failed_biomass_kg_ha: float
+    failed_nitrogen_kg_ha: float
+    failed_credit_kg_ha: float
     warm_from_c: float
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldmap.credit.figures import CREDIT
 from fieldmap.credit.relation import break_even_se_kg_ha, credit_kg_ha, credit_se_kg_ha, release_error
+from fieldmap.credit.rule import grown, of_stand
 from fieldmap.stand import draw
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from fieldmap.credit.rule import CreditRule
     from fieldmap.field import Field
-    from fieldmap.stand import Strata, Surface
+    from fieldmap.stand import Growth, Strata, Surface
 
 
 # Enough to make the standard error of a zone's mean good to a few per cent, few enough to take no time.
@@ -70,6 +71,31 @@ def map_credit(
         of_release[cells] = release_error(nitrogen_pct, rule)
         of_break_even[cells] = break_even_se_kg_ha(biomass_kg_ha, nitrogen_pct, rule)
     return CreditMap(credit, se, of_release, of_break_even)
+
+
+def rules_of_stand(
+    rules: Sequence[CreditRule],
+    growths: Sequence[Growth | None],
+    biomass: Surface,
+    nitrogen: Surface,
+    *,
+    block_index: NDArray[np.int16],
+) -> list[CreditRule]:
+    """The rule of each block by its own stand: with what grew since sampling, and nothing of one that failed."""
+    found = []
+    for number, (rule, growth) in enumerate(zip(rules, growths, strict=True)):
+        cells = block_index == number
+        later = grown(rule, growth)
+        biomass_kg_ha, nitrogen_pct = biomass.mean[cells], nitrogen.mean[cells]
+        found.append(
+            of_stand(
+                later,
+                float(biomass_kg_ha.mean()) * later.growth,
+                float(np.average(nitrogen_pct, weights=np.maximum(biomass_kg_ha, 1.0))) * later.dilution,
+                float(credit_kg_ha(biomass_kg_ha, nitrogen_pct, later).mean()),
+            )
+        )
+    return found
 
 
 def draw_credit(

@@ -84,6 +84,8 @@ class CreditRule:
         Part of a credit that is tilled in, 0 to 1; the rest comes from the surface.
     useful
         Share of a credit that comes when the crop can use it; what is tied up counts whole.
+    failed
+        Whether the stand counts as failed, so that nothing is credited.
     climate
         Whether the default share on the surface is that of a warm or a cool climate; None where it plays no part.
     growth, dilution
@@ -99,6 +101,7 @@ class CreditRule:
     poor_error: float = 0.0
     of_tilled: float = 1.0
     useful: float = 1.0
+    failed: bool = False
     climate: Climate | None = None
     growth: float = 1.0
     dilution: float = 1.0
@@ -114,6 +117,7 @@ def credit_rule(
     *,
     soil_c: float | None = None,
     wetting: Wetting = "unknown",
+    on_bed_share: float | None = None,
 ) -> CreditRule:
     """The rule of a block, from its cover crop's placement and [credit].
 
@@ -129,6 +133,8 @@ def credit_rule(
         Mean soil temperature of the ten weeks from termination, °C; None where it is not known.
     wetting
         How wet residue on the surface is kept, as from `surface_wetting`.
+    on_bed_share
+        Share of the residue that ends up on the beds, where alone it serves the crop; None is all of it.
 
     Returns
     -------
@@ -140,18 +146,19 @@ def credit_rule(
     ----------
     Quality: PNW 636 (pnw636); on the surface as in `surface_factor` (surface_ratios). Share: extension worksheet
     (worksheet), UC Santa Cruz manual (ucsc). Errors: of release from memory (release_memory), of the break-even from
-    published ones (break_even_spread).
+    published ones (break_even_spread). Taken off or killed by frost: DüV, annex 4 (duv_residue).
     """
     own_error = credit.release_error_pct / 100.0
     error_source = "your_value" if "release_error_pct" in credit.model_fields_set else "release_memory"
     if credit.method == "share" and credit.share is not None:
-        return CreditRule("share", credit.share * credit.correction, own_error, ("your_value", error_source))
+        own = CreditRule("share", credit.share * credit.correction, own_error, ("your_value", error_source))
+        return _scaled(own, on_bed_share or 1.0)
     tilled = tilled_share(cover_crop)
     if credit.method == "share":
         on_surface, climate = surface_share(soil_c)
         share = tilled * SHARE_INCORPORATED + (1.0 - tilled) * on_surface
         keys = ("worksheet", error_source, *(("ucsc", "warm_memory") if tilled < 1.0 else ()))
-        return CreditRule(
+        rule = CreditRule(
             "share",
             share * credit.correction,
             own_error,
@@ -159,7 +166,76 @@ def credit_rule(
             of_tilled=tilled * SHARE_INCORPORATED / share,
             climate=climate if tilled < 1.0 else None,
         )
-    return _by_quality(tilled, wetting, own_error, credit.correction, error_source)
+    else:
+        rule = _by_quality(tilled, wetting, own_error, credit.correction, error_source)
+    return _scaled(_what_is_left(rule, cover_crop), on_bed_share or 1.0)
+
+
+def _scaled(rule: CreditRule, share: float) -> CreditRule:
+    """The rule of a share of the residue: what it gives, what it ties up, and the error of both."""
+    return replace(
+        rule,
+        factor=rule.factor * share,
+        tied_factor=rule.tied_factor * share,
+        break_even_sd_kg_mg=rule.break_even_sd_kg_mg * share,
+    )
+
+
+def _what_is_left(rule: CreditRule, cover_crop: CoverCrop) -> CreditRule:
+    """The rule of a stand that was taken off, or that frost has killed before winter; as it is of any other.
+
+    What a frozen stand ties up, and the doubt about its break-even, are taken whole.
+    """
+    if cover_crop.ended_by == "removed":
+        left = _scaled(rule, CREDIT.removed_share)
+    elif cover_crop.ended_by == "frost":
+        share = CREDIT.frosted_legume_share if cover_crop.has_legume else CREDIT.frosted_other_share
+        left = replace(rule, factor=rule.factor * share)
+    else:
+        return rule
+    return replace(
+        left,
+        release_error=float(np.hypot(rule.release_error, CREDIT.left_error)),
+        poor_error=float(np.hypot(rule.poor_error, CREDIT.left_error)),
+        sources=(*rule.sources, "duv_residue", "left_memory"),
+    )
+
+
+def of_stand(rule: CreditRule, biomass_kg_ha: float, nitrogen_pct: float, credit_kg_ha: float) -> CreditRule:
+    """The rule of a block by its mean stand: a failed one gives nothing.
+
+    Not where residue ties nitrogen up, which is not forgiven, nor for the thin part of a stand that has not failed.
+
+    Parameters
+    ----------
+    rule
+        Of the block.
+    biomass_kg_ha, nitrogen_pct, credit_kg_ha
+        Mean dry matter, its %N, and the credit of the whole season by the rule.
+
+    Returns
+    -------
+    CreditRule
+        With a factor of 0 and `failed` where the stand has less than 1 Mg/ha or 30 kg N/ha and would give less than
+        15 kg N/ha.
+
+    References
+    ----------
+    Common practice, no source (failed_practice).
+
+    Examples
+    --------
+    >>> rule = CreditRule("quality", factor=1.0, release_error=0.20, sources=("pnw636",))
+    >>> of_stand(rule, 700.0, 2.5, 6.1).failed, of_stand(rule, 3000.0, 2.5, 26.3).failed
+    (True, False)
+    """
+    thin = (
+        biomass_kg_ha < CREDIT.failed_biomass_kg_ha
+        or biomass_kg_ha * nitrogen_pct / 100.0 < CREDIT.failed_nitrogen_kg_ha
+    )
+    if not thin or not 0.0 <= credit_kg_ha < CREDIT.failed_credit_kg_ha:
+        return rule
+    return replace(rule, factor=0.0, failed=True, sources=(*rule.sources, "failed_practice"))
 
 
 def _by_quality(
