@@ -77,7 +77,7 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
     Raises
     ------
     InputError
-        For samples clipped after the cover crop ended, for a removed stand without a share of its own, for
+        For samples clipped after the cover crop ended, for
         applications outside the crop's season, and for raw manure too near the harvest.
     """
     problems = [*_two_dates_of_sampling(plan, sampling_date(plan, samples))]
@@ -191,25 +191,10 @@ def _raw_manure_too_late(one: BlockSeason) -> Iterator[Problem]:
             )
 
 
-def _removed_without_a_share(one: BlockSeason) -> Iterator[Problem]:
-    credit = one.plan.credit
-    if one.cover.ended_by == "removed" and not (credit.method == "share" and credit.share):
-        yield Problem(
-            "plan.toml",
-            "the stand was removed",
-            'only its stubble is left, for which there is no default: [credit] method = "share" with a share '
-            "of your own is expected",
-            "Give the share of the clipped nitrogen that stays in the field",
-            section="cover_crop",
-            key="ended_by",
-        )
-
-
 _RULES = (
     _sampled_when_dead,
     _ended_after_the_harvest,
     _sampled_long_before,
     _applied_out_of_season,
     _raw_manure_too_late,
-    _removed_without_a_share,
 )

@@ -91,15 +91,27 @@ def season_warnings(
                 "rain unknown."
             )
         elif course.soil.basis == "sine":
-            found.append(
-                "The season follows the mean of the year; rain is unknown, so drainage is not considered."
-            )
+            found.append("The season follows the mean of the year, rain unknown.")
+    if any(course is not None and _rain_mattered(course) for course in courses):
+        found.append(_RAIN_UNKNOWN)
     of_block = {block.name: course for block, course in zip(field.blocks, courses, strict=True)}
     for season in seasons:
         course = of_block[season.block]
         if course is not None:
             found += _call_for_soil_test(season, course, units)
     return tuple(dict.fromkeys(found))
+
+
+_RAIN_UNKNOWN = (
+    f"Rain before planting is not known: of what is released more than {RELEASE.rain_unknown_d:.0f} days before it, "
+    f"{RELEASE.rain_unknown_kept * 100:.0f} % is counted, give or take {RELEASE.rain_unknown_kept_sd * 100:.0f} "
+    "(common practice, no source). Weather with rain, or a soil nitrate test, would settle it."
+)
+
+
+def _rain_mattered(course: Course) -> bool:
+    """Whether some of the credit is in doubt because rain before planting is not known."""
+    return not bool(course.release.rain_known.all()) and bool(course.in_time.split.before.any())
 
 
 def _call_for_soil_test(season: BlockSeason, course: Course, units: UnitSystem) -> list[str]:
@@ -109,11 +121,10 @@ def _call_for_soil_test(season: BlockSeason, course: Course, units: UnitSystem) 
     if not soil_test_is_due(at_risk_kg_ha, before_kg_ha):
         return []
     drained_mm = float(course.soil.drainage_mm.sum(axis=-1).mean())
-    top = "foot" if units == "us" else "30 cm"
     text = (
-        f"Block {season.block}: {rate_text(before_kg_ha, units)} of the cover crop's nitrogen comes too early to "
-        f"count on, and drainage ({water_text(drained_mm, units)} over the season) may carry "
-        f"{rate_text(at_risk_kg_ha, units)} more below the top {top}: test the soil nitrate before the side-dressing."
+        f"Block {season.block}: {rate_text(before_kg_ha, units)} of the cover crop's nitrogen is out of the roots' "
+        f"reach by planting or may be, and drainage ({water_text(drained_mm, units)} over the season) may carry "
+        f"{rate_text(at_risk_kg_ha, units)} more below them: test the soil nitrate before the side-dressing."
     )
     return [text]
 

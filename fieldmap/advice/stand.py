@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap.actions import GROWTH_DAYS, SEEDLING_DAYS
 from fieldmap.advice.refusals import season_of_blocks
-from fieldmap.credit import WARM_FROM_C, surface_share
+from fieldmap.credit import CREDIT, Wetting, surface_factor, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import rate_text, temperature_text
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fieldmap.geostatistics import SurfaceFit
     from fieldmap.plan import Plan, ThinGround
     from fieldmap.season import Course
-    from fieldmap.stand import Growth, Samples, Sampling
+    from fieldmap.stand import Growth, Samples, Sampling, Stand
     from fieldmap.units import UnitSystem
     from fieldmap.zones import HighestZone
 
@@ -101,6 +101,15 @@ def _heavy_but_poor(highest: HighestZone, told: ThinGround, asked: str, flat: st
 
 TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
 EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
+RESEED_DAYS = 56  # common practice, no source
+_RESEED = (
+    "with eight weeks and more to planting reseed something quick (buckwheat, oats with peas, cowpea in soil above "
+    "18 °C); else "
+)
+PATCHY_CV, PATCHY_SAMPLES = (
+    0.5,
+    5,
+)  # from memory: more than 50 % in poor stands; fewer samples say nothing of it
 ROLLED_TOO_YOUNG = ("vegetative", "bud", "early bloom", "tillering", "jointing", "boot")  # common practice
 
 
@@ -143,11 +152,42 @@ def _tarped_too_briefly(one: BlockSeason) -> str:
 
 
 def _killed_by_frost(one: BlockSeason) -> str:
-    if one.cover.ended_by != "frost":
+    if one.cover.ended_by != "frost" or _own_share(one):
         return ""
     return (
-        "A stand that frost has killed loses nitrogen before spring: without a soil nitrate test the credit is "
-        "likely too high."
+        "A stand that frost has killed keeps little of its nitrogen until spring: a quarter of the credit is taken "
+        "after a legume, nothing after others (DüV, annex 4: 10 against 40 kg/ha, 0 against 20). A soil nitrate test "
+        "before planting shows what is there."
+    )
+
+
+def _own_share(one: BlockSeason) -> bool:
+    return one.plan.credit.method == "share" and one.plan.credit.share is not None
+
+
+def _taken_off(one: BlockSeason) -> str:
+    if one.cover.ended_by != "removed" or _own_share(one):
+        return ""
+    return (
+        "The stand was taken off, and stubble and roots are credited with a quarter of what it would have given "
+        "(DüV, annex 4: 10 against 40 kg/ha). It carries phosphate and potash away as well: test the soil for them."
+    )
+
+
+def _alleys_count(one: BlockSeason) -> str:
+    crop = one.crop
+    if crop.on_bed_share is not None or (crop.plastic_laid is None and crop.need_per != "bed"):
+        return ""
+    beds = ""
+    if crop.bed_width_m is not None and crop.bed_spacing_m is not None:
+        share = crop.bed_width_m / crop.bed_spacing_m
+        beds = (
+            f" Beds are {share * 100:.0f} % of the ground: with nothing thrown on them that is {share:.2f}."
+        )
+    return (
+        f"{crop.name} grows on beds, and the residue of the whole ground is credited to it. What lies in the alleys "
+        "serves it little (common practice, no source): give [crop] on_bed_share, the share of the residue that lies "
+        f"or is thrown on the beds.{beds}"
     )
 
 
@@ -202,11 +242,45 @@ _RULES = (
     _rolled_too_young,
     _tarped_too_briefly,
     _killed_by_frost,
+    _taken_off,
+    _alleys_count,
     _ended_early,
     _guide_rate_counts_the_soil,
     _tilled_in_before_seedlings,
     _planted_before_the_end,
 )
+
+
+def stand_warnings(rules: Sequence[CreditRule], stand: Stand, plan: Plan) -> tuple[str, ...]:
+    """Blocks whose stand has failed or is patchy, and what to do there."""
+    found = []
+    for number, (block, rule) in enumerate(zip(stand.field.blocks, rules, strict=True)):
+        if rule.failed:
+            days = (plan.crop_of(block.name).planted - plan.cover_crop_of(block.name).terminated).days
+            found.append(_failed_text(number, block.name, stand, plan, reseed=days >= RESEED_DAYS))
+            continue
+        dry_kg_ha = stand.samples.dry_kg_ha[stand.samples.block == number]
+        if dry_kg_ha.size >= PATCHY_SAMPLES and dry_kg_ha.std(ddof=1) > PATCHY_CV * dry_kg_ha.mean():
+            found.append(
+                f"Block {block.name}: the stand is patchy, its samples vary by "
+                f"{dry_kg_ha.std(ddof=1) / dry_kg_ha.mean() * 100:.0f} % (above 50 % a stand is poor, from memory): "
+                "clip thin and thick parts apart, as blocks of their own, or give the thin part one full rate."
+            )
+    return tuple(found)
+
+
+def _failed_text(number: int, name: str, stand: Stand, plan: Plan, *, reseed: bool) -> str:
+    cells = stand.field.block_index == number
+    biomass_kg_ha, nitrogen_pct = stand.biomass.mean[cells], stand.nitrogen_pct.mean[cells]
+    mass, total = (
+        rate_text(float(each.mean()), plan.units)
+        for each in (biomass_kg_ha, biomass_kg_ha * nitrogen_pct / 100.0)
+    )
+    return (
+        f"Block {name}: the stand has failed, {mass} of dry matter with {total} of nitrogen. Nothing is credited, "
+        f"and no map is worth paying for: {_RESEED if reseed else ''}spread a starter, test the soil nitrate, and "
+        "give the full rate (common practice, no source)."
+    )
 
 
 def climate_warnings(
@@ -215,7 +289,7 @@ def climate_warnings(
     """Which climate the default share on the surface was taken for, and why."""
     if not any(rule.climate for rule in rules):
         return ()
-    border = temperature_text(WARM_FROM_C, units)
+    border = temperature_text(CREDIT.warm_from_c, units)
     if not any(courses):
         unknown = (
             "The share on the surface is that of a warm climate (0.40 of total nitrogen), because the plan has no "
@@ -231,6 +305,31 @@ def climate_warnings(
                 f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
                 f"total nitrogen (border {border}, from memory)."
             )
+    return tuple(found)
+
+
+_SURFACE_IS: dict[Wetting, str] = {
+    "wet": "its surface is kept wet",
+    "dry": "its surface stays dry",
+    "unknown": "its surface is neither wet nor dry, or that is not known: weather with rain, or irrigated_by, would "
+    "tell",
+}
+
+
+def placement_warnings(
+    rules: Sequence[CreditRule], courses: Sequence[Course | None], field: Field
+) -> tuple[str, ...]:
+    """What residue on the surface counts against residue tilled in, and by what that was chosen."""
+    found = []
+    for block, rule, course in zip(field.blocks, rules, courses, strict=True):
+        if rule.method != "quality" or rule.of_tilled == 1.0 or rule.failed:
+            continue
+        wetting: Wetting = course.wetting if course else "unknown"
+        factor, sd = surface_factor(wetting)
+        found.append(
+            f"Block {block.name}: residue on the surface counts {factor:.2f} ± {sd:.2f} of what it would give tilled "
+            f"in, for {_SURFACE_IS[wetting]} (published 0.40 to 1.0; the choice by wetness is from memory)."
+        )
     return tuple(found)
 
 

@@ -22,6 +22,8 @@ from fieldmap.advice.stand import (
     date_warnings,
     highest_zone_text,
     no_pattern_text,
+    placement_warnings,
+    stand_warnings,
     trend_warnings,
 )
 from fieldmap.units import rate_unit, shown_rate
@@ -51,11 +53,13 @@ def warnings_of(
         *stand.file_warnings,
         *stand.samples.warnings,
         *stand.nitrogen.warnings,
+        *stand_warnings(budget.rules, stand, plan),
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
         *late_test_warnings(plan, budget.sidedress),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
+        *placement_warnings(budget.rules, budget.courses, stand.field),
         *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),
         *season_warnings(budget.courses, budget.seasons, stand.field, plan.units),
         *tied_up_warnings(lines, plan),

@@ -1,4 +1,4 @@
-"""The agronomic tables: cover crops, crops, products and the season's figures, each with its source."""
+"""The agronomic tables: cover crops, crops, products, the ground and the season's figures, each with its source."""
 
 from fieldmap.agronomy.entries import (
     GRASS_STAGE_WITH_LEGUME,
@@ -8,12 +8,12 @@ from fieldmap.agronomy.entries import (
     CropEntry,
     Product,
 )
+from fieldmap.agronomy.ground import ground
 from fieldmap.agronomy.lookup import find, nearest
 from fieldmap.agronomy.sources import Mark, sources, weakest_mark
 from fieldmap.agronomy.tables import (
     cover_crops,
     crops,
-    growth,
     growth_of,
     products,
     season,
@@ -31,7 +31,7 @@ __all__ = [
     "cover_crops",
     "crops",
     "find",
-    "growth",
+    "ground",
     "growth_of",
     "nearest",
     "products",

@@ -152,4 +152,4 @@ class Figure:
 
 
 Entry = TypeVar("Entry", CoverCropEntry, CropEntry, Product)
-Model = Literal["soil", "release", "uptake"]
+Model = Literal["soil", "release", "uptake", "credit", "water"]

@@ -25,6 +25,7 @@ class LineKind(StrEnum):
     BEFORE = "before the crop"
     AFTER = "after the crop"
     TESTED = "in the soil test"
+    GAS = "lost as gas"
     TIED_UP = "tied up"
     CAUTION = "caution"
     NOT_RECOVERED = "not recovered"
@@ -83,6 +84,8 @@ def block_ledger(
         ]
         if split.tested.any():
             lines.append(line(LineKind.TESTED, whole * float(split.tested.mean()), credit_sources))
+        if split.denitrified.any():
+            lines.append(line(LineKind.GAS, whole * float(split.denitrified.mean()), credit_sources))
     tied_up = -float(np.minimum(whole_credit_kg_ha, 0.0).mean())
     if tied_up > 0:
         lines.append(line(LineKind.TIED_UP, tied_up, credit_sources))

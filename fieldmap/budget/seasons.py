@@ -52,6 +52,7 @@ def block_season(
         entry,
         planted=crop.planted,
         harvested=crop.harvested,
+        roots=course.roots,
         on_hand_kg_ha=at_hand,
         tested=course.tested,
     )

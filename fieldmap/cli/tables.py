@@ -157,7 +157,35 @@ def _growth() -> _Rows:
             f"{one.stage_days:g}",
             _marks(one.source_of.values()),
         )
-        for one in agronomy.growth()
+        for one in {each.name: each for each in map(agronomy.growth_of, agronomy.cover_crops())}.values()
+    ]
+
+
+def _ground() -> _Rows:
+    ground = agronomy.ground()
+    return ("Name", "What", "Value", "Mark"), [
+        *(
+            (
+                one.name,
+                "field capacity, wilting point, m³/m³",
+                f"{one.field_capacity:g}, {one.wilting_point:g}",
+                _marks([one.source_of["field_capacity"]]),
+            )
+            for one in ground.textures.values()
+        ),
+        *(
+            (one.name, "share lost as gas", _span(one.denitrified), _marks(one.source_of.values()))
+            for one in ground.drainage.values()
+        ),
+        *(
+            (
+                ", ".join(one.crops) or "any other crop",
+                "rooting depth, m; water use young, full, end",
+                f"{one.depth_m:g}; {', '.join(f'{kc:g}' for kc in one.kc)}",
+                _marks(one.source_of.values()),
+            )
+            for one in ground.roots.values()
+        ),
     ]
 
 
@@ -190,6 +218,7 @@ TABLE_ROWS = {
     "columns": _sample_columns,
     "growth": _growth,
     "season": _season,
+    "ground": _ground,
     "cover_crops": _cover_crops,
     "crops": _crops,
     "products": _products,

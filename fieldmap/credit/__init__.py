@@ -1,35 +1,35 @@
 """The credit: from biomass and %N to the nitrogen that a crop can use, with its error."""
 
-from fieldmap.credit.maps import CreditDraws, CreditMap, draw_credit, map_credit
-from fieldmap.credit.rule import (
+from fieldmap.credit.figures import CREDIT
+from fieldmap.credit.maps import CreditDraws, CreditMap, draw_credit, map_credit, rules_of_stand
+from fieldmap.credit.placement import (
     CLIMATE_DAYS,
-    SHARE_INCORPORATED,
-    SURFACE_FACTOR,
-    WARM_FROM_C,
-    CreditRule,
-    credit_rule,
-    grown,
+    Wetting,
+    surface_factor,
     surface_share,
+    surface_wetting,
     tilled_share,
 )
+from fieldmap.credit.rule import CreditRule, credit_rule
 from fieldmap.credit.stages import SOURCES, Stage, StageCourse, stage_courses
 
 __all__ = [
     "CLIMATE_DAYS",
-    "SHARE_INCORPORATED",
+    "CREDIT",
     "SOURCES",
-    "SURFACE_FACTOR",
-    "WARM_FROM_C",
     "CreditDraws",
     "CreditMap",
     "CreditRule",
     "Stage",
     "StageCourse",
+    "Wetting",
     "credit_rule",
     "draw_credit",
-    "grown",
     "map_credit",
+    "rules_of_stand",
     "stage_courses",
+    "surface_factor",
     "surface_share",
+    "surface_wetting",
     "tilled_share",
 ]

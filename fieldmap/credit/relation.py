@@ -9,6 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import ndtr
+
+from fieldmap.credit.figures import CREDIT
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
 RELEASE_KG_MG_PCT = 8.75
 BREAK_EVEN_PCT = 1.5
 SHARE_MAX = 0.5
-TIED_UP_MAX_KG_HA = 56.0  # pnw636: cereals can hold up to 50 lb/ac
+_SD_MIN = 1e-9  # a standard error of zero, where something is divided by it
 
 
 def available_kg_mg(nitrogen_pct: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -86,11 +89,15 @@ def total_kg_mg(nitrogen_pct: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def credit_kg_ha(
-    biomass_kg_ha: NDArray[np.float64], nitrogen_pct: NDArray[np.float64], rule: CreditRule
+    biomass_kg_ha: NDArray[np.float64],
+    nitrogen_pct: NDArray[np.float64],
+    rule: CreditRule,
+    *,
+    off_kg_mg: NDArray[np.float64] | float = 0.0,
 ) -> NDArray[np.float64]:
     """The season's credit that the crop can use, kg N/ha; negative where residue ties nitrogen up.
 
-    Not for a stand that was removed, nor where a local calibration exists: give that as `share` or `correction`.
+    Not where a local calibration exists: give that as `share` or `correction`.
 
     Parameters
     ----------
@@ -100,16 +107,21 @@ def credit_kg_ha(
         %N of that dry matter, mixed by dry weight. Broadcasts against `biomass_kg_ha`.
     rule
         Method, placement, growth since sampling, and the share that comes in time.
+    off_kg_mg
+        How far a Mg of residue gives more or less than the relation says, kg N/Mg, for draws of
+        `rule.break_even_sd_kg_mg`; broadcasts.
 
     Returns
     -------
     NDArray
-        kg N/ha, of the broadcast shape, never below -56; NaN where biomass or %N is NaN, as outside the field.
+        kg N/ha, of the broadcast shape, never below -56 nor below -14 for each Mg; NaN where biomass or %N is NaN,
+        as outside the field.
 
     References
     ----------
     Sullivan & Andrews 2012, PNW 636 (pnw636), for the relation and for the 56 kg/ha (50 lb/ac) that cereals can
-    hold at most; by share: the extension worksheet (worksheet) and the UC Santa Cruz manual (ucsc).
+    hold at most; 14 kg for each Mg at most, Trinsoutrot et al. 2000 (trinsoutrot2000). By share: the extension
+    worksheet (worksheet) and the UC Santa Cruz manual (ucsc).
 
     Examples
     --------
@@ -127,10 +139,95 @@ def credit_kg_ha(
     >>> float(credit_kg_ha(np.array(7324.0), np.array(4.0), half).round(1))
     146.5
     """
+    whole = _whole_kg_ha(biomass_kg_ha, nitrogen_pct, rule, off_kg_mg)
+    return np.where(whole > 0, whole * rule.useful, whole)
+
+
+def _whole_kg_ha(
+    biomass_kg_ha: NDArray[np.float64],
+    nitrogen_pct: NDArray[np.float64],
+    rule: CreditRule,
+    off_kg_mg: NDArray[np.float64] | float = 0.0,
+) -> NDArray[np.float64]:
+    """The whole season's credit, whenever it comes."""
     biomass_mg_ha, pct = biomass_kg_ha / 1000.0 * rule.growth, nitrogen_pct * rule.dilution
     per_mg = available_kg_mg(pct) if rule.method == "quality" else total_kg_mg(pct)
-    whole = np.maximum(biomass_mg_ha * per_mg * rule.factor, -TIED_UP_MAX_KG_HA)
-    return np.where(whole > 0, whole * rule.useful, whole)
+    placed = per_mg * np.where(per_mg > 0, rule.factor, rule.tied_factor) + off_kg_mg
+    whole = biomass_mg_ha * np.maximum(placed, -CREDIT.tied_up_max_kg_per_mg)
+    return np.maximum(whole, -CREDIT.tied_up_max_kg_ha)
+
+
+def release_error(nitrogen_pct: NDArray[np.float64], rule: CreditRule) -> NDArray[np.float64]:
+    """Relative standard error of the release fraction, shared by all places of the field.
+
+    Parameters
+    ----------
+    nitrogen_pct
+        %N of dry matter, any shape.
+    rule
+        Its `release_error`, and `poor_error` for poor residue on the surface.
+
+    Returns
+    -------
+    NDArray
+        Of the shape of `nitrogen_pct`; NaN where that is NaN.
+
+    References
+    ----------
+    Release from memory (release_memory); that poor residue on the surface may give nothing: direction of Parr et al.
+    2014, limit from memory (poor_surface_memory).
+
+    Examples
+    --------
+    >>> from fieldmap.credit.rule import CreditRule
+    >>> mulch = CreditRule("quality", factor=0.65, release_error=0.39, sources=("pnw636",), poor_error=0.64)
+    >>> release_error(np.array([2.0, 3.0]), mulch).tolist()
+    [0.64, 0.39]
+    """
+    poor = nitrogen_pct * rule.dilution < CREDIT.surface_poor_pct
+    error = np.where(poor, max(rule.release_error, rule.poor_error), rule.release_error)
+    return np.where(np.isnan(nitrogen_pct), np.nan, error)
+
+
+def break_even_se_kg_ha(
+    biomass_kg_ha: NDArray[np.float64], nitrogen_pct: NDArray[np.float64], rule: CreditRule
+) -> NDArray[np.float64]:
+    """Standard error of the credit from where the break-even lies, shared by all places of the field.
+
+    It does not fall with the credit: near 1.5 %N, where a relative error says nothing, it is all there is. Of what
+    would be released only `rule.useful` counts, of what would be tied up all; between the two the slope is
+    weighed by how likely each is.
+
+    Parameters
+    ----------
+    biomass_kg_ha, nitrogen_pct
+        Dry matter, kg/ha, and its %N; broadcast.
+    rule
+        As for `credit_kg_ha`.
+
+    Returns
+    -------
+    NDArray
+        kg N/ha, of the broadcast shape; NaN where an input is NaN.
+
+    References
+    ----------
+    2.0 kg for each Mg of dry matter: spread of published break-evens (break_even_spread). The slope is the mean
+    one of a normal doubt (mathematics).
+
+    Examples
+    --------
+    6.5 Mg at 1.5 %N: nothing, give or take 13 kg N/ha.
+
+    >>> from fieldmap.credit.rule import CreditRule
+    >>> rule = CreditRule("quality", factor=1.0, release_error=0.2, sources=("pnw636",), break_even_sd_kg_mg=2.0)
+    >>> float(break_even_se_kg_ha(np.array(6500.0), np.array(1.5), rule))
+    13.0
+    """
+    whole = _whole_kg_ha(biomass_kg_ha, nitrogen_pct, rule)
+    sd = rule.break_even_sd_kg_mg * biomass_kg_ha / 1000.0 * rule.growth
+    tied_up = ndtr(-whole / np.maximum(sd, _SD_MIN))
+    return np.asarray(sd * (rule.useful + (1.0 - rule.useful) * tied_up))
 
 
 def credit_se_kg_ha(
@@ -140,10 +237,10 @@ def credit_se_kg_ha(
     nitrogen_se_pct: NDArray[np.float64],
     rule: CreditRule,
 ) -> NDArray[np.float64]:
-    """Standard error of a cell's credit: biomass, %N and release fraction together, to first order.
+    """Standard error of a cell's credit: biomass, %N, release fraction and break-even together, to first order.
 
-    Not for the mean of many cells: the release error is shared by all places and does not average out, and errors
-    of neighbouring cells go together.
+    Not for the mean of many cells: the errors of release and of the break-even are shared by all places and do not
+    average out, and errors of neighbouring cells go together.
 
     Parameters
     ----------
@@ -152,7 +249,7 @@ def credit_se_kg_ha(
     nitrogen_pct, nitrogen_se_pct
         %N and its standard error, points of %N; broadcast against the biomass.
     rule
-        As for `credit_kg_ha`; its `release_error` is relative.
+        As for `credit_kg_ha`; its `release_error` is relative, its `break_even_sd_kg_mg` is not.
 
     Returns
     -------
@@ -162,18 +259,18 @@ def credit_se_kg_ha(
     References
     ----------
     Propagation of independent errors to first order (arithmetic); the 20 % of the release fraction is judgement
-    (release_memory).
+    (release_memory), the 2.0 kg for each Mg of dry matter the spread of break-evens (break_even_spread).
 
     Examples
     --------
     5,000 ± 600 kg/ha at 2.8 ± 0.2 %N credit 56.9 kg. Biomass brings 600 × 0.011375 = 6.8, %N 5 × 8.75 × 0.2 = 8.75,
-    release 0.2 × 56.9 = 11.4; together 15.9.
+    release 0.2 × 56.9 = 11.4, the break-even 5 × 2 = 10; together 18.8.
 
     >>> from fieldmap.credit.rule import CreditRule
-    >>> rule = CreditRule("quality", factor=1.0, release_error=0.2, sources=("pnw636",))
+    >>> rule = CreditRule("quality", factor=1.0, release_error=0.2, sources=("pnw636",), break_even_sd_kg_mg=2.0)
     >>> inputs = [np.array([value]) for value in (5000.0, 600.0, 2.8, 0.2)]
     >>> float(credit_se_kg_ha(*inputs, rule)[0].round(1))
-    15.9
+    18.8
     """
     credit = credit_kg_ha(biomass_kg_ha, nitrogen_pct, rule)
     unit_credit = credit_kg_ha(np.full_like(biomass_kg_ha, 1000.0), nitrogen_pct, rule) / 1000.0
@@ -182,5 +279,6 @@ def credit_se_kg_ha(
     return np.sqrt(
         (unit_credit * biomass_se_kg_ha) ** 2
         + (by_nitrogen * nitrogen_se_pct) ** 2
-        + (rule.release_error * credit) ** 2
+        + (release_error(nitrogen_pct, rule) * credit) ** 2
+        + break_even_se_kg_ha(biomass_kg_ha, nitrogen_pct, rule) ** 2
     )

@@ -260,7 +260,6 @@ def _judge(
             received,
             flats,
             maps[0].spread.draws,
-            budget.credit.release_error,
             field=field,
             needs=needs,
             money=budget.money,

@@ -16,7 +16,7 @@ from fieldmap.budget import (
     response,
     sidedress,
 )
-from fieldmap.credit import credit_rule, grown, map_credit, stage_courses
+from fieldmap.credit import credit_rule, map_credit, rules_of_stand, stage_courses
 from fieldmap.field import latitude
 from fieldmap.season import follow_release, released_by, timed
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fieldmap.budget import BlockNeed, BlockSeason
-    from fieldmap.credit import CreditMap
+    from fieldmap.credit import CreditMap, CreditRule
     from fieldmap.plan import Plan
     from fieldmap.season import Course, InTime
     from fieldmap.stand import Stand
@@ -43,10 +43,7 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     covers, crops = plan.covers(names), plan.crops_of(names)
     calls = sidedress.sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
     in_time = _in_time(plan, stand, courses)
-    whole_rules = [
-        grown(credit_rule(cover, plan.credit, soil_c=course.soil_c if course else None), growth)
-        for cover, course, growth in zip(covers, courses, stand.growths, strict=True)
-    ]
+    whole_rules = _whole_rules(plan, stand, courses)
     rules = tuple(timed(rule, share) for rule, share in zip(whole_rules, in_time, strict=True))
     needs = tuple(
         block_need(crop, name, other_credits.credits_of(plan, name, field, stand.weather))
@@ -70,6 +67,24 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     )
 
 
+def _whole_rules(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> list[CreditRule]:
+    """The rule of each block for the whole season's credit, whenever it comes."""
+    field = stand.field
+    rules = [
+        credit_rule(
+            plan.cover_crop_of(block.name),
+            plan.credit,
+            soil_c=course.soil_c if course else None,
+            wetting=course.wetting if course else "unknown",
+            on_bed_share=plan.crop_of(block.name).on_bed_share,
+        )
+        for block, course in zip(field.blocks, courses, strict=True)
+    ]
+    return rules_of_stand(
+        rules, stand.growths, stand.biomass, stand.nitrogen_pct, block_index=field.block_index
+    )
+
+
 def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
     """How each block's credit comes through the plan's weather; None for all without weather."""
     if plan.weather is None:
@@ -82,6 +97,8 @@ def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
             _mean_nitrogen_pct(number, stand),
             stand.weather,
             weather=plan.weather,
+            texture=plan.soil.texture,
+            drainage=plan.soil.drainage,
             credit=plan.credit,
             tested=plan.tested_after_cover(block.name),
             latitude_deg=latitude_deg,

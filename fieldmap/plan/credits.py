@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
 from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind, credit_kind
 from fieldmap.plan.quantities import (
@@ -165,13 +166,26 @@ class SoilTest(Section):
     )
 
 
+class Soil(Section):
+    """[soil]: how the ground holds water and nitrate."""
+
+    texture: Annotated[str, OneOf(lambda: agronomy.ground().textures)] | None = Field(
+        None,
+        description="Texture: how much water the soil holds, and so how easily nitrate drains. Default loam.",
+    )
+    drainage: Annotated[str, OneOf(lambda: agronomy.ground().drainage)] | None = Field(
+        None,
+        description="Drainage class, by which a share of the nitrate is taken as lost as gas. Default: none is.",
+    )
+
+
 class Weather(Section):
     """[weather]: a file of daily weather, or a mean-annual course of temperature."""
 
     file: FileName | None = Field(
         None,
-        description="File of daily weather beside plan.toml, columns date, tmin_c, tmax_c, rain_mm; or give mean, "
-        "amplitude and coldest.",
+        description="File of daily weather beside plan.toml, columns date, tmin_c, tmax_c, rain_mm, and "
+        "irrigation_mm where you know what was put on; or give mean, amplitude and coldest.",
     )
     mean_c: Temperature | None = Field(
         None, alias="mean", description='Mean temperature of the year, such as "11 degC".'
@@ -182,10 +196,31 @@ class Weather(Section):
         description='Half the swing from the coldest to the warmest day, such as "12 delta_degC".',
     )
     coldest: dt.date | None = Field(None, description="Coldest day of the year.")
-    irrigated: bool = Field(False, description="Whether the ground is kept moist. Default false.")
+    irrigated: bool = Field(
+        False,
+        description="Whether the ground is kept moist. Default false; true where irrigated_by is given.",
+    )
+    irrigated_by: Literal["drip", "sprinkler", "furrow"] | None = Field(
+        None,
+        description="How it is irrigated: how much more than the crop uses drains, and whether residue on the "
+        "surface is wetted. Default: not known.",
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _irrigated_somehow(cls, told: Any) -> Any:
+        """A system says that the ground is irrigated."""
+        if isinstance(told, dict) and told.get("irrigated_by") is not None:
+            return {"irrigated": True, **told}
+        return told
 
     @model_validator(mode="after")
     def _file_or_sine(self) -> Self:
+        if self.irrigated_by is not None and not self.irrigated:
+            raise WrongValueError(
+                f'found irrigated = false and irrigated_by = "{self.irrigated_by}"',
+                "one of the two is expected to go: ground that is not irrigated has no system",
+            )
         if self.file is None and None in (self.mean_c, self.amplitude_c, self.coldest):
             raise WrongValueError("either file, or mean, amplitude and coldest together, are expected")
         return self

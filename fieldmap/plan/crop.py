@@ -85,6 +85,14 @@ class Crop(Section):
         '"bed".',
     )
 
+    on_bed_share: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="Share of the cover crop's residue that ends up on the beds, what grew there and what is thrown "
+        "there together, above 0 and at most 1; what lies in the alleys is not credited. Default: all of it.",
+    )
+
     @field_validator("name")
     @classmethod
     def _known(cls, name: str) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator
 
 from fieldmap.errors import WrongValueError
-from fieldmap.plan.credits import OtherCredit, SidedressTest, SoilTest, Weather
+from fieldmap.plan.credits import OtherCredit, SidedressTest, Soil, SoilTest, Weather
 from fieldmap.plan.crop import BlockSection, Crop, Prices, Response
 from fieldmap.plan.quantities import Line, Section
 from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround, product_entry
@@ -70,6 +70,7 @@ class Plan(Section):
         (), description="Nitrate tests of the standing crop, one table each."
     )
     soil_test: SoilTest = Field(default_factory=SoilTest, description="Ratings of the soil test.")
+    soil: Soil = Field(default_factory=Soil, description="How the ground holds water and nitrate.")
     weather: Weather | None = Field(None, description="What the season is worked out from.")
     spreader: Spreader = Field(description="The machine and what it spreads.")
     application: tuple[ApplicationSection, ...] = Field(

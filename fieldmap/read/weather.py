@@ -27,10 +27,12 @@ _COLUMNS = {  # unit, lowest and highest value that is believed (common practice
     "tmax_c": ("degrees Celsius", -60.0, 60.0),
     "rain_mm": ("millimetres", 0.0, 600.0),
 }
+_IRRIGATION = "irrigation_mm"  # may be left out; an empty cell is a day without
+_WATER = {"rain_mm", _IRRIGATION}
 
 
 def read_weather(path: Path) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Read daily weather from CSV with columns date, tmin_c, tmax_c and rain_mm.
+    """Read daily weather from CSV with columns date, tmin_c, tmax_c and rain_mm, and irrigation_mm where it is told.
 
     Gaps of up to three days are filled, temperatures by linear interpolation and rain with 0, and named in a
     warning.
@@ -38,8 +40,8 @@ def read_weather(path: Path) -> tuple[pd.DataFrame, tuple[str, ...]]:
     Returns
     -------
     tuple
-        Frame of float64 columns `tmin_c`, `tmax_c` (°C) and `rain_mm` (mm a day), indexed by day, ascending
-        and without gaps; and the warnings.
+        Frame of float64 columns `tmin_c`, `tmax_c` (°C), `rain_mm` and, where the file has it, `irrigation_mm` (mm a
+        day), indexed by day, ascending and without gaps; and the warnings.
 
     Raises
     ------
@@ -47,11 +49,12 @@ def read_weather(path: Path) -> tuple[pd.DataFrame, tuple[str, ...]]:
         With every problem: a column is missing, a date or number that cannot be, a day given twice, tmin_c
         above tmax_c, or a longer gap.
     """
-    table = read_delimited(path, known={"date", *_COLUMNS})
+    table = read_delimited(path, known={"date", *_COLUMNS, _IRRIGATION})
     raise_all(table.file, [*table.problems, *_column_problems(table)])
     dates, problems = _dates(table)
     days = pd.DataFrame(index=table.cells.index)
-    for name, (unit, low, high) in _COLUMNS.items():
+    told = {_IRRIGATION: _COLUMNS["rain_mm"]} if _IRRIGATION in table.cells else {}
+    for name, (unit, low, high) in {**_COLUMNS, **told}.items():
         days[name], wrong = to_numbers(table, name, unit, low=low, high=high)
         problems += wrong
     for number, low, high in zip(days.index.tolist(), days["tmin_c"], days["tmax_c"], strict=True):
@@ -66,7 +69,7 @@ def read_weather(path: Path) -> tuple[pd.DataFrame, tuple[str, ...]]:
     days = days.sort_index()
     problems, filled = _gaps(table.file, days)
     raise_all(table.file, problems)
-    others = [name for name in table.cells.columns if name != "date" and name not in _COLUMNS]
+    others = [name for name in table.cells.columns if name not in {"date", *_COLUMNS, _IRRIGATION}]
     return _fill(days), (*table.warnings, *ignored_columns(table.file, others), *filled)
 
 
@@ -129,7 +132,8 @@ def _fill(days: pd.DataFrame) -> pd.DataFrame:
     """Every day from the first to the last, with short gaps filled."""
     daily = days.reindex(pd.date_range(days.index[0], days.index[-1], freq="D", name="date"))
     given = daily.notna()
-    daily["rain_mm"] = daily["rain_mm"].fillna(0.0)
+    for name in _WATER & {*daily.columns}:
+        daily[name] = daily[name].fillna(0.0)
     daily[["tmin_c", "tmax_c"]] = daily[["tmin_c", "tmax_c"]].interpolate("linear")
     # A filled low must stay below a measured high, and the other way round.
     daily["tmin_c"] = daily["tmin_c"].where(given["tmin_c"], np.minimum(daily["tmin_c"], daily["tmax_c"]))

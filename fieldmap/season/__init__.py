@@ -3,10 +3,10 @@
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
 from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE
-from fieldmap.season.soil import water_use_mm
 from fieldmap.season.split import SeasonSplit
 from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
 from fieldmap.season.uptake import UPTAKE, last_dressing_day, last_useful_day
+from fieldmap.season.water import water_use_mm
 
 __all__ = [
     "RELEASE",

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.season.release import RELEASE
 from fieldmap.season.split import held_in_soil
 from fieldmap.season.uptake import UPTAKE, share_by_day
+from fieldmap.season.water import passed_on
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -21,8 +21,12 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from fieldmap.agronomy import CropEntry
-    from fieldmap.season.release import DailyRelease, ReleaseModel
+    from fieldmap.season.release import DailyRelease
     from fieldmap.season.uptake import UptakeModel
+    from fieldmap.season.water import RootZone
+
+
+_NOTHING_KG_HA = 1e-9  # where something is divided by what may be nothing
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,7 @@ class Balance:
     `dates` (days,); the others (..., days), the leading shape that of the credits: `released` and `uptake` of
     the day, `short` what the crop wanted and did not find, `spare` what lies in the soil in the evening.
     `released_low` and `released_high` are the least and the most that any scenario of the weather has released by
-    then. `at_risk` (...) is what drainage may carry below the top soil after planting; it is not subtracted.
+    then. `at_risk` (...) is what drainage may carry below the roots after planting; it is not subtracted.
     """
 
     dates: NDArray[np.datetime64]
@@ -54,9 +58,9 @@ def balance(
     *,
     planted: dt.date,
     harvested: dt.date,
+    roots: RootZone,
     on_hand_kg_ha: ArrayLike = 0.0,
     tested: dt.date | None = None,
-    model: ReleaseModel = RELEASE,
 ) -> Balance:
     """Release against uptake by day.
 
@@ -74,12 +78,12 @@ def balance(
         come along with the crop's growth (irrigation water, soil organic matter).
     crop, planted, harvested
         The vegetable and its season.
+    roots
+        The layers down to its rooting depth, and the share lost as gas.
     on_hand_kg_ha
         What else lies ready at planting: soil nitrate, a starter, scalar or (zones,).
     tested
         Day of a soil nitrate test that is part of `on_hand_kg_ha`.
-    model
-        How long before planting release counts.
 
     Returns
     -------
@@ -96,20 +100,24 @@ def balance(
     days = release.day(harvested) + 1
     planting = min(max(release.day(planted), 0), days)
     counted = release.counted[:, :days]
-    freed = np.diff(counted, axis=-1, prepend=0.0).mean(axis=0)
+    kept = 1.0 - roots.denitrified
+    freed = kept * np.diff(counted, axis=-1, prepend=0.0).mean(axis=0)
     tied = np.diff(release.tied_up[:, :days], axis=-1, prepend=0.0).mean(axis=0)
     released = credit * np.where(credit > 0, freed, tied)
     by_day = np.cumsum(released, axis=-1)
-    held = held_in_soil(release, planted, tested=tested, model=model).mean(axis=0)
-    before = credit * np.where(credit > 0, held, np.cumsum(tied)[:planting])
-
-    on_hand = np.asarray(on_hand_kg_ha, dtype=float) + (before[..., -1] if planting else 0.0)
+    held = held_in_soil(release, planted, roots, tested=tested)
+    before = credit * np.where(credit > 0, kept * held.by_day.mean(axis=0), np.cumsum(tied)[:planting])
+    at_planting = before[..., -1] if planting else np.zeros(credit.shape[:-1])
+    on_hand = np.asarray(on_hand_kg_ha, dtype=float)
     not_in_test = np.arange(days) > (-1 if tested is None else release.day(tested))
     supply = np.where(not_in_test, released, 0.0)[..., planting:]
     missed = max(0, -release.day(planted))  # days of growth before the cover crop ended
     demand = need * np.diff(share_by_day(planted, harvested, crop), prepend=0.0)[missed:]
-    leached = release.leached[:, planting:days].mean(axis=0)
-    short, spare, at_risk = _march(on_hand, supply, demand, leached)
+    short, spare = _march(on_hand + at_planting, supply, demand)
+    by_layer = np.maximum(credit, 0.0) * kept * held.by_layer.mean(axis=0)
+    by_layer = by_layer + on_hand[..., np.newaxis] * (np.arange(roots.layers) == 0)
+    shares = passed_on(release.drainage_mm[:, planting:days], roots).mean(axis=0)
+    at_risk = _drained(by_layer, np.maximum(supply, 0.0), demand, shares)
 
     def from_the_start(values: NDArray[np.float64], first: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.concatenate([np.broadcast_to(first, (*values.shape[:-1], planting)), values], axis=-1)
@@ -119,8 +127,8 @@ def balance(
         dates=release.dates[:days],
         planted=planted,
         released=released,
-        released_low=np.where(credit > 0, credit * counted.min(axis=0), by_day),
-        released_high=np.where(credit > 0, credit * counted.max(axis=0), by_day),
+        released_low=np.where(credit > 0, credit * kept * counted.min(axis=0), by_day),
+        released_high=np.where(credit > 0, credit * kept * counted.max(axis=0), by_day),
         uptake=from_the_start(np.broadcast_to(demand, short.shape), nothing),
         short=from_the_start(short, nothing),
         spare=from_the_start(spare, np.maximum(before, 0.0)),
@@ -129,26 +137,51 @@ def balance(
 
 
 def _march(
-    on_hand: NDArray[np.float64],
-    supply: NDArray[np.float64],
-    demand: NDArray[np.float64],
-    leached: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """What is short and spare on each day from planting, and what drainage may carry off in all.
-
-    `on_hand` (...), `supply` and `demand` (..., days), `leached` (days,).
-    """
+    on_hand: NDArray[np.float64], supply: NDArray[np.float64], demand: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What is short and spare on each day from planting. `on_hand` (...), `supply` and `demand` (..., days)."""
     shape = np.broadcast_shapes(supply.shape, demand.shape, (*on_hand.shape, 1))
-    short, spare, at_risk = np.zeros(shape), np.zeros(shape), np.zeros(shape[:-1])
-    pool = drained = np.broadcast_to(on_hand, shape[:-1])  # `drained` loses what drainage carries off
+    short, spare = np.zeros(shape), np.zeros(shape)
+    pool = np.broadcast_to(on_hand, shape[:-1])
     for day in range(shape[-1]):
         gain = supply[..., day] - demand[..., day]
         short[..., day] = np.maximum(-(pool + gain), 0.0)
-        pool, drained = np.maximum(pool + gain, 0.0), np.maximum(drained + gain, 0.0)
+        pool = np.maximum(pool + gain, 0.0)
         spare[..., day] = pool
-        at_risk += drained * leached[day]
-        drained = drained * (1.0 - leached[day])
-    return short, spare, at_risk
+    return short, spare
+
+
+def _drained(
+    by_layer: NDArray[np.float64],
+    supply: NDArray[np.float64],
+    demand: NDArray[np.float64],
+    shares: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """What drainage may carry below the roots after planting, (...).
+
+    `by_layer` (..., layers) lies there at planting, `supply` and `demand` are (..., days), `shares` (days, layers).
+    The crop takes from all layers alike.
+    """
+    shape = np.broadcast_shapes(supply.shape, demand.shape, (*by_layer.shape[:-1], 1))
+    layers, days = by_layer.shape[-1], shape[-1]
+    by_day = (
+        np.broadcast_to(supply, shape).reshape(-1, days),
+        np.broadcast_to(demand, shape).reshape(-1, days),
+    )
+    supply_t, demand_t = (np.ascontiguousarray(each.T) for each in by_day)
+    pool = np.broadcast_to(by_layer, (*shape[:-1], layers)).reshape(-1, layers).T.copy()
+    step = np.arange(layers)[:, np.newaxis] - np.arange(layers)
+    down = np.where(step >= 0, shares[:, np.maximum(step, 0)], 0.0)  # from layer (columns) to layer (rows)
+    lost = np.zeros(pool.shape[1])
+    for day in range(days):
+        pool[0] += supply_t[day]
+        there = pool.sum(axis=0)
+        left = np.maximum(there - demand_t[day], 0.0)
+        pool *= left / np.maximum(there, _NOTHING_KG_HA)
+        if shares[day, 0] < 1.0:
+            pool = down[day] @ pool
+            lost += left - pool.sum(axis=0)
+    return lost.reshape(shape[:-1])
 
 
 def short_from(found: Balance, *, model: UptakeModel = UPTAKE) -> NDArray[np.datetime64]:

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap import agronomy
-from fieldmap.credit import CLIMATE_DAYS, SURFACE_FACTOR
-from fieldmap.season.soil import leached_share
+from fieldmap.credit import CLIMATE_DAYS, surface_factor
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -44,7 +43,9 @@ class ReleaseModel:
     surface_rate: float
     chopped_d: float
     chopped_rate: float
-    held_d: float
+    rain_unknown_d: float
+    rain_unknown_kept: float
+    rain_unknown_kept_sd: float
     soil_test_kg_ha: float
 
 
@@ -54,11 +55,8 @@ SOURCES = (
     "katterer1998",
     "moisture2010",
     "pnw636",
-    "neitsch2011",
     "release_fit",
     "kuo1998",
-    "held_practice",
-    "leaching_memory",
 )
 
 
@@ -67,13 +65,14 @@ class Residue:
     """What lies in or on the ground.
 
     `nitrogen_pct` of its dry matter, mixed by dry weight; `tilled_share` of the ground where it is
-    strip-tilled.
+    strip-tilled; `surface_factor` what the surface gives against residue tilled in.
     """
 
     nitrogen_pct: float
     placement: Literal["incorporated", "surface", "strip-tilled"]
     tilled_share: float | None = None
     chopped: bool = False
+    surface_factor: float = surface_factor("unknown")[0]
 
 
 @dataclass(frozen=True)
@@ -83,8 +82,8 @@ class DailyRelease:
     `released` is the share released by the evening of each day, after a warm season more than 1; `to_come` what
     the residue still holds of its net nitrogen, so that the two add up to `potential` on every day;
     `residue_left` the share of the residue's own nitrogen that is still in it (gross loss, never a credit);
-    `tied_up` the share of what poor residue ties up that is tied by then; `leached` the share of the top soil's
-    nitrate that the day's drainage carries off.
+    `tied_up` the share of what poor residue ties up that is tied by then; `drainage_mm` the day's drainage and
+    `rain_known` (days,) whether it rests on rain that is known.
     """
 
     dates: NDArray[np.datetime64]
@@ -93,8 +92,8 @@ class DailyRelease:
     potential: float
     residue_left: NDArray[np.float64]
     tied_up: NDArray[np.float64]
-    leached: NDArray[np.float64]
     drainage_mm: NDArray[np.float64]
+    rain_known: NDArray[np.bool_]
     sources: tuple[str, ...]
 
     @property
@@ -176,7 +175,7 @@ def reference_days(
     >>> from fieldmap.season.scenarios import DailySoil
     >>> dates = np.datetime64("2026-05-04") + np.arange(3)
     >>> shape = (1, 3)
-    >>> soil = DailySoil(dates, np.full(shape, 10.0), np.full(shape, 0.5), np.zeros(shape), "record", None, ())
+    >>> soil = DailySoil(dates, np.full(shape, 10.0), np.full(shape, 0.5), *np.zeros((2, *shape)), "record", None, ())
     >>> reference_days(soil).tolist(), reference_days(soil, chopped=True).tolist()
     ([[0.25, 0.5, 0.75]], [[0.5, 1.0, 1.25]])
     """
@@ -244,8 +243,8 @@ def nitrogen_left(
 
     References
     ----------
-    Two pools of first order: 0.05 a day, Neitsch et al. 2011 (neitsch2011); the slow one's 0.009 and the shares are
-    fitted to published end points, from memory (release_fit); 0.6 on the surface is from memory (surface_memory).
+    Two pools of first order: their rates, 0.05 and 0.009 a day, and shares are fitted to published end points, from
+    memory (release_fit); 0.6 on the surface is from memory (surface_memory).
 
     Examples
     --------
@@ -273,7 +272,7 @@ def _parts(residue: Residue, model: ReleaseModel) -> tuple[tuple[float, float], 
 def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RELEASE) -> DailyRelease:
     """Release of residue in this soil, from the day the cover crop ended.
 
-    What lies on the surface gives less (its credit is scaled by `credit.SURFACE_FACTOR`) and later; under
+    What lies on the surface gives less (its credit is scaled by `credit.surface_factor`) and later; under
     strip tillage the two are weighed by what each gives to the credit. Not for roots or for manure.
 
     Parameters
@@ -308,7 +307,7 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
     >>> from fieldmap.season.scenarios import DailySoil
     >>> dates = np.datetime64("2026-05-04") + np.arange(70)
     >>> shape = (1, 70)
-    >>> soil = DailySoil(dates, np.full(shape, 20.0), np.ones(shape), np.zeros(shape), "record", None, ())
+    >>> soil = DailySoil(dates, np.full(shape, 20.0), np.ones(shape), *np.zeros((2, *shape)), "record", None, ())
     >>> release = daily_release(soil, Residue(3.5, "incorporated"))
     >>> release.released[0, [20, 69]].round(3).tolist(), float(release.residue_left[0, 20].round(3))
     ([0.663, 1.0], 0.374)
@@ -321,7 +320,7 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
     for share, rate in parts:
         of_part = nitrogen_left(days, residue.nitrogen_pct, rate=rate, model=model)
         by_reference = 1.0 - float(nitrogen_left(whole, residue.nitrogen_pct, rate=rate, model=model))
-        weight = share * (1.0 if rate == 1.0 else SURFACE_FACTOR)
+        weight = share * (1.0 if rate == 1.0 else residue.surface_factor)
         left += share * of_part
         released += weight * (1.0 - of_part) / by_reference
         to_come += weight * of_part / by_reference
@@ -341,8 +340,8 @@ def daily_release(soil: DailySoil, residue: Residue, *, model: ReleaseModel = RE
         potential=potential / credit,
         residue_left=left,
         tied_up=-np.expm1(-model.fast_rate_d * slowest * days),
-        leached=leached_share(soil.drainage_mm),
         drainage_mm=soil.drainage_mm,
+        rain_known=np.asarray(np.isfinite(soil.rain_mm).all(axis=0)),
         sources=tuple(dict.fromkeys(sources)),
     )
 

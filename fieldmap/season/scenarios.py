@@ -13,13 +13,8 @@ import numpy as np
 import pandas as pd
 
 from fieldmap.errors import InputError, Problem
-from fieldmap.season.soil import (
-    SOIL,
-    follow_water,
-    reference_et_mm,
-    temperature_from_air_c,
-    temperature_from_sine_c,
-)
+from fieldmap.season.soil import SOIL, reference_et_mm, temperature_from_air_c, temperature_from_sine_c
+from fieldmap.season.water import WATER, follow_water
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -37,8 +32,9 @@ Basis = Literal["record", "earlier years", "sine"]
 class DailySoil:
     """The soil of every day from `dates[0]` to `dates[-1]`.
 
-    `dates` (days,) datetime64[D]; `temperature_c`, `moisture` (0 air-dry to 1 field capacity) and `drainage_mm`
-    (scenarios, days). `basis` says what stands behind the days after `recorded_to` (None without a record):
+    `dates` (days,) datetime64[D]; `temperature_c`, `moisture` (0 air-dry to 1 field capacity), `drainage_mm` and
+    `rain_mm` (scenarios, days), the last NaN where rain is not known.
+    `basis` says what stands behind the days after `recorded_to` (None without a record):
     "record" (there are none), "earlier years" (a scenario each) or "sine" (rain not known: no drainage).
     """
 
@@ -46,6 +42,7 @@ class DailySoil:
     temperature_c: NDArray[np.float64]
     moisture: NDArray[np.float64]
     drainage_mm: NDArray[np.float64]
+    rain_mm: NDArray[np.float64]
     basis: Basis
     recorded_to: dt.date | None
     sources: tuple[str, ...]
@@ -59,6 +56,8 @@ def season_soil(
     sine: AnnualSine | None,
     latitude_deg: float,
     irrigated: bool,
+    efficiency: float = WATER.efficiency_sprinkler,
+    water_use: NDArray[np.float64] | None = None,
     tarped_d: float = 0.0,
     file: str = "weather.csv",
     model: SoilModel = SOIL,
@@ -70,14 +69,18 @@ def season_soil(
     first, last
         The day the cover crop ended and the last day wanted.
     daily
-        Weather without gaps, columns `tmin_c`, `tmax_c`, `rain_mm`, indexed by day.
+        Weather without gaps, columns `tmin_c`, `tmax_c`, `rain_mm`, and where it is told `irrigation_mm`, indexed by
+        day.
     sine
         What to take where the record has neither the days nor the same days of an earlier year; with `daily`
         None, for the whole season. Rain is then not known: the soil is taken as moist as irrigated ground.
     latitude_deg
         Of the field.
-    irrigated
-        Whether the ground is kept moist.
+    irrigated, efficiency
+        Whether the ground is kept moist, and the share of that water that is used. Where `daily` tells what was put
+        on, that alone counts.
+    water_use
+        What the ground uses of the reference evapotranspiration from `first` on, (days,); None is 1 throughout.
     tarped_d
         Days from `first` under a tarp: the soil is warmer, and neither wets nor dries.
     file
@@ -105,7 +108,9 @@ def season_soil(
     tarped = np.arange(len(dates)) < tarped_d
     if daily is not None:
         weather = _splice(daily, first, last, sine, file, model)
-        soil = _soil_from_weather(weather, dates, tarped, latitude_deg, irrigated=irrigated, model=model)
+        kept = (irrigated and weather.irrigation_mm is None, efficiency)
+        use = np.ones(len(dates)) if water_use is None else water_use
+        soil = _soil_from_weather(weather, dates, tarped, latitude_deg, kept, use, model)
     elif sine is not None:
         soil = _soil_from_sine(dates, sine, None, model)
     else:
@@ -124,6 +129,7 @@ class _Weather:
     tmin_c: NDArray[np.float64]
     tmax_c: NDArray[np.float64]
     rain_mm: NDArray[np.float64]
+    irrigation_mm: NDArray[np.float64] | None
     basis: Basis
     recorded_to: dt.date
 
@@ -174,10 +180,13 @@ def _splice(
             )
         scenarios, basis = [recorded], "sine"
     dates = _days(start.date(), last)[: len(scenarios[0])]
-    tmin_c, tmax_c, rain_mm = (
-        np.stack([each[name].to_numpy() for each in scenarios]) for name in ("tmin_c", "tmax_c", "rain_mm")
-    )
-    return _Weather(dates, tmin_c, tmax_c, rain_mm, basis, min(record_last.date(), last))
+
+    def stacked(name: str) -> NDArray[np.float64]:
+        return np.stack([each[name].to_numpy() for each in scenarios])
+
+    told = stacked("irrigation_mm") if "irrigation_mm" in daily else None
+    tmin_c, tmax_c, rain_mm = (stacked(name) for name in ("tmin_c", "tmax_c", "rain_mm"))
+    return _Weather(dates, tmin_c, tmax_c, rain_mm, told, basis, min(record_last.date(), last))
 
 
 def _soil_from_weather(
@@ -185,18 +194,22 @@ def _soil_from_weather(
     dates: NDArray[np.datetime64],
     tarped: NDArray[np.bool_],
     latitude_deg: float,
-    *,
-    irrigated: bool,
+    kept: tuple[bool, float],
+    water_use: NDArray[np.float64],
     model: SoilModel,
 ) -> DailySoil:
+    """`kept` is whether irrigation keeps the ground moist, and the share of it that is used."""
     before = int((dates[0] - weather.dates[0]).astype(int))  # days before the season, to start the water from
     day_of_year = (weather.dates - weather.dates.astype("datetime64[Y]")).astype(int) + 1
     covered = np.zeros(len(weather.dates), dtype=bool)
     covered[before:] = tarped[: len(covered) - before]
+    use = np.concatenate([np.ones(before), water_use[: len(covered) - before]])  # a living cover uses it all
+    put_on = 0.0 if weather.irrigation_mm is None else weather.irrigation_mm
     moisture, drainage = follow_water(
-        weather.rain_mm,
-        reference_et_mm(weather.tmin_c, weather.tmax_c, day_of_year, latitude_deg),
-        irrigated=irrigated,
+        weather.rain_mm + put_on,
+        use * reference_et_mm(weather.tmin_c, weather.tmax_c, day_of_year, latitude_deg),
+        irrigated=kept[0],
+        efficiency=kept[1],
         covered=covered,
         model=model,
     )
@@ -206,9 +219,13 @@ def _soil_from_weather(
         temperature[:, before:],
         moisture[:, before:],
         drainage[:, before:],
+        weather.rain_mm[:, before:],
         weather.basis,
         weather.recorded_to,
-        ("zheng1993", "soil_slope_memory", "fao56", "bucket_memory", "spin_up"),
+        (
+            *("zheng1993", "soil_slope_memory", "fao56", "bucket_memory", "saxton2006_memory", "spin_up"),
+            *(("irrigation_memory",) if kept[0] else ()),
+        ),
     )
 
 
@@ -218,7 +235,8 @@ def _soil_from_sine(
     temperature = temperature_from_sine_c(dates, sine, model=model)[np.newaxis]
     moisture = np.full_like(temperature, model.irrigated_moisture)
     sources = ("hillel1982", "bucket_memory")
-    return DailySoil(dates, temperature, moisture, np.zeros_like(temperature), "sine", recorded_to, sources)
+    dry, unknown = np.zeros_like(temperature), np.full_like(temperature, np.nan)
+    return DailySoil(dates, temperature, moisture, dry, unknown, "sine", recorded_to, sources)
 
 
 def _joined(recorded: DailySoil, after: DailySoil) -> DailySoil:
@@ -233,5 +251,6 @@ def _joined(recorded: DailySoil, after: DailySoil) -> DailySoil:
         temperature_c=both("temperature_c"),
         moisture=both("moisture"),
         drainage_mm=both("drainage_mm"),
+        rain_mm=both("rain_mm"),
         sources=tuple(dict.fromkeys((*recorded.sources, *after.sources))),
     )

@@ -1,4 +1,4 @@
-"""Soil temperature and soil water: the formulas, each by itself, from weather or from a mean-annual sine."""
+"""Soil temperature and evapotranspiration: the formulas, each by itself, from weather or a mean-annual sine."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from fieldmap import agronomy
 
@@ -23,31 +22,65 @@ SOLAR_CONSTANT, MM_PER_MJ = 0.0820, 0.408
 
 @dataclass(frozen=True)
 class SoilModel:
-    """The figures of soil temperature and water; `fieldmap/agronomy/season.toml` says what each means."""
+    """The figures of soil temperature and water; `fieldmap/agronomy/season.toml` says what each means.
+
+    `field_capacity` and `air_dry`, m³/m³, and `bypass_sd` are the texture's, from `fieldmap/agronomy/ground.toml`.
+    """
 
     running_mean_d: float
     air_to_soil: float
     temperature_depth_m: float
     diffusivity_m2_d: float
     water_depth_m: float
-    field_capacity: float
-    air_dry: float
     irrigated_moisture: float
     spin_up_d: float
     tarp_warming_c: float
+    field_capacity: float
+    air_dry: float
+    bypass_sd: float
 
     @property
     def bucket_mm(self) -> float:
         """Water between air-dry and field capacity."""
         return (self.field_capacity - self.air_dry) * self.water_depth_m * MM_PER_M
 
-    @property
-    def water_at_capacity_mm(self) -> float:
-        """All water at field capacity: what nitrate is dissolved in."""
-        return self.field_capacity * self.water_depth_m * MM_PER_M
+
+TEXTURE = "loam"  # where the plan tells none
 
 
-SOIL = SoilModel(**agronomy.season_values("soil"))
+def soil_of(texture: str | None) -> SoilModel:
+    """The soil of a texture; None is a loam.
+
+    Parameters
+    ----------
+    texture
+        A name in `agronomy.ground().textures`.
+
+    Returns
+    -------
+    SoilModel
+        With that texture's field capacity; air-dry is half of its wilting point.
+
+    References
+    ----------
+    After Saxton & Rawls 2006, from memory (saxton2006_memory).
+
+    Examples
+    --------
+    >>> loam, sand = soil_of(None), soil_of("sand")
+    >>> round(loam.bucket_mm, 3), round(sand.bucket_mm, 3)
+    (63.0, 22.5)
+    """
+    found = agronomy.ground().textures[texture or TEXTURE]
+    return SoilModel(
+        **agronomy.season_values("soil"),
+        field_capacity=found.field_capacity,
+        air_dry=found.wilting_point / 2.0,
+        bypass_sd=found.bypass_sd,
+    )
+
+
+SOIL = soil_of(None)
 
 
 @dataclass(frozen=True)
@@ -247,143 +280,3 @@ def reference_et_mm(
     radiation_mm = MM_PER_MJ * extraterrestrial_radiation_mj_m2(day_of_year, latitude_deg)
     found = 0.0023 * ((low + high) / 2.0 + 17.8) * np.sqrt(np.maximum(high - low, 0.0)) * radiation_mm
     return np.asarray(np.maximum(found, 0.0))
-
-
-def follow_water(
-    rain_mm: NDArray[np.float64],
-    et_mm: NDArray[np.float64],
-    *,
-    irrigated: bool,
-    covered: NDArray[np.bool_],
-    model: SoilModel = SOIL,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Water in the top soil day by day: a bucket that starts at field capacity.
-
-    Evapotranspiration falls in proportion to the water left (from memory); what exceeds field capacity drains
-    the same day. Irrigated ground is topped up, without draining, when it falls below the moisture it is kept at.
-    Under a tarp it neither rains nor dries. Not for slopes with run-off, nor for soils far from a loam.
-
-    Parameters
-    ----------
-    rain_mm, et_mm
-        Rain and evapotranspiration of each day, mm, both (scenarios, days), without gaps.
-    irrigated
-        Whether the ground is kept moist.
-    covered
-        Whether a tarp lies on that day, (days,).
-    model
-        Depth of the bucket, its limits, and the moisture that irrigation keeps.
-
-    Returns
-    -------
-    moisture, drainage
-        Moisture, 0 air-dry to 1 field capacity, and drainage, mm; both (scenarios, days) like `rain_mm`.
-
-    References
-    ----------
-    From memory (bucket_memory): a loam's 0.25 and 0.05 m³/m³, in 30 cm of soil, which hold 60 mm between them.
-
-    Examples
-    --------
-    Full ground drains a day's 12 mm of rain. Then 6 mm of evapotranspiration take 6 of the 60 mm, and the next 6 take
-    a tenth of the 54 mm that are left.
-
-    >>> rain_mm, et_mm = np.array([[12.0, 0.0, 0.0]]), np.array([[0.0, 6.0, 6.0]])
-    >>> moisture, drainage = follow_water(rain_mm, et_mm, irrigated=False, covered=np.zeros(3, dtype=bool))
-    >>> moisture.round(2).tolist(), drainage.tolist()
-    ([[1.0, 0.9, 0.81]], [[12.0, 0.0, 0.0]])
-    """
-    capacity = model.bucket_mm
-    least = model.irrigated_moisture * capacity if irrigated else 0.0
-    rain = np.where(covered, 0.0, rain_mm)
-    drying = np.where(covered, 0.0, et_mm) / capacity
-    water = np.full(rain.shape[0], capacity)
-    moisture, drainage = np.empty_like(rain), np.empty_like(rain)
-    for day in range(rain.shape[1]):
-        water = water * (1.0 - drying[:, day]) + rain[:, day]
-        drainage[:, day] = np.maximum(water - capacity, 0.0)
-        water = np.clip(water, least, capacity)
-        moisture[:, day] = water
-    return moisture / capacity, drainage
-
-
-def leached_share(drainage_mm: NDArray[np.float64], *, model: SoilModel = SOIL) -> NDArray[np.float64]:
-    """Share of the nitrate in the top soil that a day's drainage carries below it.
-
-    Not for ammonium or organic nitrogen, which stay, nor for cracks and worm holes that let water past.
-
-    Parameters
-    ----------
-    drainage_mm
-        Water that left the top soil on the day, mm, any shape.
-    model
-        Its depth and field capacity: what the nitrate is dissolved in.
-
-    Returns
-    -------
-    NDArray
-        0 to below 1, of the shape of `drainage_mm`; NaN where that is NaN.
-
-    References
-    ----------
-    1 - exp(-drainage / water held), from memory (leaching_memory).
-
-    Examples
-    --------
-    30 cm at 0.25 m³/m³ hold 75 mm. As much drainage carries 1 - 1/e = 63 % away, 7.5 mm 9.5 %.
-
-    >>> leached_share(np.array([0.0, 7.5, 75.0])).round(3).tolist()
-    [0.0, 0.095, 0.632]
-    """
-    return np.asarray(-np.expm1(-drainage_mm / model.water_at_capacity_mm))
-
-
-def water_use_mm(
-    daily: pd.DataFrame | None, planted: dt.date, harvested: dt.date, latitude_deg: float
-) -> float | None:
-    """Reference evapotranspiration from planting to harvest: the most water that brings its nitrogen to the crop.
-
-    Not an irrigation schedule: a young crop uses less than the reference, and rain is not subtracted.
-
-    Parameters
-    ----------
-    daily
-        Weather by day, columns `tmin_c` and `tmax_c`, °C, indexed by day; None without a file.
-    planted, harvested
-        First and last day.
-    latitude_deg
-        Degrees, north positive.
-
-    Returns
-    -------
-    float or None
-        mm in all; None where the record does not cover every day.
-
-    References
-    ----------
-    FAO-56 (fao56), equation 52, see `reference_et_mm`.
-
-    Examples
-    --------
-    Ten days like that of FAO-56's Example 20 use ten times its 5.0 mm, a little less as the sun sinks in late July.
-
-    >>> import datetime as dt
-    >>> days = pd.date_range("2026-07-15", periods=10, freq="D")
-    >>> daily = pd.DataFrame({"tmin_c": 14.8, "tmax_c": 26.6}, index=days)
-    >>> round(water_use_mm(daily, dt.date(2026, 7, 15), dt.date(2026, 7, 24), 45.72), 1)
-    49.7
-    >>> water_use_mm(daily, dt.date(2026, 7, 15), dt.date(2026, 8, 24), 45.72) is None
-    True
-    """
-    if daily is None:
-        return None
-    days = daily.loc[str(planted) : str(harvested)]
-    if len(days) < (harvested - planted).days + 1:
-        return None
-    each = reference_et_mm(
-        days["tmin_c"].to_numpy(),
-        days["tmax_c"].to_numpy(),
-        pd.DatetimeIndex(days.index).day_of_year.to_numpy(),
-        latitude_deg,
-    )
-    return float(each.sum())

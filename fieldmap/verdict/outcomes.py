@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 
 OFF_KG_HA = 10.0  # ground that misses its need by more counts as misplaced; judgement, no source
-RELEASE_SEED = 20_260_501
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,7 @@ class Ground:
     flats_n_kg_ha
         What it would receive of one rate a block, by the way that rate is come to; the first is compared with.
     supply, supply_all_doubt
-        Credit and other credits, (points, draws): at the expected release, and with the release drawn too.
+        Credit and other credits, (points, draws): at the expected release, and with release and break-even drawn too.
     target
         Supply that is aimed at, (points, 1): the need, or with a yield response what pays best.
     recovery
@@ -101,7 +100,7 @@ class Ground:
 
     @functools.cached_property
     def wanted_all_doubt(self) -> Floats:
-        """As `wanted`, with the release drawn too."""
+        """As `wanted`, with release and break-even drawn too."""
         return np.maximum(0.0, (self.target - self.supply_all_doubt) / self.recovery)
 
     @functools.cached_property
@@ -147,7 +146,6 @@ def ground_drawn(
     received_n_kg_ha: Floats,
     flats_n_kg_ha: Mapping[Way, Floats],
     draws: CreditDraws,
-    release_error: Floats,
     *,
     field: Field,
     needs: Sequence[BlockNeed],
@@ -164,9 +162,7 @@ def ground_drawn(
     flats_n_kg_ha
         What it would receive of one rate a block, rasters, by the way that rate is come to.
     draws
-        Joint draws of the credit's sampling error.
-    release_error
-        Relative standard error of the release fraction, raster (rows, columns).
+        Joint draws of the credit, at the expected release and with all doubt.
     field, needs, money
         The field, the need of each block, what rates follow in place of it.
     """
@@ -177,22 +173,15 @@ def ground_drawn(
     def of_block(values: list[float]) -> Floats:
         return np.array(values)[block, None]
 
-    credit = draws.credit_kg_ha[zoned]
     others = of_block([need.other_credits_kg_ha for need in needs])
     return Ground(
         cells=draws.cells[zoned],
         rate_n_kg_ha=received_n_kg_ha[at][zoned],
         flats_n_kg_ha={way: rates[at][zoned] for way, rates in flats_n_kg_ha.items()},
-        supply=credit + others,
-        supply_all_doubt=credit * _release_draws(release_error[at][zoned], credit.shape[1]) + others,
+        supply=draws.credit_kg_ha[zoned] + others,
+        supply_all_doubt=draws.all_doubt_kg_ha[zoned] + others,
         target=of_block([response.target_kg_ha(need, money) for need in needs]),
         recovery=of_block([need.credit_per_n for need in needs]),
         money=money,
         area_ha=sum(zone.area_ha for zone in zone_map.zones),
     )
-
-
-def _release_draws(release_error: Floats, draws: int) -> Floats:
-    """Factors on the credit (points, draws): one draw of the release fraction is shared by all places."""
-    normal = np.random.default_rng(RELEASE_SEED).standard_normal(draws)
-    return np.maximum(0.0, 1.0 + release_error[:, None] * normal)

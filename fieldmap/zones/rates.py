@@ -11,6 +11,7 @@ import shapely
 from scipy.special import ndtri
 
 from fieldmap.budget import missing_kg_ha
+from fieldmap.credit import CREDIT
 from fieldmap.field import burn, lookup, per_block, true_area_ha
 from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
 from fieldmap.zones.polygons import cut_out
@@ -110,16 +111,18 @@ class MeanCredit:
     kg_ha: float
     se_sampling: float
     se_release: float
+    se_break_even: float
 
     @property
     def se(self) -> float:
-        """Of both together."""
-        return float(np.hypot(self.se_sampling, self.se_release))
+        """Of all together."""
+        return float(np.sqrt(self.se_sampling**2 + self.se_release**2 + self.se_break_even**2))
 
     @property
     def interval(self) -> tuple[float, float]:
-        """Its 90 % interval."""
-        return self.kg_ha - Z_90 * self.se, self.kg_ha + Z_90 * self.se
+        """Its 90 % interval, not below what residue ties up at most."""
+        low = max(self.kg_ha - Z_90 * self.se, min(self.kg_ha, -CREDIT.tied_up_max_kg_ha))
+        return low, self.kg_ha + Z_90 * self.se
 
 
 def area_numbers(zones: DrawnZones, field: Field) -> NDArray[np.int64]:
@@ -260,13 +263,14 @@ def _cautious_rates(
 
 
 def mean_credit(cells: NDArray[np.bool_], credit: CreditMap, draws: CreditDraws) -> MeanCredit:
-    """Mean credit of the cells; its sampling error from the draws, its release error shared by all cells."""
+    """Mean credit of the cells; its sampling error from the draws, release and break-even shared by all cells."""
     at = cells[draws.row, draws.column]
     drawn = np.average(draws.credit_kg_ha[at], axis=0, weights=draws.cells[at]) if at.any() else np.zeros(1)
     return MeanCredit(
         float(credit.credit_kg_ha[cells].mean()),
         float(drawn.std()),
         abs(float((credit.credit_kg_ha * credit.release_error)[cells].mean())),
+        float(credit.break_even_se_kg_ha[cells].mean()),
     )
 
 

@@ -16,6 +16,7 @@ from fieldmap.season.release import Residue, daily_release
 from fieldmap.season.scenarios import season_soil
 from fieldmap.season.split import split_season
 from fieldmap.season.uptake import last_useful_day
+from fieldmap.season.water import root_zone
 
 pytestmark = pytest.mark.benchmark
 
@@ -36,6 +37,7 @@ def test_every_year_of_twenty_for_a_thousand_zones(bench):
     daily = twenty_years()
     corn = find("sweet corn", crops())
     assert corn is not None
+    roots = root_zone(corn.name)
     rng = np.random.default_rng(5)
     credit_kg_ha = rng.uniform(-40, 160, ZONES)
     start = perf_counter()
@@ -44,8 +46,10 @@ def test_every_year_of_twenty_for_a_thousand_zones(bench):
         ended, planted, harvested = dt.date(year, 5, 4), dt.date(year, 5, 24), dt.date(year, 8, 14)
         soil = season_soil(ended, harvested, daily=daily, sine=None, latitude_deg=42.0, irrigated=True)
         release = daily_release(soil, Residue(3.4, "incorporated"))
-        split = split_season(release, planted=planted, last_useful=last_useful_day(planted, harvested, corn))
-        found = balance(release, credit_kg_ha, 168.0, corn, planted=planted, harvested=harvested)
+        split = split_season(
+            release, planted=planted, last_useful=last_useful_day(planted, harvested, corn), roots=roots
+        )
+        found = balance(release, credit_kg_ha, 168.0, corn, planted=planted, harvested=harvested, roots=roots)
         short_kg_ha[row] = weekly(found).short_kg_ha.sum(axis=-1)
         assert short_from(found).shape == (ZONES,)
         assert split.useful.shape == (1,)
@@ -60,6 +64,7 @@ def test_one_run_through_twenty_years_and_the_range_of_a_season_to_come(bench):
     daily = twenty_years()
     corn = find("sweet corn", crops())
     assert corn is not None
+    roots = root_zone(corn.name)
     credit_kg_ha = np.linspace(-40, 160, ZONES)
     clock = [perf_counter()]
     soil = season_soil(
@@ -73,7 +78,7 @@ def test_one_run_through_twenty_years_and_the_range_of_a_season_to_come(bench):
         dt.date(2026, 5, 4), harvested, daily=daily, sine=None, latitude_deg=42.0, irrigated=True
     )
     season = daily_release(to_come, Residue(3.4, "incorporated"))
-    found = balance(season, credit_kg_ha, 168.0, corn, planted=planted, harvested=harvested)
+    found = balance(season, credit_kg_ha, 168.0, corn, planted=planted, harvested=harvested, roots=roots)
     clock.append(perf_counter())
     taken_s = np.diff(clock)
     bench("7,305 days, 1,000 zones, and 20 years as the range of a season", taken_s.sum(), limit="2 s")

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from support.small_fields import random_places
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.actions import Spread
@@ -119,6 +120,17 @@ def test_a_soil_test_after_termination_counts_only_what_is_still_to_come(plan_fo
             'placement = "surface"\nended_by = "tarped"\ntarped = "10 d"',
             "10 days under a tarp may not kill",
         ),
+        (
+            'placement = "incorporated"',
+            'placement = "incorporated"\nended_by = "removed"',
+            "stubble and roots are credited with a quarter",
+        ),
+        (
+            'need = "220 kg/ha"',
+            'need = "220 kg/ha"\nneed_per = "bed"\nbed_width = "1.2 m"\nbed_spacing = "1.8 m"',
+            "Beds are 67 % of the ground: with nothing thrown on them that is 0.67",
+        ),
+        ('need = "220 kg/ha"', 'need = "220 kg/ha"\nplastic_laid = 2026-05-20', "give [crop] on_bed_share"),
         ("planted = 2026-05-24", "planted = 2026-05-10", "planted 6 days after the cover crop was tilled in"),
         ('stage = "bud"', 'stage = "bud"', "Nodules were not checked"),
         ("2026-05-04", "2026-04-01", "planted 53 days after the cover crop ended"),
@@ -141,11 +153,6 @@ def test_what_the_dates_call_for_is_said(plan_folder, old, new, words):
             'file = "samples.csv"',
             'file = "samples.csv"\nsampled = 2026-05-20',
             "clipped after the cover crop ended",
-        ),
-        (
-            'placement = "incorporated"',
-            'placement = "incorporated"\nended_by = "removed"',
-            "the stand was removed",
         ),
     ],
 )
@@ -215,3 +222,49 @@ def test_an_uptake_curve_of_the_users_own_is_used_and_said(plan_folder):
     assert lines(early)["after the crop"] > lines(table)["after the crop"]
     assert "curve_memory" in table.sources
     assert "curve_memory" not in early.sources
+
+
+def test_a_failed_stand_is_credited_nothing_and_said_so(plan_folder):
+    # Common practice, no source: below 1 t/ha or 30 kg N/ha with a credit below 15 kg/ha.
+    xy = random_places(12, 1)
+    thin = run(read_plan(plan_folder(xy=xy, dry_kg_ha=np.linspace(350.0, 500.0, 12))))
+    said = next(text for text in thin.warnings if "has failed" in text)
+    assert "425 kg/ha of dry matter" in said
+    assert "spread a starter, test the soil nitrate" in said
+    assert "reseed" not in said  # 20 days to planting
+    inside = thin.field.inside
+    assert thin.budget.credit.credit_kg_ha[inside] == pytest.approx(0.0)
+    assert thin.verdict.answer != "worth it"
+
+
+def test_a_patchy_stand_is_to_be_clipped_in_parts(plan_folder):
+    xy = random_places(12, 1)
+    patchy = np.where(np.arange(12) % 3 == 0, 600.0, 5000.0)
+    result = run(read_plan(plan_folder(xy=xy, dry_kg_ha=patchy)))
+    assert any(
+        "the stand is patchy" in text and "clip thin and thick parts apart" in text
+        for text in result.warnings
+    )
+
+
+def test_rain_that_is_not_known_is_said_where_it_matters(plan_folder):
+    early, late = (
+        run(read_plan(plan_folder(extra=SINE, edits=[("2026-05-04", day)], name=day))).warnings
+        for day in ("2026-03-25", "2026-05-04")
+    )
+    assert any("more than 21 days before it, 50 % is counted, give or take 30" in text for text in early)
+    assert not any("21 days before it" in text for text in late)
+
+
+@pytest.mark.parametrize(
+    ("extra", "words"),
+    [
+        ("", ("0.65 ± 0.22", "is neither wet nor dry, or that is not known")),
+        (SINE + 'irrigated_by = "drip"\n', ("0.40 ± 0.20", "stays dry")),
+        (SINE + 'irrigated_by = "sprinkler"\n', ("0.75 ± 0.22", "is kept wet")),
+    ],
+)
+def test_what_residue_on_the_surface_counts_is_said(plan_folder, extra, words):
+    warnings = run(read_plan(plan_folder(extra=extra, edits=[ON_TOP]))).warnings
+    said = next(text for text in warnings if "of what it would give tilled in" in text)
+    assert all(word in said for word in words)

@@ -176,3 +176,11 @@ def test_the_run_follows_every_cover_crop_of_the_field(plan_folder):
     assert now.biomass_kg_ha == pytest.approx(result.stand.biomass.mean[west].mean())
     assert now.available_kg_ha == pytest.approx(result.budget.credit.credit_kg_ha[west].mean(), rel=1e-6)
     assert "growth_memory" in result.sources
+
+
+def test_vetch_gains_a_hundred_kg_of_nitrogen_from_late_march_to_early_may():
+    # Clark et al. 1997, AJ 89:427-434, Maryland: +2 kg N/ha a day over 50 days, ending at 144 to 203 kg/ha.
+    ended_kg_ha = (144.0 + 203.0) / 2
+    stages, now = course('"hairy vetch"', '"full bloom"', ended_kg_ha / 0.032, 3.2)
+    assert stages[now].total_kg_ha == pytest.approx(ended_kg_ha)
+    assert stages[now].total_kg_ha - stages[0].total_kg_ha == pytest.approx(100.0, abs=20.0)

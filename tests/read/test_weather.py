@@ -172,3 +172,15 @@ def test_a_long_season_is_read_whole(tmp_path):
 def test_missing_file(tmp_path):
     with pytest.raises(InputError, match=r"^weather.csv: there is no such file"):
         read_weather(tmp_path / "weather.csv")
+
+
+def test_irrigation_may_be_told_and_an_empty_cell_is_none(tmp_path):
+    path = write(
+        tmp_path, *days(1, 3, cells="5,15,2,20"), *days(2, cells="5,15,2,"), header=f"{HEADER},irrigation_mm"
+    )
+    daily, warnings = read_weather(path)
+    assert daily["irrigation_mm"].tolist() == [20.0, 0.0, 20.0]
+    assert warnings == ()
+    wrong = problems_of(write(tmp_path, *days(1, cells="5,15,2,-3"), header=f"{HEADER},irrigation_mm"))
+    assert "irrigation_mm" in wrong[0]
+    assert "-3" in wrong[0]

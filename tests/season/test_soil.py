@@ -5,8 +5,6 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from fieldmap.errors import InputError
 from fieldmap.season.scenarios import season_soil
@@ -15,8 +13,6 @@ from fieldmap.season.soil import (
     AnnualSine,
     damping_depth_m,
     extraterrestrial_radiation_mj_m2,
-    follow_water,
-    leached_share,
     reference_et_mm,
     temperature_from_air_c,
     temperature_from_sine_c,
@@ -92,65 +88,6 @@ def test_extraterrestrial_radiation_worked_example():
 def test_evapotranspiration_has_a_floor_and_a_polar_night():
     assert reference_et_mm(-40.0, -25.0, 10, 45.0) == 0.0
     assert reference_et_mm(-5.0, 5.0, 355, 75.0) == pytest.approx(0.0, abs=1e-12)
-
-
-def water(rain, et, *, irrigated=False, covered=None):
-    rain = np.atleast_2d(np.asarray(rain, dtype=float))
-    covered = np.zeros(rain.shape[1], dtype=bool) if covered is None else covered
-    return follow_water(rain, np.broadcast_to(et, rain.shape), irrigated=irrigated, covered=covered)
-
-
-def test_water_is_neither_made_nor_lost():
-    rng = np.random.default_rng(3)
-    rain, et = rng.exponential(4.0, (2, 60)), rng.uniform(0.0, 7.0, (2, 60))
-    moisture, drainage = water(rain, et)
-    held = np.concatenate([np.ones((2, 1)), moisture], axis=1) * SOIL.bucket_mm
-    dried = et * held[:, :-1] / SOIL.bucket_mm
-    assert held[:, 1:] == pytest.approx(held[:, :-1] - dried + rain - drainage)
-    assert ((moisture >= 0) & (moisture <= 1)).all()
-
-
-def test_without_drying_all_rain_on_full_soil_drains():
-    moisture, drainage = water([5.0, 0.0, 12.0], 0.0)
-    assert moisture == pytest.approx(1.0)
-    assert drainage[0] == pytest.approx([5.0, 0.0, 12.0])
-
-
-def test_irrigated_ground_stays_moist_and_the_topping_up_does_not_drain():
-    dry, _ = water(np.zeros(60), 6.0)
-    moist, drainage = water(np.zeros(60), 6.0, irrigated=True)
-    assert dry[0, -1] < 0.1
-    assert moist.min() == pytest.approx(SOIL.irrigated_moisture)
-    assert drainage.sum() == 0.0
-
-
-def test_under_a_tarp_it_neither_rains_nor_dries():
-    covered = np.arange(20) < 10
-    moisture, drainage = water(np.full(20, 8.0), 4.0, covered=covered)
-    assert moisture[0, :10] == pytest.approx(1.0)
-    assert drainage[0, :10].sum() == 0.0
-    assert drainage[0, 10:].sum() > 0.0
-
-
-@given(
-    st.lists(st.floats(0, 40), min_size=5, max_size=30),
-    st.integers(0, 29),
-    st.floats(0.1, 30),
-    st.floats(0, 9),
-)
-def test_more_rain_never_leaves_drier_soil(rain, day, more, et):
-    wetter = list(rain)
-    wetter[day % len(rain)] += more
-    (less, drained_less), (moister, drained_more) = water(rain, et), water(wetter, et)
-    assert (moister >= less - 1e-12).all()
-    assert (drained_more >= drained_less - 1e-9).all()
-
-
-def test_drainage_takes_nitrate_and_never_all_of_it():
-    share = leached_share(np.array([0.0, SOIL.water_at_capacity_mm, 1000.0]))
-    assert share[0] == 0.0
-    assert share[1] == pytest.approx(1 - np.exp(-1))
-    assert share[2] < 1.0
 
 
 # --- the season

@@ -17,6 +17,7 @@ from fieldmap.season.scenarios import DailySoil
 from fieldmap.season.split import split_season
 from fieldmap.season.timing import soil_test_is_due, split_by_season, time_supplemental
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_useful_day, uptake_share
+from fieldmap.season.water import root_zone
 
 ENDED, PLANTED, HARVESTED = dt.date(2026, 5, 4), dt.date(2026, 5, 24), dt.date(2026, 8, 14)
 DAYS = (HARVESTED - ENDED).days + 1
@@ -29,6 +30,7 @@ def crop(name):
 
 
 CORN = crop("sweet corn")
+ROOTS = root_zone("sweet corn")
 
 
 def release(*, temperature_c=18.0, drainage_mm=0.0, nitrogen_pct=3.6, days=DAYS + 30, scenarios=1):
@@ -38,6 +40,7 @@ def release(*, temperature_c=18.0, drainage_mm=0.0, nitrogen_pct=3.6, days=DAYS 
         np.broadcast_to(np.asarray(temperature_c, dtype=float), shape),
         np.ones(shape),
         np.broadcast_to(np.asarray(drainage_mm, dtype=float), shape),
+        np.zeros(shape),
         "record",
         None,
         ("zheng1993",),
@@ -53,6 +56,7 @@ def found(credit_kg_ha, need_kg_ha, *, of=None, planted=PLANTED, **more):
         CORN,
         planted=planted,
         harvested=HARVESTED,
+        roots=ROOTS,
         **more,
     )
 
@@ -135,7 +139,7 @@ def test_the_rapid_phase_holds_85_percent():
 def test_the_balance_closes(credit, need, on_hand, temperature_c, drainage_mm):
     of = release(temperature_c=temperature_c, drainage_mm=drainage_mm)
     result = found(credit, need, of=of, on_hand_kg_ha=on_hand)
-    split = split_season(of, planted=PLANTED, last_useful=HARVESTED)
+    split = split_season(of, planted=PLANTED, last_useful=HARVESTED, roots=ROOTS)
     grown = result.dates >= np.datetime64(PLANTED)
     supply = credit * split.useful.mean() if credit > 0 else credit * of.tied_up[0, DAYS - 1]
     assert result.uptake.sum() == pytest.approx(need)
@@ -148,7 +152,7 @@ def test_the_balance_closes(credit, need, on_hand, temperature_c, drainage_mm):
 
 def test_short_is_what_the_ledger_leaves_to_spread():
     of = release()
-    split = split_season(of, planted=PLANTED, last_useful=HARVESTED)
+    split = split_season(of, planted=PLANTED, last_useful=HARVESTED, roots=ROOTS)
     result = found(100.0, 224.0, of=of)
     assert result.short.sum() == pytest.approx(224.0 - 100.0 * float(split.useful[0]))
 

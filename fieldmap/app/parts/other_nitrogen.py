@@ -50,6 +50,6 @@ def ask_other(folder: Path, draft: Draft) -> None:
     file_line(folder, draft, ("weather", "file"), "Daily weather")
     replace_file(folder, "weather", "Daily weather: date, tmin_c, tmax_c, rain_mm (CSV)", TABLE_KINDS)
     by_file = bool(value_at(draft.told, ("weather", "file")))
-    ask_all(folder, draft, form.WEATHER[-1:] if by_file else form.WEATHER)
-    st.markdown("**Phosphorus and potassium**")
+    ask_all(folder, draft, form.WEATHER[-2:] if by_file else form.WEATHER)
+    st.markdown("**The soil**")
     ask_all(folder, draft, form.SOIL)

@@ -50,7 +50,7 @@ _SECTIONS = {
     SAMPLES: ("samples",),
     STAND: ("cover_crop", "credit"),
     CROP: ("crop",),
-    OTHER: ("other_credits", "sidedress_test", "soil_test", "weather"),
+    OTHER: ("other_credits", "sidedress_test", "soil", "soil_test", "weather"),
     SPREADER: ("spreader", "prices", "response", "strips", "thin_ground", "application"),
 }
 # Stands in for a machine that is not described yet; the field's average does not depend on it.

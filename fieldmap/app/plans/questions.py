@@ -162,6 +162,9 @@ CROP = (
     Question("crop", "bed_width", "Width of a bed", "", lambda told: told.get("need_per") == "bed"),
     Question("crop", "bed_spacing", "From bed to bed", "Middle to middle.",
              lambda told: told.get("need_per") == "bed"),
+    Question("crop", "on_bed_share", "Residue that ends up on the beds (0 to 1)", "What grew and what is "
+             "thrown there. What lies in the alleys serves the crop little.",
+             lambda told: told.get("need_per") == "bed" or "plastic_laid" in told, left_open="all of it"),
 )  # fmt: skip
 
 WEATHER = (
@@ -170,9 +173,16 @@ WEATHER = (
     Question("weather", "amplitude", "Half the swing from coldest to warmest", "A temperature difference."),
     Question("weather", "coldest", "Coldest day of the year", "Around 20 January in the north (common practice)."),
     Question("weather", "irrigated", "The field is irrigated", "Dry soil holds release back."),
+    Question("weather", "irrigated_by", "Irrigated by", "Drip wastes a tenth of its water, furrows a third (from "
+             "memory): what the crop does not use carries nitrate down. Sprinklers wet residue on the surface, drip "
+             "and furrows do not.", left_open="not known"),
 )  # fmt: skip
 
 SOIL = (
+    Question("soil", "texture", "Texture of the soil", "Sand holds a third of the water of a loam, and lets nitrate "
+             "go sooner.", left_open="loam"),
+    Question("soil", "drainage", "Drainage class", "Where the ground stays wet, some nitrate is lost as gas.",
+             left_open="not told: no loss as gas"),
     Question("soil_test", "phosphorus", "Phosphorus in the soil test", "Organic products bring phosphorus along: "
              "where it is high already, that is said.", left_open="not tested"),
     Question("soil_test", "potassium", "Potassium in the soil test", "As for phosphorus.", left_open="not tested"),
