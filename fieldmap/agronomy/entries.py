@@ -10,10 +10,9 @@ STAGES = {
     "grass": ("tillering", "jointing", "boot", "anthesis", "ripe"),
 }
 # A grass in a mixture whose stage is given for the legume only; from memory (grass_stage_with_legume).
-GRASS_STAGE_WITH_LEGUME = dict(
+_GRASS_WITH_LEGUME = dict(
     zip(STAGES["legume"], ("jointing", "boot", "anthesis", "anthesis", "ripe"), strict=True)
 )
-WEED_NITROGEN_PCT = 2.0  # weed_memory
 Range = tuple[float, float]
 
 
@@ -45,6 +44,10 @@ class CoverCropEntry:
     def stages(self) -> tuple[str, ...]:
         """The growth stages that serve this cover crop."""
         return STAGES["grass" if self.kind == "grass" else "legume"]
+
+    def stage_beside(self, stage: str) -> str:
+        """Its stage where the mixture's is given for the legume alone; empty where that says nothing of it."""
+        return stage if stage in self.stages else _GRASS_WITH_LEGUME.get(stage, "")
 
 
 @dataclass(frozen=True)
@@ -142,7 +145,7 @@ class Growth:
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure of the season's models, with its unit and source."""
+    """One figure of the season's models or of the limits, with its unit and source."""
 
     name: str
     value: float

@@ -1,4 +1,4 @@
-"""The agronomic tables: cover crops, vegetables, products, the season's figures, and the source of each number.
+"""The agronomic tables: cover crops, vegetables, products, the season's figures, the limits, and the source of each.
 
 Loaded once from the TOML files in this folder and checked as they load: an unknown source key, a number
 without a source or a name that stands twice is an error of ours, raised when the table is first used.
@@ -130,14 +130,28 @@ def growth_of(entry: CoverCropEntry) -> Growth:
 @functools.cache
 def season() -> dict[Model, tuple[Figure, ...]]:
     """The figures of the season's models: soil, release, uptake."""
-    found: dict[Model, tuple[Figure, ...]] = {}
-    for model, rows in table_rows("season").items():
-        figures = tuple(Figure(name, **row) for name, row in rows.items())
-        for figure in figures:
+    return _figures("season")  # type: ignore[return-value]
+
+
+@functools.cache
+def limits() -> dict[str, tuple[Figure, ...]]:
+    """What is refused, warned of and taken where nothing is told: figures by what they are of."""
+    return _figures("limits")
+
+
+def limits_of(group: str) -> dict[str, float]:
+    """The limits of one matter by name."""
+    return {figure.name: figure.value for figure in limits()[group]}
+
+
+def _figures(table: str) -> dict[str, tuple[Figure, ...]]:
+    found = {}
+    for group, rows in table_rows(table).items():
+        found[group] = tuple(Figure(name, **row) for name, row in rows.items())
+        for figure in found[group]:
             check_sources(
-                f"season.toml, {model}.{figure.name}", {"value": figure.value}, {"value": figure.source}
+                f"{table}.toml, {group}.{figure.name}", {"value": figure.value}, {"value": figure.source}
             )
-        found[model] = figures  # type: ignore[index]
     return found
 
 

@@ -9,7 +9,8 @@ from fieldmap.plan import keys as known_keys
 from fieldmap.read import columns
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
+    from typing import Any
 
 
 _Rows = tuple[tuple[str, ...], list[tuple[str, ...]]]
@@ -135,16 +136,24 @@ def _sources() -> _Rows:
 
 
 def _season() -> _Rows:
-    return ("Model", "Figure", "Value", "Unit", "Meaning", "Mark"), [
+    return _figures("Model", agronomy.season())
+
+
+def _limits() -> _Rows:
+    return _figures("Of", agronomy.limits())
+
+
+def _figures(heading: str, groups: Mapping[Any, tuple[Any, ...]]) -> _Rows:
+    return (heading, "Figure", "Value", "Unit", "Meaning", "Mark"), [
         (
-            model,
+            str(group),
             figure.name,
             f"{figure.value:g}",
             figure.unit,
             figure.meaning,
             agronomy.sources()[figure.source].mark,
         )
-        for model, figures in agronomy.season().items()
+        for group, figures in groups.items()
         for figure in figures
     ]
 
@@ -190,6 +199,7 @@ TABLE_ROWS = {
     "columns": _sample_columns,
     "growth": _growth,
     "season": _season,
+    "limits": _limits,
     "cover_crops": _cover_crops,
     "crops": _crops,
     "products": _products,

@@ -169,6 +169,6 @@ def _stages_beside(
 ) -> list[str]:
     """The stage of one species at each stage of the main one."""
     if together and entry.stages != tuple(names):
-        return [agronomy.GRASS_STAGE_WITH_LEGUME[name] for name in names]
+        return [entry.stage_beside(name) for name in names]
     shift = entry.stages.index(stage) - now
     return [entry.stages[min(max(k + shift, 0), len(entry.stages) - 1)] for k in range(len(names))]

@@ -232,8 +232,8 @@ class CoverCrop(Section):
         stage = stages[position] if len(stages) == len(self.species) else stages[0]
         if stage in entry.stages:
             return stage
-        if self.is_mixture and len(stages) == 1 and stage in agronomy.GRASS_STAGE_WITH_LEGUME:
-            return agronomy.GRASS_STAGE_WITH_LEGUME[stage]
+        if self.is_mixture and len(stages) == 1 and (beside := entry.stage_beside(stage)):
+            return beside
         raise WrongValueError(
             f'found stage "{stage}" for {entry.name}', f"one of {', '.join(entry.stages)} is expected"
         )
