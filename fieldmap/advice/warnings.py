@@ -120,7 +120,9 @@ def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field, pl
         return build_up_warnings(first.spread.along, first.application.product.name, plan)
     bringing = (one.application.product.name for one in applications if one.spread.along)
     along = nutrients_together(
-        [(one.spread.zone_map, one.application.product) for one in applications], field
+        [(one.spread.zone_map, one.application.product) for one in applications],
+        field,
+        [row for one in applications for row in one.spread.along],
     )
     return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), plan)
 

@@ -262,7 +262,11 @@ def _is_this_stand(crop: str, ended: dt.date, cover: CoverCrop) -> bool:
     """Whether a previous legume is the cover crop itself: its species, in the ground since the cover was sown."""
     entry = agronomy.find(crop, agronomy.cover_crops())
     since = cover.sown or cover.terminated - dt.timedelta(days=ONE_SEASON_D)
-    return entry is not None and entry.name in cover.species and ended > since
+    name = crop.strip().lower()  # "vetch" alone may be any of several, and so this one
+    same = (
+        entry.name in cover.species if entry else any(name in each.lower().split() for each in cover.species)
+    )
+    return same and ended > since
 
 
 def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:

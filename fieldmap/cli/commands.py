@@ -24,7 +24,7 @@ DEMO_OUT = "out"
 DATA_ONLY = "leave out the pages for people: report.pdf, card.pdf and map.html"
 WORKERS_MAX = 512
 TABLES = (
-    "columns", "cover_crops", "crops", "files", "growth", "keys", "limits", "products", "season",
+    "columns", "cover_crops", "crops", "dressings", "files", "growth", "keys", "limits", "products", "season",
     "sources",
 )  # fmt: skip
 

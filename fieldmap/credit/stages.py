@@ -118,7 +118,8 @@ def across_stages(
     stages, now
         Empty and 0 where the stage, or a mixture's make-up, is not known.
     """
-    if cover.stage is None or (cover.is_mixture and legume_share is None):
+    known = cover.table_nitrogen_pct is not None
+    if cover.stage is None or not known or (cover.is_mixture and legume_share is None):
         return (), 0
     weights = _species_shares(cover, legume_share)
     main = next((k for k, entry in enumerate(cover.entries) if entry.kind == "legume"), 0)

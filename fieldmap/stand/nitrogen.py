@@ -151,9 +151,11 @@ def _as_received(
 
 def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
     """The block's cover crop, with the sample's own species and stage where it has them."""
-    own = {key: text for key, text in (("species", species), ("stage", stage)) if text}
+    own: dict[str, str | None] = {key: text for key, text in (("species", species), ("stage", stage)) if text}
     if not own:
         return cover_crop
+    if species and agronomy.find(species, agronomy.cover_crops()) is not None:
+        own["kind"] = None  # the table knows it
     measured = ("tarped_d", "nitrogen_error_pct", "weed_nitrogen_pct")
     try:
         checked = CoverCrop.model_validate(
@@ -178,6 +180,13 @@ def _mixed_nitrogen_pct(
             "the nodules are few or white and no laboratory %N is given",
             "a legume without working nodules holds less nitrogen than the table says",
             "Have the residue analysed and give nitrogen",
+        )
+    unlisted = [entry.name for entry in cover_crop.entries if not entry.nitrogen_pct]
+    if unlisted:
+        raise _UnknownNitrogenError(
+            f"{unlisted[0]} is a species of your own and no laboratory %N is given",
+            "the table has no %N for it: nitrogen_pct of the sample or [cover_crop] nitrogen is expected",
+            "Have the residue analysed",
         )
     if cover_crop.table_nitrogen_pct is None:
         raise _UnknownNitrogenError(

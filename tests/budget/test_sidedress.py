@@ -113,7 +113,11 @@ def test_a_block_without_a_test_keeps_its_timing(result_of):
     ("extra", "edits", "words"),
     [
         (psnt("18 ppm", date="2026-05-10"), [], r"2026-05-10 is not from the season of sweet corn in field"),
-        (psnt("18 ppm"), [('"sweet corn"', '"pepper"')], r"no soil nitrate threshold for pepper; threshold"),
+        (
+            psnt("18 ppm"),
+            [('"sweet corn"', '"celeriac"')],
+            r"no soil nitrate threshold for celeriac; threshold",
+        ),
         (psnt("18 ppm", 'nitrate = "80 ppm"'), [], r"found nitrate_n and nitrate; nitrate_n or nitrate is"),
         (
             "\n[sidedress_test]\nsampled = 2026-06-20\n",
