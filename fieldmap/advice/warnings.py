@@ -16,7 +16,7 @@ from fieldmap.advice.machine import (
     response_warnings,
     strip_warnings,
 )
-from fieldmap.advice.season import season_warnings, tested_warnings, tied_up_warnings
+from fieldmap.advice.season import season_warnings, test_warnings, tested_warnings, tied_up_warnings
 from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,
@@ -54,6 +54,7 @@ def warnings_of(
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
         *late_test_warnings(plan, budget.sidedress),
+        *test_warnings(plan, stand, budget),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
         *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),

@@ -1,12 +1,12 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
+from fieldmap.season import uptake
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
 from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE
 from fieldmap.season.soil import water_use_mm
 from fieldmap.season.split import SeasonSplit
 from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
-from fieldmap.season.uptake import last_useful_day
 
 __all__ = [
     "RELEASE",
@@ -18,13 +18,13 @@ __all__ = [
     "Weeks",
     "balance",
     "follow_release",
-    "last_useful_day",
     "released_by",
     "short_from",
     "soil_test_is_due",
     "split_by_season",
     "time_supplemental",
     "timed",
+    "uptake",
     "water_use_mm",
     "weekly",
 ]

@@ -55,12 +55,12 @@ def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64
 
     Examples
     --------
-    Sweet corn takes up late: 13 % in the first third of its season, 34 % by the middle.
+    Sweet corn takes up late: 9 % in the first third of its season, 28 % by the middle.
 
     >>> from fieldmap import agronomy
     >>> corn = agronomy.find("sweet corn", agronomy.crops())
     >>> uptake_share([0.0, 1 / 3, 0.5, 1.0], corn).round(2).tolist()
-    [0.0, 0.13, 0.34, 1.0]
+    [0.0, 0.09, 0.28, 1.0]
     """
 
     def logistic(x: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -119,15 +119,64 @@ def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: Crop
 
     Examples
     --------
-    Sweet corn of 83 days starts its rapid growth, 15 % taken up, four weeks after planting.
+    Sweet corn of 83 days starts its rapid growth, 15 % taken up, five weeks after planting.
 
     >>> from fieldmap import agronomy
     >>> corn = agronomy.find("sweet corn", agronomy.crops())
     >>> date_of_share(0.15, dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
-    datetime.date(2026, 6, 22)
+    datetime.date(2026, 6, 26)
     """
     by_day = share_by_day(planted, harvested, crop)
     return planted + dt.timedelta(days=int(np.searchsorted(by_day, share - 1e-12)))
+
+
+_DRESSING = agronomy.limits_of("dressing")
+
+
+def last_dressing_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:
+    """The last sensible day to dress a crop with mineral nitrogen.
+
+    The earlier of 70 % of uptake and 21 days before harvest, or what the vegetable's own row says in days or as a
+    share of the season. Not for ammonium and organic products, which need time of their own before it.
+
+    Parameters
+    ----------
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, and its dressings where the table has them.
+
+    Returns
+    -------
+    datetime.date
+        Not before planting.
+
+    References
+    ----------
+    Common practice, no source (last_dressing_practice, dressing_practice); the curve as for `uptake_share`.
+
+    Examples
+    --------
+    Sweet corn of 82 days: before the tassel shows, 40 days before harvest. Lettuce: three weeks before.
+
+    >>> from fieldmap import agronomy
+    >>> corn, lettuce = (agronomy.find(name, agronomy.crops()) for name in ("sweet corn", "lettuce"))
+    >>> last_dressing_day(dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
+    datetime.date(2026, 7, 5)
+    >>> last_dressing_day(dt.date(2026, 5, 1), dt.date(2026, 7, 7), lettuce)
+    datetime.date(2026, 6, 16)
+    """
+    own = crop.dressing
+    before_d = _DRESSING["before_harvest_d"]
+    if own is not None and own.before_harvest_d is not None:
+        before_d = own.before_harvest_d
+    days = [
+        date_of_share(_DRESSING["last_uptake_share"], planted, harvested, crop),
+        harvested - dt.timedelta(days=before_d),
+    ]
+    if own is not None and own.season_share is not None:
+        days.append(planted + (harvested - planted) * own.season_share)
+    return max(planted, min(days))
 
 
 def last_useful_day(

@@ -327,7 +327,7 @@ def test_what_the_season_reckons_is_said_beside_shares_of_the_users_own(result_o
 
 
 def psnt(ppm, date="2026-06-20", extra=""):
-    return f'\n[sidedress_test]\nnitrate_n = "{ppm} ppm"\nsampled = {date}\n{extra}'
+    return f'\n[sidedress_test]\nnitrate_n = "{ppm} ppm"\nsampled = {date}\nrate = "steps"\n{extra}'
 
 
 CALLED = 120 * KG_HA_PER_LB_AC  # 18 ppm in sweet corn: Rutgers Univ., by way of Univ. of Delaware

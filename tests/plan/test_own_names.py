@@ -4,7 +4,7 @@ import pytest
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.plan.crop import Crop
-from fieldmap.season import last_useful_day
+from fieldmap.season.uptake import last_useful_day
 
 OWN = ('"hairy vetch"', '"kura clover"\nkind = "legume"')
 LABORATORY = ('stage = "bud"', 'nitrogen = "3.1 %"')
