@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fieldmap.actions.kinds import Dig, InTwo, SideDress, SoilTest, Spread, Starter, Why
 from fieldmap.actions.stand import same_crop
 from fieldmap.budget import ledger, other_credits, sidedress
-from fieldmap.season import UPTAKE, last_dressing_day, soil_test_is_due
+from fieldmap.season import soil_test_is_due, uptake
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 DAY = dt.timedelta(days=1)
 TIED_UP_KG_HA = 3.0  # less is not worth a word
-TEST_FROM_DAYS = 14  # after planting, after residue was worked in: the test is rising before (Heckman 2002)
 SPREAD_READS_DAYS = 21  # a test sooner after spreading reads what was spread
 
 
@@ -35,8 +34,8 @@ def spreading(
             if any(zone.product_kg_ha > 0 for zone in rows):
                 yield _spread(plan, budget, one, crop, blocks, rows, lines)
             elif rows and len(maps) == 1:
-                enough = UPTAKE.starter_enough_ppm
-                yield Starter(blocks, None, crop.planted, crop.name, UPTAKE.starter_kg_ha, enough)
+                enough = uptake.UPTAKE.starter_enough_ppm
+                yield Starter(blocks, None, crop.planted, crop.name, uptake.UPTAKE.starter_kg_ha, enough)
 
 
 def _spread(
@@ -107,7 +106,7 @@ def _two_serve(plan: Plan, season: BlockSeason, one: ApplicationMap) -> bool:
         and one.application.date is None
         and not one.application.product.organic
         and not covered
-        and late_kg_ha >= UPTAKE.least_pass_kg_ha
+        and late_kg_ha >= uptake.UPTAKE.least_pass_kg_ha
         and day > crop.planted
     )
 
@@ -151,7 +150,7 @@ def testing(plan: Plan, budget: Budget, maps: Sequence[ApplicationMap]) -> Itera
     for call in budget.sidedress:
         if not sidedress.following(call, days):
             crop = plan.crop_of(call.block)
-            last = last_dressing_day(crop.planted, crop.harvested, crop.entry)
+            last = uptake.last_dressing_day(crop.planted, crop.harvested, crop.entry)
             yield SideDress(
                 (call.block,), call.sampled, last, call.crop, call.rate_n_kg_ha, call.nitrate_n_ppm
             )
@@ -165,20 +164,19 @@ def _test(
     plan: Plan, budget: Budget, maps: Sequence[ApplicationMap], crop: Crop, blocks: tuple[str, ...]
 ) -> SoilTest | None:
     why = _why(budget, maps, blocks)
-    if why is None:
+    if why is None or not crop.entry.tested:
         return None
     own = [
         one.application.date or crop.planted
         for one in maps
         if any(zone.product_kg_ha > 0 for zone in one.spread.zone_map.rows if zone.block in blocks)
     ]
-    later = [day for day in own if day > crop.planted + TEST_FROM_DAYS * DAY]
+    later = [day for day in own if day > crop.planted]
     before = [day for day in own if day not in later]
-    ended = max(plan.cover_crop_of(block).terminated for block in blocks)
-    first = max(crop.planted, ended) + TEST_FROM_DAYS * DAY
+    windows = [sidedress.test_window(crop, plan.cover_crop_of(block)) for block in blocks]
+    first, last = max(first for first, _ in windows), min(last for _, last in windows)
     if before:
         first = max(first, max(before) + SPREAD_READS_DAYS * DAY)
-    last = last_dressing_day(crop.planted, crop.harvested, crop.entry)
     if later:
         last = min(last, min(later))
     if first > last:

@@ -197,7 +197,7 @@ def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tup
         share = min(removal / amount for amount, removal in over)
         found.append(
             f"{product} brings up to {rate_text(amount, plan.units)} of {name}, more than "
-            f"the {rate_text(removal, plan.units)} that the harvest takes away (from memory): it builds up. Within "
+            f"the {rate_text(removal, plan.units)} that the harvest takes away: it builds up. Within "
             f"removal, about {share * 100:.0f} % of the nitrogen could come from this product: look at the soil test."
         )
     return tuple(found)

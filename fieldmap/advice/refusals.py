@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
-from fieldmap.season import last_useful_day
+from fieldmap.season import uptake
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -157,7 +157,7 @@ def _applied_out_of_season(one: BlockSeason) -> Iterator[Problem]:
 
 def _expected_day(application: ApplicationSection, date: dt.date, crop: Crop) -> str:
     """The days on which the crop can use an application; empty where its own is one of them."""
-    useful = last_useful_day(crop.planted, crop.harvested, crop.entry)
+    useful = uptake.last_useful_day(crop.planted, crop.harvested, crop.entry)
     if date > useful:
         return f"a day up to {useful} is expected, when 95 % of what it takes up is in"
     if (crop.planted - date).days > EARLIEST_DAYS:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from fieldmap.budget import ledger, sidedress
-from fieldmap.season import RELEASE, soil_test_is_due
+from fieldmap.season import RELEASE, soil_test_is_due, uptake
 from fieldmap.units import rate_text, temperature_text, water_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import BlockSeason
+    from fieldmap.budget import BlockSeason, Budget
     from fieldmap.field import Field
     from fieldmap.plan import Plan
     from fieldmap.season import Course
+    from fieldmap.stand import Stand
     from fieldmap.units import UnitSystem
 
 
@@ -162,9 +165,90 @@ def call_text(call: sidedress.SidedressCall, units: UnitSystem) -> str:
         basis = f"rate table, ground {'with' if call.manured else 'without'} manure"
     elif call.nitrate_n_ppm >= call.threshold_ppm:
         basis = f"the threshold is {call.threshold_ppm:g} ppm"
+    elif call.scheme == "steps":
+        basis = f"steps of humid, rain-fed ground below the threshold of {call.threshold_ppm:g} ppm"
     else:
-        basis = f"enough to bring the top foot to the threshold of {call.threshold_ppm:g} ppm"
+        basis = f"enough to bring the top 30 cm to the threshold of {call.threshold_ppm:g} ppm"
     return (
-        f"{call.block} ({call.crop}): the test of {call.sampled} found {call.nitrate_n_ppm:g} ppm nitrate-N: "
-        f"side-dress {amount} ({basis})."
+        f"{call.block} ({call.crop}): the test of {call.sampled} found {call.nitrate_n_ppm:.3g} ppm nitrate-N: "
+        f"side-dress {amount}, good to {rate_text(call.error_kg_ha, units)} either way ({basis})."
     )
+
+
+def test_warnings(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
+    """What speaks against a nitrate test: water that drained, what was spread, poor residue, what was assumed."""
+    found: list[str] = []
+    of_block = {block.name: number for number, block in enumerate(stand.field.blocks)}
+    for call in budget.sidedress:
+        number = of_block[call.block]
+        course = budget.courses[number]
+        cells = stand.field.block_index == number
+        found += _spread_before(call, plan)
+        found += [] if course is None else _drained(call, course, plan)
+        found += _poor_residue(call, plan, float(np.nanmean(stand.nitrogen_pct.mean[cells])))
+        if call.assumed and call.rate_n_kg_ha > 0:
+            found.append(
+                f"The plan does not say whether {call.block} is irrigated, so the test of {call.sampled} is followed "
+                f"by {'the rate table of humid ground' if call.scheme == 'rate table' else 'filling the soil up'}: "
+                'give [weather] irrigated, or rate = "fill up" or "steps" in [sidedress_test].'
+            )
+    if any(call.strip for call in budget.sidedress):
+        found.append(
+            "A nitrate strip is good to 20 % (from memory): send one sample in three to a laboratory too, and see "
+            "how far the strips are off."
+        )
+    return tuple(dict.fromkeys(found))
+
+
+def _spread_before(call: sidedress.SidedressCall, plan: Plan) -> list[str]:
+    """Nitrogen, compost or manure that was spread shortly before the test, as the plan tells it."""
+    days = [(one.date, "nitrogen") for one in plan.application if one.date is not None]
+    days += [
+        (one.applied, one.source)
+        for one in plan.other_credits
+        if one.applied is not None and one.block in (None, call.block)
+    ]
+    within = [
+        (day, what) for day, what in days if 0 <= (call.sampled - day).days <= sidedress.TEST["disturbed_d"]
+    ]
+    return [
+        f"The test of {call.sampled} in {call.block} comes {(call.sampled - day).days} days after {what} was spread "
+        f"on {day}: within three weeks it reads what lies in clods and bands (published). Sample again later, away "
+        "from bands."
+        for day, what in within
+    ]
+
+
+def _drained(call: sidedress.SidedressCall, course: Course, plan: Plan) -> list[str]:
+    """Drainage from the test to the dressing that follows it, as far as the weather is recorded."""
+    if course.soil.basis == "sine":
+        return []
+    crop = plan.crop_of(call.block)
+    dressed = [one.date for one in plan.application if one.date and one.date >= call.sampled]
+    last = min([*dressed, uptake.last_dressing_day(crop.planted, crop.harvested, crop.entry)])
+    last = min(last, course.soil.recorded_to or last)
+    days = (course.soil.dates > np.datetime64(call.sampled, "D")) & (
+        course.soil.dates <= np.datetime64(last, "D")
+    )
+    drained_mm = float(course.soil.drainage_mm.mean(axis=0)[days].sum())
+    if drained_mm <= sidedress.TEST["drained_mm"]:
+        return []
+    drained, most = (water_text(each, plan.units) for each in (drained_mm, sidedress.TEST["drained_mm"]))
+    text = (
+        f"Some {drained} drained in {call.block} from the test of {call.sampled} to {last}: after more than {most} "
+        "it no longer holds (common practice, no source). Sample again."
+    )
+    return [text]
+
+
+def _poor_residue(call: sidedress.SidedressCall, plan: Plan, nitrogen_pct: float) -> list[str]:
+    cover = plan.cover_crop_of(call.block)
+    days = (call.sampled - cover.terminated).days
+    poor = nitrogen_pct < sidedress.TEST["poor_residue_pct"] and cover.placement != "surface"
+    if not poor or days >= sidedress.TEST["disturbed_d"]:
+        return []
+    text = (
+        f"The residue in {call.block} has {nitrogen_pct:.1f} %N and was incorporated {days} days before the test of "
+        f"{call.sampled}: it still ties nitrogen up that comes back later (common practice, no source). Sample again."
+    )
+    return [text]

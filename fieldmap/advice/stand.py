@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from fieldmap.actions import GROWTH_DAYS, SEEDLING_DAYS
 from fieldmap.advice.refusals import season_of_blocks
+from fieldmap.budget import soil_index
 from fieldmap.credit import CREDIT, Wetting, surface_factor, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
-from fieldmap.units import rate_text, temperature_text
+from fieldmap.units import length_text, rate_text, temperature_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -217,6 +218,22 @@ def _guide_rate_counts_the_soil(one: BlockSeason) -> str:
     )
 
 
+def _by_soil_index(one: BlockSeason) -> str:
+    """A second opinion on need and soil nitrate together, where a soil was sampled before planting."""
+    units = one.plan.units
+    for other in one.plan.other_credits:
+        found = soil_index.rate_by_index(one.crop, other) if other.block in (None, one.block) else None
+        if found is not None and other.kind.is_soil_test and one.crop.need_is == "guide rate":
+            depth = length_text(found.depth_m, units)
+            return (
+                f"The soil test of {one.block} comes to {rate_text(found.mineral_n_kg_ha, units)} of nitrogen in "
+                f"{depth}, index {found.index}, for which RB209 gives {one.crop.name} "
+                f"{rate_text(found.rate_n_kg_ha, units)} in all (published), cover crop and manure not counted: "
+                "compare it with your need."
+            )
+    return ""
+
+
 def _tilled_in_before_seedlings(one: BlockSeason) -> str:
     days = _days_to_planting(one)
     if one.cover.placement != "incorporated" or not 0 <= days < SEEDLING_DAYS:
@@ -246,6 +263,7 @@ _RULES = (
     _alleys_count,
     _ended_early,
     _guide_rate_counts_the_soil,
+    _by_soil_index,
     _tilled_in_before_seedlings,
     _planted_before_the_end,
 )

@@ -16,7 +16,7 @@ from fieldmap.advice.machine import (
     response_warnings,
     strip_warnings,
 )
-from fieldmap.advice.season import season_warnings, tested_warnings, tied_up_warnings
+from fieldmap.advice.season import season_warnings, test_warnings, tested_warnings, tied_up_warnings
 from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,
@@ -57,6 +57,7 @@ def warnings_of(
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
         *late_test_warnings(plan, budget.sidedress),
+        *test_warnings(plan, stand, budget),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
         *placement_warnings(budget.rules, budget.courses, stand.field),
@@ -124,7 +125,9 @@ def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field, pl
         return build_up_warnings(first.spread.along, first.application.product.name, plan)
     bringing = (one.application.product.name for one in applications if one.spread.along)
     along = nutrients_together(
-        [(one.spread.zone_map, one.application.product) for one in applications], field
+        [(one.spread.zone_map, one.application.product) for one in applications],
+        field,
+        [row for one in applications for row in one.spread.along],
     )
     return build_up_warnings(along, " and ".join(dict.fromkeys(bringing)), plan)
 

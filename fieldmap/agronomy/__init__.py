@@ -1,9 +1,7 @@
-"""The agronomic tables: cover crops, crops, products, the ground and the season's figures, each with its source."""
+"""The agronomic tables: cover crops, crops, products, ground, season and limits, each figure with its source."""
 
 from fieldmap.agronomy.entries import (
-    GRASS_STAGE_WITH_LEGUME,
     STAGES,
-    WEED_NITROGEN_PCT,
     CoverCropEntry,
     CropEntry,
     Product,
@@ -15,15 +13,15 @@ from fieldmap.agronomy.tables import (
     cover_crops,
     crops,
     growth_of,
+    limits,
+    limits_of,
     products,
     season,
     season_values,
 )
 
 __all__ = [
-    "GRASS_STAGE_WITH_LEGUME",
     "STAGES",
-    "WEED_NITROGEN_PCT",
     "CoverCropEntry",
     "CropEntry",
     "Mark",
@@ -33,6 +31,8 @@ __all__ = [
     "find",
     "ground",
     "growth_of",
+    "limits",
+    "limits_of",
     "nearest",
     "products",
     "season",

@@ -5,12 +5,15 @@ from __future__ import annotations
 import difflib
 from typing import TYPE_CHECKING
 
-from fieldmap.agronomy.entries import Product
-from fieldmap.agronomy.sources import sources, weakest_mark
+from fieldmap.agronomy.entries import CoverCropEntry, CropEntry, Product
+from fieldmap.agronomy.sources import sources, table_rows, weakest_mark
 
 if TYPE_CHECKING:
-    from fieldmap.agronomy.entries import CoverCropEntry, CropEntry, Entry
+    from fieldmap.agronomy.entries import Entry
     from fieldmap.agronomy.sources import Mark
+
+
+_TABLES: dict[type, str] = {CoverCropEntry: "cover_crops", CropEntry: "crops", Product: "products"}
 
 
 def known_names(entry: CoverCropEntry | CropEntry | Product) -> tuple[str, ...]:
@@ -25,13 +28,27 @@ def find(name: str, entries: tuple[Entry, ...]) -> Entry | None:
 
 
 def nearest(name: str, entries: tuple[Entry, ...]) -> str:
-    """What to say of a name that is not in a table: the nearest known one, and all of them."""
+    """What to say of a name that is not in a table: those it fits, or the nearest."""
+    wanted = name.strip().lower()
+    table = _TABLES[type(entries[0])]
+    told = next((row["says"] for row in table_rows(table).get("asked", ()) if wanted in row["names"]), "")
+    if told:
+        return str(told)
+    fits = [entry.name for entry in entries if any(wanted in known.split() for known in known_names(entry))]
+    if len(fits) > 1:
+        return f"it fits several: {_either(fits)} is expected"
     known = {alias: entry.name for entry in entries for alias in known_names(entry)}
-    close = difflib.get_close_matches(name.strip().lower(), known, n=1)
-    listed = ", ".join(entry.name for entry in entries)
-    return (
-        f'the nearest known is "{known[close[0]]}" ' if close else "one of the table is expected "
-    ) + f"({listed})"
+    close = fits or [known[each] for each in difflib.get_close_matches(wanted, known, n=3)]
+    all_of = f"fieldmap tables {table} lists all {len(entries)}"
+    if not close:
+        return f"a name of the table is expected ({all_of})"
+    return f"the nearest known is {_either(list(dict.fromkeys(close)))} ({all_of})"
+
+
+def _either(names: list[str]) -> str:
+    """``"a"``, ``"a" or "b"``, ``"a", "b" or "c"``."""
+    *others, last = (f'"{name}"' for name in names)
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def mark_of(entry: CoverCropEntry | CropEntry | Product, figure: str) -> Mark:

@@ -26,7 +26,10 @@ class Source:
 
 
 # Statements that are not numbers and yet need someone to answer for them.
-_STATED = {"inoculant", "winter_killed", "leafy", "organic_rules"}
+_STATED = {
+    "inoculant", "winter_killed", "leafy", "organic_rules", "started", "tested", "curve_like", "dressings",
+    "last_dressing",
+}  # fmt: skip
 
 
 def table_rows(name: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The agronomic tables: cover crops, vegetables, products, the season's figures, and the source of each number.
+"""The agronomic tables: cover crops, vegetables, products, the season's figures, the limits, and the source of each.
 
 Loaded once from the TOML files in this folder and checked as they load: an unknown source key, a number
 without a source or a name that stands twice is an error of ours, raised when the table is first used.
@@ -14,10 +14,14 @@ from fieldmap.agronomy.entries import (
     STAGES,
     CoverCropEntry,
     CropEntry,
+    Curve,
+    Dilution,
+    Dressing,
     Figure,
     Growth,
     GuideRate,
     Product,
+    Uptake,
 )
 from fieldmap.agronomy.lookup import known_names
 from fieldmap.agronomy.sources import check_sources, table_rows
@@ -27,25 +31,28 @@ if TYPE_CHECKING:
 
     from fieldmap.agronomy.entries import Entry, Model
 
+_STARTS = ("seeded", "transplanted")
+
 
 def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
     """Every row of a table as an entry, its numbers checked for a source."""
     known = {each.name for each in fields(kind)}
     entries = []
-    for row in table_rows(f"{table}s")[table]:
+    rows = table_rows(f"{table}s")[table]
+    for row in rows:
         where = f"{table}s.toml, {row.get('name', 'a row without a name')}"
-        source_of = row.pop("sources", {})
-        if row.keys() - known:
-            raise ValueError(f"{where}: unknown {sorted(row.keys() - known)}")
+        source_of = dict(row.pop("sources", {}))
+        if row.keys() - known - {"curve_like"}:
+            raise ValueError(f"{where}: unknown {sorted(row.keys() - known - {'curve_like'})}")
         check_sources(where, row, source_of)
         values: dict[str, Any] = {
             key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
         }
         if kind is Product:
             values["sources"] = tuple(dict.fromkeys(source_of.values()))
-        if kind is CropEntry:
-            values["guide_rates"] = tuple(_guide_rate(where, rate) for rate in row.get("guide_rates", ()))
         try:
+            if kind is CropEntry:
+                values = _crop_values(where, values, source_of, rows)
             entries.append(kind(**values, source_of=source_of))
         except TypeError as error:
             raise ValueError(f"{where}: {error}") from None
@@ -54,6 +61,56 @@ def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
     if twice:
         raise ValueError(f"{table}s.toml: {', '.join(twice)} stands twice")
     return tuple(entries)
+
+
+def _crop_values(
+    where: str, row: dict[str, Any], source_of: dict[str, str], rows: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """A vegetable's row with its guide rates, uptakes and curves as what they are; adds the sources of its curve."""
+    values = {key: value for key, value in row.items() if key != "curve_like"}
+    values["guide_rates"] = tuple(_guide_rate(where, rate) for rate in row.get("guide_rates", ()))
+    values["uptake"] = tuple(_uptake(where, one) for one in row.get("uptake", ()))
+    if "dilution" in row:
+        values["dilution"] = Dilution(**row["dilution"])
+    if "curve_like" in row:
+        like: dict[str, Any] = next((one for one in rows if one["name"] == row["curve_like"]), {})
+        curves = {start: like[start][:2] for start in _STARTS if start in like}
+        values["started"] = like.get("started", next(iter(curves), ""))
+        source_of.update(dict.fromkeys(curves, source_of["curve_like"]))
+    else:
+        curves = {start: row[start] for start in _STARTS if start in row}
+        values["started"] = row.get("started", next(iter(curves), ""))
+    if values["started"] not in curves:
+        raise ValueError(f"{where}: an uptake curve, seeded or transplanted, is expected")
+    values |= {start: Curve(*curve) for start, curve in curves.items()}
+    usual = values[values["started"]]
+    values["half_uptake_share"], values["uptake_steepness"] = usual.half_uptake_share, usual.steepness
+    for name in ("half_uptake_share", "uptake_steepness"):
+        source_of[name] = source_of[values["started"]]
+    values["dressing"] = next((one for one in dressings() if row["name"] in one.crops), None)
+    return values
+
+
+def _uptake(where: str, row: dict[str, Any]) -> Uptake:
+    uptake = Uptake(**row)
+    check_sources(where, {"n_kg_ha": uptake.n_kg_ha}, {"n_kg_ha": uptake.source})
+    return uptake
+
+
+@functools.cache
+def dressings() -> tuple[Dressing, ...]:
+    """When nitrogen goes out, by groups of vegetables."""
+    found = []
+    for row in table_rows("dressings")["dressing"]:
+        where, source_of = f"dressings.toml, {row['name']}", row.pop("sources", {})
+        check_sources(
+            where, {key: value for key, value in row.items() if key not in ("name", "crops")}, source_of
+        )
+        values: dict[str, Any] = {
+            key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
+        }
+        found.append(Dressing(**values, source_of=source_of))
+    return tuple(found)
 
 
 def _guide_rate(where: str, row: dict[str, Any]) -> GuideRate:
@@ -93,8 +150,9 @@ def crops() -> tuple[CropEntry, ...]:
     for entry in entries:
         where = f"crops.toml, {entry.name}"
         _check_share(where, "half_uptake_share", entry.half_uptake_share)
-        if not entry.guide_rates:
-            raise ValueError(f"{where}: no guide rate")
+        strangers = {name for one in dressings() for name in one.crops} - {one.name for one in entries}
+        if strangers:
+            raise ValueError(f"dressings.toml: {sorted(strangers)} are not in crops.toml")
     return entries
 
 
@@ -130,14 +188,28 @@ def growth_of(entry: CoverCropEntry) -> Growth:
 @functools.cache
 def season() -> dict[Model, tuple[Figure, ...]]:
     """The figures of the season's models: soil, release, uptake."""
-    found: dict[Model, tuple[Figure, ...]] = {}
-    for model, rows in table_rows("season").items():
-        figures = tuple(Figure(name, **row) for name, row in rows.items())
-        for figure in figures:
+    return _figures("season")  # type: ignore[return-value]
+
+
+@functools.cache
+def limits() -> dict[str, tuple[Figure, ...]]:
+    """What is refused, warned of and taken where nothing is told: figures by what they are of."""
+    return _figures("limits")
+
+
+def limits_of(group: str) -> dict[str, float]:
+    """The limits of one matter by name."""
+    return {figure.name: figure.value for figure in limits()[group]}
+
+
+def _figures(table: str) -> dict[str, tuple[Figure, ...]]:
+    found = {}
+    for group, rows in table_rows(table).items():
+        found[group] = tuple(Figure(name, **row) for name, row in rows.items())
+        for figure in found[group]:
             check_sources(
-                f"season.toml, {model}.{figure.name}", {"value": figure.value}, {"value": figure.source}
+                f"{table}.toml, {group}.{figure.name}", {"value": figure.value}, {"value": figure.source}
             )
-        found[model] = figures  # type: ignore[index]
     return found
 
 

@@ -182,7 +182,9 @@ def _of_season(season: BlockSeason, dates: Sequence[dt.date]) -> Floats:
     whole = season.supplemental_kg_ha
     if whole <= 0:
         return np.array([0.0, 1.0, *(0.0 for _ in dates[2:])])
-    return np.array(split_by_season(season.balance, whole, dates)) / whole
+    return (
+        np.array(split_by_season(season.balance, whole, dates, least_share=season.least_first_share)) / whole
+    )
 
 
 def products_of(applications: Sequence[Application]) -> tuple[agronomy.Product, ...]:

@@ -27,6 +27,7 @@ class BlockNeed:
     fertiliser already. Where the plan has several applications the rest is of one of them: `given_n_kg_ha` is what
     earlier ones spread (a number, or a raster of the field), `share` the share of what is still missing then that
     this one spreads, and `tested_n_kg_ha` what a nitrate test calls for in place of what need and credits leave.
+    `removal_*` is what the harvest takes with it, None where not known.
     """
 
     block: str
@@ -37,6 +38,8 @@ class BlockNeed:
     share: float = 1.0
     given_n_kg_ha: float | NDArray[np.float64] = 0.0
     tested_n_kg_ha: float | None = None
+    removal_p2o5_kg_ha: float | None = None
+    removal_k2o_kg_ha: float | None = None
 
     @property
     def credit_per_n(self) -> float:
@@ -54,7 +57,16 @@ class BlockNeed:
 def block_need(crop: Crop, block: str, credits: tuple[Credit, ...]) -> BlockNeed:  # noqa: A002
     """Need of the crop of a block, and its other credits."""
     recovery = crop.recovery if crop.need_is == "crop uptake" and crop.recovery is not None else 1.0
-    return BlockNeed(block, crop.name, crop.need_field_kg_ha, credits, recovery)
+    p2o5, k2o = (crop.entry.removal_kg_ha(nutrient, crop.yield_t_ha) for nutrient in ("p2o5", "k2o"))
+    return BlockNeed(
+        block,
+        crop.name,
+        crop.need_field_kg_ha,
+        credits,
+        recovery,
+        removal_p2o5_kg_ha=p2o5,
+        removal_k2o_kg_ha=k2o,
+    )
 
 
 def missing_kg_ha(

@@ -203,9 +203,15 @@ def _credit(one: OtherCredit, setting: Setting) -> Credit:
     return RECKONED[one.source](one, setting)
 
 
+def measured_nitrate_kg_ha(one: OtherCredit) -> float | None:
+    """Nitrate-N of the layer of soil that a credit's test sampled; None where the plan has none."""
+    if one.depth_m is None or (one.nitrate_n_ppm is None and one.nitrate_ppm is None):
+        return None
+    return soil_nitrate_kg_ha(_nitrate_n(one), one.depth_m, one.bulk_density_kg_m3 or BULK_DENSITY_KG_M3)
+
+
 def _from_soil_nitrate(one: OtherCredit, setting: Setting) -> Credit:
-    density = one.bulk_density_kg_m3 or BULK_DENSITY_KG_M3
-    kg_ha = soil_nitrate_kg_ha(_nitrate_n(one), one.depth_m or 0.0, density)
+    kg_ha = measured_nitrate_kg_ha(one) or 0.0
     return Credit(one.source, kg_ha, ("your_value", "soil_nitrate"), _test_notes(one, setting.cover))
 
 
@@ -262,7 +268,11 @@ def _is_this_stand(crop: str, ended: dt.date, cover: CoverCrop) -> bool:
     """Whether a previous legume is the cover crop itself: its species, in the ground since the cover was sown."""
     entry = agronomy.find(crop, agronomy.cover_crops())
     since = cover.sown or cover.terminated - dt.timedelta(days=ONE_SEASON_D)
-    return entry is not None and entry.name in cover.species and ended > since
+    name = crop.strip().lower()  # "vetch" alone may be any of several, and so this one
+    same = (
+        entry.name in cover.species if entry else any(name in each.lower().split() for each in cover.species)
+    )
+    return same and ended > since
 
 
 def _refuse_wrong(own: list[OtherCredit], crop: Crop, cover: CoverCrop) -> None:

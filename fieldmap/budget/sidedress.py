@@ -6,31 +6,39 @@ and manure are all in it. Nothing is subtracted from what it calls for.
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fieldmap import agronomy
+from fieldmap.budget.nitrate_strip import STRIP, strip_nitrate_n_mg_kg
 from fieldmap.budget.other_credits import BULK_DENSITY_KG_M3, NITRATE_TO_N, soil_nitrate_kg_ha
 from fieldmap.errors import InputError, Problem
-from fieldmap.units import KG_HA_PER_LB_AC, M_PER_FOOT
+from fieldmap.season import uptake
+from fieldmap.units import KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
-    import datetime as dt
     from collections.abc import Sequence
 
     from fieldmap.field import Field
-    from fieldmap.plan import Crop, OtherCredit, SidedressTest
+    from fieldmap.plan import CoverCrop, Crop, Plan, SidedressTest
 
 
-DEPTH_M = M_PER_FOOT  # the tests behind the thresholds sample the top foot
+TEST = agronomy.limits_of("nitrate_test")
+_MARKS = {figure.name: figure.source for figure in agronomy.limits()["nitrate_test"]}
+FILL_UP_KG_HA = soil_nitrate_kg_ha(1.0, TEST["depth_m"], BULK_DENSITY_KG_M3)  # for each mg/kg, 3.9
+Scheme = Literal["fill up", "steps", "rate table"]
 
 
 @dataclass(frozen=True)
 class SidedressCall:
     """What a block's test calls for at the side-dressing: nitrogen, kg/ha, with its sources.
 
-    `threshold_ppm` is the nitrate-N above which nothing is side-dressed; None where the rate is from a rate table,
-    for ground with manure or without (`manured`).
+    `threshold_ppm` is the nitrate-N from which nothing is side-dressed; None where the rate is from a rate table,
+    for ground with manure or without (`manured`). `scheme` is how the rate follows, `assumed` that the plan leaves
+    open whether the ground is irrigated, which decides it; `error_kg_ha` how far it may be off, `strip` that a strip
+    was read.
     """
 
     block: str
@@ -41,6 +49,10 @@ class SidedressCall:
     rate_n_kg_ha: float
     manured: bool
     sources: tuple[str, ...]
+    scheme: Scheme
+    assumed: bool
+    error_kg_ha: float
+    strip: bool
 
     @property
     def mark(self) -> agronomy.Mark:
@@ -53,40 +65,53 @@ def following(call: SidedressCall, days: Sequence[dt.date | None]) -> tuple[int,
     return tuple(k for k, day in enumerate(days) if day is not None and day >= call.sampled)
 
 
-def sidedress_calls(
-    tests: Sequence[SidedressTest],
-    crops: Sequence[Crop],
-    field: Field,
-    *,
-    credits: Sequence[OtherCredit],  # noqa: A002
-) -> tuple[SidedressCall, ...]:
-    """What tests call for in each block they are of; a block's own test stands before a general one.
+def test_window(crop: Crop, cover: CoverCrop) -> tuple[dt.date, dt.date]:
+    """The first and the last day on which a nitrate test of the standing crop counts.
+
+    Not for a test before planting, which is another credit.
 
     Parameters
     ----------
-    tests
-        The plan's nitrate tests.
-    crops
-        In the order of the field's blocks.
-    credits
-        Other credits: ground with manure has a rate table of its own.
+    crop
+        Planting, harvest and vegetable.
+    cover
+        Its end and where its residue lies: nitrate rises for two weeks after residue was incorporated.
+
+    Returns
+    -------
+    first, last
+        The last is before the first where the crop is too short for a test.
+
+    References
+    ----------
+    14 days after transplanting of cole crops: Heckman et al. 2002 (psnt_cabbage); all else common practice, no source
+    (psnt_window); the last day is that of the last sensible dressing (dressing_practice).
+    """
+    entry = crop.entry
+    after_d = TEST["from_d"] if entry.sidedress_from_d is None else entry.sidedress_from_d
+    first = crop.planted + dt.timedelta(days=after_d)
+    if cover.placement != "surface":
+        first = max(first, cover.terminated + dt.timedelta(days=TEST["after_residue_d"]))
+    return first, uptake.last_dressing_day(crop.planted, crop.harvested, entry)
+
+
+def sidedress_calls(plan: Plan, field: Field) -> tuple[SidedressCall, ...]:
+    """What the plan's tests call for in each block; a block's own test stands before a general one.
 
     Raises
     ------
     InputError
-        For a test outside the crop's season, and for a crop without threshold in the table and in the plan.
+        For a test on a day on which it does not count, and for a crop of which such tests are not used.
     """
     calls: list[SidedressCall] = []
     problems: list[Problem] = []
-    for block, crop in zip(field.blocks, crops, strict=True):
-        own = [test for test in tests if test.block == block.name]
-        of_block = own or [test for test in tests if test.block is None]
+    for block in field.blocks:
+        own = [test for test in plan.sidedress_test if test.block == block.name]
+        of_block = own or [test for test in plan.sidedress_test if test.block is None]
         if not of_block:
             continue
-        test = max(of_block, key=lambda one: one.sampled)
-        manured = any(one.kind.is_manure and one.block in (None, block.name) for one in credits)
         try:
-            calls.append(_call(test, crop, block.name, manured=manured))
+            calls.append(_call(max(of_block, key=lambda one: one.sampled), plan, block.name))
         except InputError as error:
             problems += error.problems
     if problems:
@@ -94,7 +119,45 @@ def sidedress_calls(
     return tuple(calls)
 
 
-def _call(test: SidedressTest, crop: Crop, block: str, *, manured: bool) -> SidedressCall:
+def _call(test: SidedressTest, plan: Plan, block: str) -> SidedressCall:
+    crop = plan.crop_of(block)
+    _refuse_day(test, crop, plan.cover_crop_of(block), block)
+    nitrate_n_ppm, read = _nitrate_n(test)
+    manured = any(one.kind.is_manure and one.block in (None, block) for one in plan.other_credits)
+    entry = crop.entry
+    threshold_ppm, threshold_key = _threshold(test, entry)
+    scheme, assumed = _scheme(test, plan, entry)
+    by_table = entry.sidedress_rate_lb_ac(nitrate_n_ppm, manured=manured)
+    keys: tuple[str, ...] = (threshold_key,)
+    per_ppm = FILL_UP_KG_HA if scheme == "fill up" else TEST["step_kg_ha"]
+    if scheme == "rate table" and by_table is not None:
+        rate, threshold, keys = by_table * KG_HA_PER_LB_AC, None, (entry.source_of["sidedress_rates"],)
+    else:
+        missing_ppm, threshold = max(0.0, threshold_ppm - nitrate_n_ppm), threshold_ppm
+        rate = missing_ppm * per_ppm
+        if rate > 0 and scheme == "fill up":
+            keys = (threshold_key, "psnt_general", "soil_nitrate")
+        elif rate > 0:
+            rate, keys = min(rate, TEST["step_most_kg_ha"]), (threshold_key, "psnt_steps")
+    misread_ppm = STRIP["error"] * nitrate_n_ppm if test.strip_ppm is not None else 0.0
+    return SidedressCall(
+        block=block,
+        crop=crop.name,
+        sampled=test.sampled,
+        nitrate_n_ppm=nitrate_n_ppm,
+        threshold_ppm=threshold,
+        rate_n_kg_ha=rate,
+        manured=manured,
+        sources=("your_value", *read, *keys),
+        scheme=scheme,
+        assumed=assumed,
+        error_kg_ha=math.hypot(TEST["error_kg_ha"], misread_ppm * per_ppm),
+        strip=test.strip_ppm is not None,
+    )
+
+
+def _refuse_day(test: SidedressTest, crop: Crop, cover: CoverCrop, block: str) -> None:
+    """A test before planting, too early for what the soil will give, or too late to be of use."""
     if not crop.planted <= test.sampled <= crop.harvested:
         raise _refused(
             f"the test of {test.sampled} is not from the season of {crop.name} in {block}, {crop.planted} to "
@@ -102,49 +165,68 @@ def _call(test: SidedressTest, crop: Crop, block: str, *, manured: bool) -> Side
             'a test of the standing crop is expected; an earlier one is [[other_credits]] source = "soil nitrate"',
             "Correct the date, or give the test its block",
         )
-    nitrate_n_ppm = test.nitrate_n_ppm
-    if nitrate_n_ppm is None:
-        nitrate_n_ppm = NITRATE_TO_N * (test.nitrate_ppm or 0.0)
-    rate_kg_ha, threshold_ppm, keys = _rate(test, crop.name, nitrate_n_ppm, manured=manured)
-    return SidedressCall(
-        block,
-        crop.name,
-        test.sampled,
-        nitrate_n_ppm,
-        threshold_ppm,
-        rate_kg_ha,
-        manured,
-        ("your_value", *keys),
+    first, last = test_window(crop, cover)
+    if first <= test.sampled <= last:
+        return
+    after_d, before_d = (test.sampled - crop.planted).days, (crop.harvested - test.sampled).days
+    found = (
+        f"the test of {test.sampled} is {after_d} days after planting and {before_d} before the harvest of "
+        f"{crop.name} in {block}"
+    )
+    if first > last:
+        raise _refused(
+            found,
+            f"no day counts: nitrate is still rising until {first}, and the last sensible dressing is on {last}",
+            "Leave the test out, and credit one from before planting as soil nitrate",
+        )
+    early = test.sampled < first
+    why = (
+        "nitrate in the soil is still rising before"
+        if early
+        else "a later dressing comes too late for the crop"
+    )
+    raise _refused(
+        found,
+        f"a test from {first} to {last} counts: {why}",
+        "Test again within these days" if early else "Leave the test out, or correct the dates",
     )
 
 
-def _rate(
-    test: SidedressTest, crop: str, nitrate_n_ppm: float, *, manured: bool
-) -> tuple[float, float | None, tuple[str, ...]]:
-    """What to side-dress, kg N/ha: by the plan's threshold, the crop's rate table, or the crop's threshold.
+def _nitrate_n(test: SidedressTest) -> tuple[float, tuple[str, ...]]:
+    if test.strip_ppm is not None:
+        return strip_nitrate_n_mg_kg(test)
+    if test.nitrate_n_ppm is not None:
+        return test.nitrate_n_ppm, ()
+    return NITRATE_TO_N * (test.nitrate_ppm or 0.0), ()
 
-    With its threshold and its sources. Below a threshold only as much is added as
-    reaches it (Hartz).
-    """
-    entry = agronomy.find(crop, agronomy.crops())
-    assert entry is not None  # noqa: S101 - checked as the plan was read
-    by_table = entry.sidedress_rate_lb_ac(nitrate_n_ppm, manured=manured)
-    if test.threshold_ppm is None and by_table is not None:
-        return by_table * KG_HA_PER_LB_AC, None, (entry.source_of["sidedress_rates"],)
+
+def _threshold(test: SidedressTest, entry: agronomy.CropEntry) -> tuple[float, str]:
+    """Nitrate-N that is enough, mg/kg, and its source: the plan's, the vegetable's, else what serves most."""
     if test.threshold_ppm is not None:
-        threshold_ppm, key = test.threshold_ppm, "your_value"
-    elif entry.sidedress_nitrate_mg_kg is not None:
-        threshold_ppm, key = entry.sidedress_nitrate_mg_kg, entry.source_of["sidedress_nitrate_mg_kg"]
-    else:
+        return test.threshold_ppm, "your_value"
+    if not entry.tested:
         raise _refused(
-            f"the table has no soil nitrate threshold for {crop}",
-            'threshold, such as threshold = "25 ppm" from the local guide, is expected',
-            "Add it to [sidedress_test]",
+            f"a soil nitrate test is not used for {entry.name} (common practice, no source)",
+            'threshold, such as threshold = "25 ppm" from the local guide, is expected where one is',
+            "Leave the test out, or add the threshold",
         )
-    if nitrate_n_ppm >= threshold_ppm:
-        return 0.0, threshold_ppm, (key,)
-    rate_kg_ha = soil_nitrate_kg_ha(threshold_ppm - nitrate_n_ppm, DEPTH_M, BULK_DENSITY_KG_M3)
-    return rate_kg_ha, threshold_ppm, (key, "psnt_general", "soil_nitrate")
+    if entry.sidedress_nitrate_mg_kg is not None:
+        return entry.sidedress_nitrate_mg_kg, entry.source_of["sidedress_nitrate_mg_kg"]
+    return TEST["enough_mg_kg"], _MARKS["enough_mg_kg"]
+
+
+def _scheme(test: SidedressTest, plan: Plan, entry: agronomy.CropEntry) -> tuple[Scheme, bool]:
+    """How the rate follows, and whether that was assumed.
+
+    Managed irrigation keeps what is put there, so the soil is filled up to what is enough; in humid ground part of it
+    is lost, and the steps of the humid east hold. A threshold of the plan's own leaves no use for a rate table.
+    """
+    by_steps: Scheme = "rate table" if entry.sidedress_rates and test.threshold_ppm is None else "steps"
+    if test.rate is not None:
+        return ("fill up" if test.rate == "fill up" else by_steps), False
+    if plan.weather is not None:
+        return ("fill up" if plan.weather.irrigated else by_steps), False
+    return ("rate table" if by_steps == "rate table" else "fill up"), True
 
 
 def _refused(found: str, expected: str, action: str) -> InputError:

@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 DEMO_OUT = "out"
 DATA_ONLY = "leave out the pages for people: report.pdf, card.pdf and map.html"
 WORKERS_MAX = 512
-TABLES = ("columns", "cover_crops", "crops", "files", "growth", "keys", "products", "season", "sources")
+TABLES = (
+    "columns", "cover_crops", "crops", "dressings", "files", "growth", "keys", "limits", "products", "season",
+    "sources",
+)  # fmt: skip
 
 
 def _add_run(commands: Commands) -> None:

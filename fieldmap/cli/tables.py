@@ -9,7 +9,8 @@ from fieldmap.plan import keys as known_keys
 from fieldmap.read import columns
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
+    from typing import Any
 
 
 _Rows = tuple[tuple[str, ...], list[tuple[str, ...]]]
@@ -28,9 +29,10 @@ NOTES = {
     "cover_crops": STAGES_TOLD,
     "growth": f"{STAGES_TOLD} Growth of your own: samples of several dates.",
     "crops": (
-        "The guide rate is not used: a plan gives its own need. Uptake is of the whole crop. Nitrate limit: "
-        "nitrate-N of the top 30 cm above which nothing is side-dressed. Half taken up: at this share of the season. "
-        "P2O5, K2O: in the harvest."
+        "The guide rate is not used: a plan gives its own need. Demand: what the crop finds in the soil at planting "
+        "and gets, at a yield. Uptake is of the whole crop. Out: in a tonne of harvest. Left: by the harvest. Half "
+        "taken up: at this share of the season. Nitrate limit: nitrate-N of the top 30 cm from which nothing is "
+        "side-dressed. fieldmap tables dressings has when it goes out."
     ),
     "products": "An analysis of your own goes into [spreader] product.",
 }
@@ -61,7 +63,7 @@ def _in_order(values: dict[str, float]) -> str:
 
 
 def _cover_crops() -> _Rows:
-    headings = ("Name", "Kind", "%N by stage", "C:N", "Dry share", "Killed by winter", "Inoculant")
+    headings = ("Name", "Kind", "%N by stage", "C:N", "Dry share", "Mg/ha", "Killed by winter", "Inoculant")
     return headings, [
         (
             entry.name,
@@ -73,6 +75,7 @@ def _cover_crops() -> _Rows:
                 "carbon_nitrogen",
             ),
             _marked(_span(entry.dry_matter_fraction), entry, "dry_matter_fraction"),
+            _marked(_span(entry.biomass_mg_ha), entry, "biomass_mg_ha"),
             _marked(entry.winter_killed, entry, "winter_killed"),
             _marked((entry.inoculant or "").split(" (")[0], entry, "inoculant"),
         )
@@ -84,10 +87,12 @@ def _crops() -> _Rows:
     headings = (
         "Name",
         "Guide rate, lb N/ac",
-        "Uptake, lb N/ac",
-        "Nitrate limit, mg/kg",
+        "Demand, kg N/ha",
+        "Uptake, kg N/ha",
         "Half taken up",
-        "P2O5, K2O out, lb/ac",
+        "Out, kg/t N P2O5 K2O",
+        "Left, kg N/ha",
+        "Nitrate limit, mg/kg",
     )
     return headings, [
         (
@@ -96,16 +101,48 @@ def _crops() -> _Rows:
                 f"{_span((rate.low, rate.high))} {rate.region} {_marks([rate.source])}"
                 for rate in entry.guide_rates
             ),
-            _marked(_span(entry.uptake_lb_ac), entry, "uptake_lb_ac"),
-            _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg"),
-            _marked(_number(entry.half_uptake_share), entry, "half_uptake_share"),
-            ", ".join(
+            _marked(_at_yield(entry.demand_n_kg_ha, entry.yield_t_ha), entry, "demand_n_kg_ha"),
+            "; ".join(
+                [f"{_at_yield(one.n_kg_ha, one.yield_t_ha)} {_marks([one.source])}" for one in entry.uptake]
+                + (["by dilution p"] if entry.dilution else [])
+            ),
+            "; ".join(
+                _marked(f"{curve.half_uptake_share:g} {start}", entry, start)
+                for start, curve in (("seeded", entry.seeded), ("transplanted", entry.transplanted))
+                if curve
+            ),
+            " ".join(
                 _marked(_number(getattr(entry, figure)), entry, figure)
-                for figure in ("removal_p2o5_lb_ac", "removal_k2o_lb_ac")
+                for figure in ("removal_n_kg_t", "removal_p2o5_kg_t", "removal_k2o_kg_t")
                 if getattr(entry, figure) is not None
             ),
+            _marked(_span(entry.residue_n_kg_ha), entry, "residue_n_kg_ha"),
+            _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg"),
         )
         for entry in agronomy.crops()
+    ]
+
+
+def _at_yield(n_kg_ha: float | None, yield_t_ha: float | None) -> str:
+    """``310 at 15 t``."""
+    if n_kg_ha is None:
+        return ""
+    return f"{n_kg_ha:g}" if yield_t_ha is None else f"{n_kg_ha:g} at {yield_t_ha:g} t"
+
+
+def _dressings() -> _Rows:
+    groups = {entry.dressing.name: entry.dressing for entry in agronomy.crops() if entry.dressing}
+    headings = ("Group", "Before planting", "Then at", "Last sensible", "Vegetables", "Mark")
+    return headings, [
+        (
+            one.name,
+            f"{_span((100 * one.share_before_planting[0], 100 * one.share_before_planting[1]))} %",
+            "; ".join(one.dressings),
+            one.last_dressing,
+            ", ".join(one.crops),
+            _marks(one.source_of.values()),
+        )
+        for one in groups.values()
     ]
 
 
@@ -135,16 +172,24 @@ def _sources() -> _Rows:
 
 
 def _season() -> _Rows:
-    return ("Model", "Figure", "Value", "Unit", "Meaning", "Mark"), [
+    return _figures("Model", agronomy.season())
+
+
+def _limits() -> _Rows:
+    return _figures("Of", agronomy.limits())
+
+
+def _figures(heading: str, groups: Mapping[Any, tuple[Any, ...]]) -> _Rows:
+    return (heading, "Figure", "Value", "Unit", "Meaning", "Mark"), [
         (
-            model,
+            str(group),
             figure.name,
             f"{figure.value:g}",
             figure.unit,
             figure.meaning,
             agronomy.sources()[figure.source].mark,
         )
-        for model, figures in agronomy.season().items()
+        for group, figures in groups.items()
         for figure in figures
     ]
 
@@ -219,7 +264,9 @@ TABLE_ROWS = {
     "growth": _growth,
     "season": _season,
     "ground": _ground,
+    "limits": _limits,
     "cover_crops": _cover_crops,
+    "dressings": _dressings,
     "crops": _crops,
     "products": _products,
     "sources": _sources,

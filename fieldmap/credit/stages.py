@@ -118,7 +118,8 @@ def across_stages(
     stages, now
         Empty and 0 where the stage, or a mixture's make-up, is not known.
     """
-    if cover.stage is None or (cover.is_mixture and legume_share is None):
+    known = cover.table_nitrogen_pct is not None
+    if cover.stage is None or not known or (cover.is_mixture and legume_share is None):
         return (), 0
     weights = _species_shares(cover, legume_share)
     main = next((k for k, entry in enumerate(cover.entries) if entry.kind == "legume"), 0)
@@ -169,6 +170,6 @@ def _stages_beside(
 ) -> list[str]:
     """The stage of one species at each stage of the main one."""
     if together and entry.stages != tuple(names):
-        return [agronomy.GRASS_STAGE_WITH_LEGUME[name] for name in names]
+        return [entry.stage_beside(name) for name in names]
     shift = entry.stages.index(stage) - now
     return [entry.stages[min(max(k + shift, 0), len(entry.stages) - 1)] for k in range(len(names))]

@@ -208,7 +208,7 @@ def draw_map(
         ),
         offer=offer_other_map(delivery, loss, zones, passes, field, spreader),
         flats=flat_rates(zone_map, loss, needs, field, spreader, given_n_kg_ha=flat_n_kg_ha),
-        along=nutrients_along(zone_map, application.product),
+        along=nutrients_along(zone_map, application.product, needs),
     )
 
 

@@ -41,7 +41,7 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
     field, biomass, nitrogen_pct = stand.field, stand.biomass, stand.nitrogen_pct
     names = [block.name for block in field.blocks]
     covers, crops = plan.covers(names), plan.crops_of(names)
-    calls = sidedress.sidedress_calls(plan.sidedress_test, crops, field, credits=plan.other_credits)
+    calls = sidedress.sidedress_calls(plan, field)
     in_time = _in_time(plan, stand, courses)
     whole_rules = _whole_rules(plan, stand, courses)
     rules = tuple(timed(rule, share) for rule, share in zip(whole_rules, in_time, strict=True))

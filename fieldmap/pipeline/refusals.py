@@ -43,11 +43,7 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
     for application in applications_of(plan):
         look(partial(product_rates_kg_ha, application.spreader))
     look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
-    look(
-        lambda: sidedress.sidedress_calls(
-            plan.sidedress_test, plan.crops_of(names), stand.field, credits=plan.other_credits
-        )
-    )
+    look(lambda: sidedress.sidedress_calls(plan, stand.field))
     for name in names:
         look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
     courses = look(lambda: courses_of(plan, stand)) or ()

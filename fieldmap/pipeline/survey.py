@@ -20,6 +20,7 @@ from fieldmap.stand import (
     nitrogen_of_samples,
     place_samples,
     prepare_covariates,
+    refuse_wet,
     where_next,
 )
 
@@ -61,6 +62,7 @@ def survey(
     refuse_unknown_blocks(plan, field)
     covers = plan.covers(block.name for block in field.blocks)
     samples = place_samples(inputs.samples, field)
+    doubts = refuse_wet(samples, covers, file=plan.samples.file, dead=plan.samples.confirmed)
     nitrogen = nitrogen_of_samples(samples, covers, file=plan.samples.file)
     samplings = follow_samplings(samples, nitrogen, covers, file=plan.samples.file)
     growths = tuple(
@@ -84,7 +86,7 @@ def survey(
         biomass=biomass,
         nitrogen_pct=map_nitrogen(samples, nitrogen, field, strata),
         next_samples_m=where_next(biomass, field, strata),
-        file_warnings=inputs.warnings,
+        file_warnings=(*inputs.warnings, *doubts),
         map_warnings=(*strata.warnings, *covariates.warnings),
     )
 

@@ -121,19 +121,44 @@ def _key_of(name: str) -> str:
 
 
 class SidedressTest(Section):
-    """[sidedress_test]: nitrate in the top foot of the standing crop's soil, before the side-dressing."""
+    """[sidedress_test]: nitrate in the top 30 cm of the standing crop's soil, before the side-dressing."""
 
-    sampled: dt.date = Field(description="Day of the test, within the crop's season.")
+    sampled: dt.date = Field(
+        description="Day of the test: from 10 days after planting (14 of cole crops, and 14 after residue was "
+        "incorporated) to the last sensible dressing."
+    )
     block: str | None = Field(
         None, description="The block it is of. Default: every block without a test of its own."
     )
     nitrate_n_ppm: Concentration | None = Field(
         None,
         alias="nitrate_n",
-        description='Nitrate-N in the top foot of soil (mg/kg), such as "18 ppm"; or give nitrate.',
+        description='Nitrate-N in the top 30 cm of soil (mg/kg), such as "18 ppm"; or give nitrate or strip.',
     )
     nitrate_ppm: Concentration | None = Field(
-        None, alias="nitrate", description='Nitrate (NO3) in the top foot of soil, such as "80 ppm".'
+        None, alias="nitrate", description='Nitrate (NO3) in the top 30 cm of soil, such as "80 ppm".'
+    )
+    strip_ppm: Concentration | None = Field(
+        None,
+        alias="strip",
+        description='What a nitrate strip reads in the extract (mg/l), such as "40 ppm"; with strip_reads, and with '
+        "texture and moisture or with solution_per_soil.",
+    )
+    strip_reads: Literal["nitrate", "nitrate-N"] | None = Field(
+        None, description="Whether the strip's colours are for nitrate (NO3) or nitrate-N; its tin says it."
+    )
+    texture: Literal["sand", "loam", "clay"] | None = Field(
+        None, description="Texture of the soil, for an extract of 1 part soil to 3 of solution by volume."
+    )
+    moisture: Literal["moist", "dry"] | None = Field(
+        None, description="Whether that soil was moist or dry when it was measured out."
+    )
+    solution_per_soil: float | None = Field(
+        None,
+        ge=1,
+        le=20,
+        description="Millilitres of solution, the soil's own water counted, for each gram of dry soil, where the "
+        "extract was weighed; 1 to 20.",
     )
     threshold_ppm: Annotated[Concentration, Field(gt=0)] | None = Field(
         None,
@@ -141,13 +166,46 @@ class SidedressTest(Section):
         description='Nitrate-N from which nothing is side-dressed, from your guide, such as "25 ppm". Default: the '
         "crop's rate table or threshold.",
     )
+    rate: Literal["fill up", "steps"] | None = Field(
+        None,
+        description="What is side-dressed below it: as much as fills the soil up to it, for managed irrigation, or "
+        "the steps of humid, rain-fed ground. Default: by [weather] irrigated; without weather the crop's rate "
+        "table, else fill up.",
+    )
 
     @model_validator(mode="after")
     def _measured_once(self) -> Self:
-        given = [name for name in ("nitrate_n", "nitrate") if getattr(self, f"{name}_ppm") is not None]
+        given = [
+            name for name in ("nitrate_n", "nitrate", "strip") if getattr(self, f"{name}_ppm") is not None
+        ]
         if len(given) != 1:
             raise WrongValueError(
-                f"found {' and '.join(given) or 'no nitrate'}", "nitrate_n or nitrate is expected"
+                f"found {' and '.join(given) or 'no nitrate'}", "nitrate_n, nitrate or strip is expected"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _strip_is_read(self) -> Self:
+        about = ("strip_reads", "texture", "moisture", "solution_per_soil")
+        told = [name for name in about if getattr(self, name) is not None]
+        if self.strip_ppm is None:
+            if told:
+                raise WrongValueError(
+                    f"found {_listed(told)} without strip", "strip, what it reads, is expected"
+                )
+            return self
+        if self.strip_reads is None:
+            raise WrongValueError(
+                "strip_reads is missing",
+                'strips are for nitrate or for nitrate-N, 4.43 times apart: strip_reads = "nitrate" or "nitrate-N", '
+                "as its tin says, is expected",
+            )
+        by_volume = self.texture is not None and self.moisture is not None
+        if by_volume == (self.solution_per_soil is not None):
+            raise WrongValueError(
+                f"found {_listed(told)} with strip",
+                "texture and moisture (1 part soil to 3 of solution by volume), or solution_per_soil (weighed), is "
+                "expected",
             )
         return self
 

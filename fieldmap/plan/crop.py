@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
@@ -15,15 +15,37 @@ from fieldmap.plan.quantities import Length, OneOf, PricePerHa, PricePerKg, Rate
 from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
 
-YIELD_MAX_T_HA = 250.0  # no vegetable yields as much
+YIELD_MAX_T_HA = agronomy.limits_of("crop")["yield_max_t_ha"]
+OWN_CROP = (
+    'as a crop of your own it needs like = "…", the vegetable of the table whose uptake curve it shares'
+)
+Started = Literal["seeded", "transplanted"]
 
 
 class Crop(Section):
     """[crop], or what [[block]] makes of it for one block: the vegetable, its season and its need."""
 
-    NEED_MAX_KG_HA: ClassVar[float] = 600.0  # judgement: half as much again as the largest published rate
+    NEED_MAX_KG_HA: ClassVar[float] = agronomy.limits_of("crop")["need_max_kg_ha"]
 
-    name: str = Field(description="The vegetable; fieldmap tables crops lists them.")
+    like: str | None = Field(
+        None,
+        description="For a crop of your own: the vegetable of the table whose uptake curve it shares. Default: none.",
+    )
+    name: str = Field(
+        description="The vegetable; fieldmap tables crops lists them. Any other name is a crop of your own, with "
+        "like."
+    )
+    started: Started | None = Field(
+        None,
+        description="How it starts; transplants take up sooner in their shorter season. Default: the usual way, "
+        "from the table.",
+    )
+    yield_kg_ha: Annotated[Rate, Field(gt=0)] | None = Field(
+        None,
+        alias="yield",
+        description='Fresh harvest expected, such as "16 t/ha": what leaves with it and what the crop takes up are '
+        "told for it. It is no need by itself. Default: the yield of the table.",
+    )
     planted: dt.date = Field(description="Day of planting; what the soil has lost by then is not credited.")
     harvested: dt.date = Field(
         description="Day of the last harvest; what is released after the last useful uptake is not credited."
@@ -93,13 +115,40 @@ class Crop(Section):
         "there together, above 0 and at most 1; what lies in the alleys is not credited. Default: all of it.",
     )
 
+    @field_validator("like")
+    @classmethod
+    def _known(cls, like: str | None) -> str | None:
+        entry = None if like is None else agronomy.find(like, agronomy.crops())
+        if like is not None and entry is None:
+            raise WrongValueError(f'found "{like}"', agronomy.nearest(like, agronomy.crops()))
+        return entry.name if entry else None
+
     @field_validator("name")
     @classmethod
-    def _known(cls, name: str) -> str:
-        entry = agronomy.find(name, agronomy.crops())
-        if entry is None:
-            raise WrongValueError(f'found "{name}"', agronomy.nearest(name, agronomy.crops()))
-        return entry.name
+    def _known_or_own(cls, name: str, told: ValidationInfo) -> str:
+        entry, like = agronomy.find(name, agronomy.crops()), told.data.get("like")
+        if entry is None and like is None:
+            raise WrongValueError(
+                f'found "{name}"', f"{agronomy.nearest(name, agronomy.crops())}; {OWN_CROP}"
+            )
+        if entry is not None and like is not None:
+            raise WrongValueError(
+                f'found "{name}" with like = "{like}"', f"the table has {entry.name} itself: leave like out"
+            )
+        return entry.name if entry else name.strip()
+
+    @field_validator("started")
+    @classmethod
+    def _has_that_curve(cls, started: Started | None, told: ValidationInfo) -> Started | None:
+        named = told.data.get("like") or told.data.get("name")
+        entry = agronomy.find(named, agronomy.crops()) if named else None
+        if started is not None and entry is not None and entry.started_as(started) is None:
+            raise WrongValueError(
+                f'found "{started}"',
+                f"the table has the uptake curve of {entry.name} {entry.started} only: leave started out, or give "
+                "half_uptake_share and uptake_steepness of your own in its place",
+            )
+        return started
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
@@ -109,6 +158,11 @@ class Crop(Section):
                 "nitrogen",
                 f"no vegetable needs more than {rate_text(self.NEED_MAX_KG_HA, 'metric')} "
                 f"({rate_text(self.NEED_MAX_KG_HA, 'us')}): check the unit",
+            )
+        if self.yield_kg_ha is not None and self.yield_kg_ha > YIELD_MAX_T_HA * 1000.0:
+            raise WrongValueError(
+                f"yield comes to {self.yield_kg_ha / 1000.0:,.0f} t/ha",
+                f"no vegetable yields above {YIELD_MAX_T_HA:.0f} t/ha: check the unit",
             )
         if self.harvested <= self.planted:
             raise WrongValueError(f"harvested {self.harvested} is not after planted {self.planted}")
@@ -128,8 +182,9 @@ class Crop(Section):
     @property
     def entry(self) -> agronomy.CropEntry:
         """The row of the table of vegetables, with the plan's own uptake curve where it gives one."""
-        found = agronomy.find(self.name, agronomy.crops())
-        assert found is not None  # noqa: S101 - checked on entry
+        found = agronomy.find(self.name, agronomy.crops()) or _own_entry(self.name, self.like)
+        if self.started is not None:
+            found = found.started_as(self.started) or found  # checked on entry
         half, steepness = self.half_uptake_share, self.uptake_steepness
         curve = ("half_uptake_share", "uptake_steepness")
         given = [name for name in curve if getattr(self, name) is not None]
@@ -141,6 +196,11 @@ class Crop(Section):
         )
 
     @property
+    def yield_t_ha(self) -> float | None:
+        """Fresh harvest expected, t/ha; that of the table where the plan gives none, None where neither does."""
+        return self.entry.yield_t_ha if self.yield_kg_ha is None else self.yield_kg_ha / 1000.0
+
+    @property
     def need_field_kg_ha(self) -> float:
         """The need per hectare of field, from a need per hectare of bed where the plan says so."""
         if self.need_per == "field":
@@ -148,6 +208,23 @@ class Crop(Section):
         assert self.bed_width_m is not None  # noqa: S101 - checked on entry
         assert self.bed_spacing_m is not None  # noqa: S101
         return self.need_kg_ha * self.bed_width_m / self.bed_spacing_m
+
+
+def _own_entry(name: str, like: str | None) -> agronomy.CropEntry:
+    """A crop of the user's own: the uptake curve and the dressings of a vegetable of the table, and nothing else."""
+    found = agronomy.find(like or "", agronomy.crops())
+    assert found is not None  # noqa: S101 - checked on entry
+    kept = (
+        *("half_uptake_share", "uptake_steepness", "started", "seeded", "transplanted"),
+        "leafy",
+        "dressing",
+    )
+    return agronomy.CropEntry(
+        name=name,
+        aliases=(),
+        source_of={key: source for key, source in found.source_of.items() if key in kept},
+        **{key: getattr(found, key) for key in kept},
+    )
 
 
 class BlockSection(Section):

@@ -230,6 +230,15 @@ def _need_range(crop: Any) -> str:
     entry = agronomy.find(name, agronomy.crops()) if isinstance(name, str) else None
     if entry is None:
         return ""
+    if entry.need_lb_ac is None:
+        demand = entry.demand_kg_ha()
+        if demand is None:
+            return ""
+        source = agronomy.sources()[entry.source_of["demand_n_kg_ha"]]
+        return (
+            f" (for {entry.name} the table has no guide rate, but a demand of {demand:.0f} kg/ha at "
+            f"{entry.yield_t_ha:g} t/ha, in which what the soil holds at planting is contained [{source.mark}])"
+        )
     low, high = entry.need_lb_ac
     marks = ", ".join(
         f"{agronomy.sources()[key].citation} [{agronomy.sources()[key].mark}]" for key in entry.sources

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
@@ -72,15 +72,21 @@ class SamplesSection(Section):
 NITROGEN_MIN_PCT = 0.3
 
 
+OWN_SPECIES = 'as a species of your own it needs kind = "legume", "grass" or "broadleaf", and a laboratory %N'
 _Some = Annotated[tuple[str, ...], Field(min_length=1)]
 
 
 class CoverCrop(Section):
     """[cover_crop], or what [[block]] makes of it for one block: what stood there and how it was ended."""
 
+    kind: Literal["legume", "grass", "broadleaf"] | None = Field(
+        None,
+        description="What species of your own are; the table knows the others. Default: none is your own.",
+    )
     species: tuple[str, ...] = Field(
         min_length=1,
-        description="The cover crop, or the species of a mixture; fieldmap tables cover_crops lists them.",
+        description="The cover crop, or the species of a mixture; fieldmap tables cover_crops lists them. Any other "
+        "name is a species of your own, with kind and a laboratory %N.",
     )
     stage: tuple[str, ...] | None = Field(
         None,
@@ -146,12 +152,22 @@ class CoverCrop(Section):
 
     @field_validator("species")
     @classmethod
-    def _known(cls, species: tuple[str, ...]) -> tuple[str, ...]:
+    def _known_or_own(cls, species: tuple[str, ...], told: ValidationInfo) -> tuple[str, ...]:
         entries = [agronomy.find(name, agronomy.cover_crops()) for name in species]
-        for name, entry in zip(species, entries, strict=True):
-            if entry is None:
-                raise WrongValueError(f'found "{name}"', agronomy.nearest(name, agronomy.cover_crops()))
-        return tuple(entry.name for entry in entries if entry is not None)
+        kind = told.data.get("kind")
+        own = [name for name, entry in zip(species, entries, strict=True) if entry is None]
+        if own and kind is None:
+            raise WrongValueError(
+                f'found "{own[0]}"', f"{agronomy.nearest(own[0], agronomy.cover_crops())}; {OWN_SPECIES}"
+            )
+        if kind is not None and not own:
+            raise WrongValueError(
+                f'found {" and ".join(species)} with kind = "{kind}"',
+                "the table knows its kind: leave kind out",
+            )
+        return tuple(
+            entry.name if entry else name.strip() for name, entry in zip(species, entries, strict=True)
+        )
 
     @model_validator(mode="before")
     @classmethod
@@ -192,9 +208,11 @@ class CoverCrop(Section):
 
     @property
     def entries(self) -> tuple[agronomy.CoverCropEntry, ...]:
-        """The rows of the cover-crop table for its species."""
-        found = (agronomy.find(name, agronomy.cover_crops()) for name in self.species)
-        return tuple(entry for entry in found if entry is not None)
+        """The rows of the cover-crop table for its species; of one's own the kind, without a %N."""
+        return tuple(
+            agronomy.find(name, agronomy.cover_crops()) or _own_entry(name, self.kind)
+            for name in self.species
+        )
 
     @property
     def is_mixture(self) -> bool:
@@ -208,8 +226,8 @@ class CoverCrop(Section):
 
     @property
     def table_nitrogen_pct(self) -> tuple[float, ...] | None:
-        """%N of each species at its stage, from the table; None where no stage is given."""
-        if self.stage is None:
+        """%N of each species at its stage, from the table; None without a stage or for a species of one's own."""
+        if self.stage is None or not all(entry.nitrogen_pct for entry in self.entries):
             return None
         return tuple(
             entry.nitrogen_pct[stage] for entry, stage in zip(self.entries, self.species_stages, strict=True)
@@ -232,11 +250,17 @@ class CoverCrop(Section):
         stage = stages[position] if len(stages) == len(self.species) else stages[0]
         if stage in entry.stages:
             return stage
-        if self.is_mixture and len(stages) == 1 and stage in agronomy.GRASS_STAGE_WITH_LEGUME:
-            return agronomy.GRASS_STAGE_WITH_LEGUME[stage]
+        if self.is_mixture and len(stages) == 1 and (beside := entry.stage_beside(stage)):
+            return beside
         raise WrongValueError(
             f'found stage "{stage}" for {entry.name}', f"one of {', '.join(entry.stages)} is expected"
         )
+
+
+def _own_entry(name: str, kind: Literal["legume", "grass", "broadleaf"] | None) -> agronomy.CoverCropEntry:
+    """A species of the user's own, of which the table has nothing."""
+    assert kind is not None  # noqa: S101 - checked on entry
+    return agronomy.CoverCropEntry(name, (), kind, "no", {}, {})
 
 
 class CreditSection(Section):

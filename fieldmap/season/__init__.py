@@ -1,16 +1,21 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
+from fieldmap.season import uptake
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
 from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE
 from fieldmap.season.split import SeasonSplit
-from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
-from fieldmap.season.uptake import UPTAKE, last_dressing_day, last_useful_day
+from fieldmap.season.timing import (
+    Timing,
+    least_first_share,
+    soil_test_is_due,
+    split_by_season,
+    time_supplemental,
+)
 from fieldmap.season.water import water_use_mm
 
 __all__ = [
     "RELEASE",
-    "UPTAKE",
     "Balance",
     "Course",
     "InTime",
@@ -19,14 +24,14 @@ __all__ = [
     "Weeks",
     "balance",
     "follow_release",
-    "last_dressing_day",
-    "last_useful_day",
+    "least_first_share",
     "released_by",
     "short_from",
     "soil_test_is_due",
     "split_by_season",
     "time_supplemental",
     "timed",
+    "uptake",
     "water_use_mm",
     "weekly",
 ]

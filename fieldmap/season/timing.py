@@ -58,15 +58,27 @@ def time_supplemental(
         The day of side-dressing, where the plan gives it.
     """
     rapid = date_of_share(model.rapid_from_share, found.planted, harvested, crop)
-    day = sidedress or min(rapid, last_dressing_day(found.planted, harvested, crop, model=model))
+    day = sidedress or min(rapid, last_dressing_day(found.planted, harvested, crop))
     if supplemental_kg_ha <= 0:
         return Timing(0.0, day)
-    at_planting, rest = split_by_season(found, supplemental_kg_ha, (found.planted, day), model=model)
+    at_planting, rest = split_by_season(
+        found, supplemental_kg_ha, (found.planted, day), least_share=least_first_share(crop), model=model
+    )
     return Timing(at_planting / supplemental_kg_ha if rest > 0 else 1.0, day)
 
 
+def least_first_share(crop: CropEntry) -> float:
+    """Share of a vegetable's nitrogen at or before planting, by its dressings (common practice, no source)."""
+    return crop.dressing.share_before_planting[0] if crop.dressing else 0.0
+
+
 def split_by_season(
-    found: Balance, supplemental_kg_ha: float, dates: Sequence[dt.date], *, model: UptakeModel = UPTAKE
+    found: Balance,
+    supplemental_kg_ha: float,
+    dates: Sequence[dt.date],
+    *,
+    least_share: float = 0.0,
+    model: UptakeModel = UPTAKE,
 ) -> tuple[float, ...]:
     """Split a block's supplemental nitrogen over the days of its applications, kg N/ha for each.
 
@@ -83,10 +95,12 @@ def split_by_season(
         Mean nitrogen to spread in all of them.
     dates
         Of the applications, two at least, in their order; what is missing before the second is the first's.
+    least_share
+        Share that the first brings of a crop that most would wait for, where the soil holds little at planting.
     """
     short_kg_ha = float(found.short.sum())
     if short_kg_ha < model.short_from_kg_ha:
-        first = _starter(0.0, supplemental_kg_ha, found, model)
+        first = _starter(0.0, supplemental_kg_ha, found, least_share, model)
         return (first, supplemental_kg_ha - first, *(0.0 for _ in dates[2:]))
     scale = supplemental_kg_ha / short_kg_ha
     amounts: list[float] = []
@@ -96,7 +110,7 @@ def split_by_season(
         due = missed * scale - (supplemental_kg_ha - left)
         amount = 0.0 if due < model.short_from_kg_ha * scale else max(due, model.least_pass_kg_ha)
         if not amounts:
-            amount = _starter(amount, supplemental_kg_ha, found, model)
+            amount = _starter(amount, supplemental_kg_ha, found, least_share, model)
         if amount and left - amount < model.least_pass_kg_ha:
             amount = left
         amounts.append(amount)
@@ -104,7 +118,9 @@ def split_by_season(
     return (*amounts, left)
 
 
-def _starter(amount_kg_ha: float, supplemental_kg_ha: float, found: Balance, model: UptakeModel) -> float:
+def _starter(
+    amount_kg_ha: float, supplemental_kg_ha: float, found: Balance, least_share: float, model: UptakeModel
+) -> float:
     """The first amount, at least a starter where most would wait and the soil holds little at planting."""
     if supplemental_kg_ha - amount_kg_ha < model.starter_if_waits * supplemental_kg_ha:
         return amount_kg_ha
@@ -112,7 +128,7 @@ def _starter(amount_kg_ha: float, supplemental_kg_ha: float, found: Balance, mod
     enough_kg_ha = model.starter_enough_ppm * KG_HA_PER_PPM
     if planting < found.dates.size and float(found.spare[planting]) >= enough_kg_ha:
         return amount_kg_ha
-    return min(max(amount_kg_ha, model.starter_kg_ha), supplemental_kg_ha)
+    return min(max(amount_kg_ha, model.starter_kg_ha, least_share * supplemental_kg_ha), supplemental_kg_ha)
 
 
 def soil_test_is_due(at_risk_kg_ha: float, before_kg_ha: float, *, model: ReleaseModel = RELEASE) -> bool:

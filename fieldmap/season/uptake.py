@@ -27,8 +27,6 @@ class UptakeModel:
     starter_kg_ha: float
     starter_if_waits: float
     starter_enough_ppm: float
-    last_dressing_share: float
-    last_dressing_d: float
 
 
 UPTAKE = UptakeModel(**agronomy.season_values("uptake"))
@@ -60,12 +58,12 @@ def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64
 
     Examples
     --------
-    Sweet corn takes up late: 13 % in the first third of its season, 34 % by the middle.
+    Sweet corn takes up late: 9 % in the first third of its season, 28 % by the middle.
 
     >>> from fieldmap import agronomy
     >>> corn = agronomy.find("sweet corn", agronomy.crops())
     >>> uptake_share([0.0, 1 / 3, 0.5, 1.0], corn).round(2).tolist()
-    [0.0, 0.13, 0.34, 1.0]
+    [0.0, 0.09, 0.28, 1.0]
     """
 
     def logistic(x: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -124,15 +122,64 @@ def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: Crop
 
     Examples
     --------
-    Sweet corn of 83 days starts its rapid growth, 15 % taken up, four weeks after planting.
+    Sweet corn of 83 days starts its rapid growth, 15 % taken up, five weeks after planting.
 
     >>> from fieldmap import agronomy
     >>> corn = agronomy.find("sweet corn", agronomy.crops())
     >>> date_of_share(0.15, dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
-    datetime.date(2026, 6, 22)
+    datetime.date(2026, 6, 26)
     """
     by_day = share_by_day(planted, harvested, crop)
     return planted + dt.timedelta(days=int(np.searchsorted(by_day, share - 1e-12)))
+
+
+_DRESSING = agronomy.limits_of("dressing")
+
+
+def last_dressing_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:
+    """The last sensible day to dress a crop with mineral nitrogen.
+
+    The earlier of 70 % of uptake and 21 days before harvest, or what the vegetable's own row says in days or as a
+    share of the season. Not for ammonium and organic products, which need time of their own before it.
+
+    Parameters
+    ----------
+    planted, harvested
+        First and last day of the crop.
+    crop
+        Its curve, and its dressings where the table has them.
+
+    Returns
+    -------
+    datetime.date
+        Not before planting.
+
+    References
+    ----------
+    Common practice, no source (last_dressing_practice, dressing_practice); the curve as for `uptake_share`.
+
+    Examples
+    --------
+    Sweet corn of 82 days: before the tassel shows, 40 days before harvest. Lettuce: three weeks before.
+
+    >>> from fieldmap import agronomy
+    >>> corn, lettuce = (agronomy.find(name, agronomy.crops()) for name in ("sweet corn", "lettuce"))
+    >>> last_dressing_day(dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
+    datetime.date(2026, 7, 5)
+    >>> last_dressing_day(dt.date(2026, 5, 1), dt.date(2026, 7, 7), lettuce)
+    datetime.date(2026, 6, 16)
+    """
+    own = crop.dressing
+    before_d = _DRESSING["before_harvest_d"]
+    if own is not None and own.before_harvest_d is not None:
+        before_d = own.before_harvest_d
+    days = [
+        date_of_share(_DRESSING["last_uptake_share"], planted, harvested, crop),
+        harvested - dt.timedelta(days=before_d),
+    ]
+    if own is not None and own.season_share is not None:
+        days.append(planted + (harvested - planted) * own.season_share)
+    return max(planted, min(days))
 
 
 def last_useful_day(
@@ -170,42 +217,3 @@ def last_useful_day(
     datetime.date(2026, 8, 7)
     """
     return date_of_share(model.last_useful_share, planted, harvested, crop)
-
-
-def last_dressing_day(
-    planted: dt.date, harvested: dt.date, crop: CropEntry, *, model: UptakeModel = UPTAKE
-) -> dt.date:
-    """The last day on which a mineral dressing still makes sense.
-
-    Not for organic products, which need weeks more, nor the day by which it is best given.
-
-    Parameters
-    ----------
-    planted, harvested
-        First and last day of the crop.
-    crop
-        Its curve, as for `uptake_share`.
-    model
-        The share of uptake that is in by then, and the days before harvest.
-
-    Returns
-    -------
-    datetime.date
-        The earlier of the day with 70 % of uptake in and of three weeks before harvest, never before planting.
-
-    References
-    ----------
-    Common practice, no source (starter_practice).
-
-    Examples
-    --------
-    Sweet corn of 83 days has 70 % in on July 19; three weeks before its harvest is July 24.
-
-    >>> from fieldmap import agronomy
-    >>> corn = agronomy.find("sweet corn", agronomy.crops())
-    >>> last_dressing_day(dt.date(2026, 5, 24), dt.date(2026, 8, 14), corn)
-    datetime.date(2026, 7, 20)
-    """
-    by_uptake = date_of_share(model.last_dressing_share, planted, harvested, crop)
-    by_harvest = harvested - dt.timedelta(days=model.last_dressing_d)
-    return max(planted, min(by_uptake, by_harvest))

@@ -2,6 +2,7 @@
 
 from fieldmap.stand.covariates import prepare_covariates
 from fieldmap.stand.draws import draw
+from fieldmap.stand.drying import refuse_wet
 from fieldmap.stand.nitrogen import nitrogen_of_samples
 from fieldmap.stand.samples import Samples, place_samples
 from fieldmap.stand.samplings import Growth, Sampling, follow_samplings, growth_since
@@ -25,5 +26,6 @@ __all__ = [
     "nitrogen_of_samples",
     "place_samples",
     "prepare_covariates",
+    "refuse_wet",
     "where_next",
 ]

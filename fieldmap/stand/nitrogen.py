@@ -21,10 +21,10 @@ if TYPE_CHECKING:
     from fieldmap.stand.samples import Samples
 
 
-SE_TABLE_PCT, SE_LABORATORY_PCT = 0.3, 0.1  # nitrogen_error_memory
-SE_NODULES_UNKNOWN_PCT = 0.6  # nodules_memory: table %N of a legume whose nodules were not checked
-AS_RECEIVED_PCT = 1.0  # no legume holds less in its dry matter; the fresh stand does
-WEEDS_MATTER_PCT = 10.0  # more weeds than this, and one %N for the field no longer holds
+_LIMITS = agronomy.limits_of("nitrogen")
+SE_TABLE_PCT, SE_LABORATORY_PCT = _LIMITS["se_legume_pct"], _LIMITS["se_laboratory_pct"]
+SE_NODULES_UNKNOWN_PCT = _LIMITS["se_nodules_unknown_pct"]
+AS_RECEIVED_PCT, WEEDS_MATTER_PCT = _LIMITS["as_received_pct"], _LIMITS["weeds_matter_pct"]
 VARIES_PCT = 0.05  # less spread than this between samples is one value for the field
 
 
@@ -151,9 +151,11 @@ def _as_received(
 
 def _with_own(cover_crop: CoverCrop, species: str, stage: str) -> CoverCrop:
     """The block's cover crop, with the sample's own species and stage where it has them."""
-    own = {key: text for key, text in (("species", species), ("stage", stage)) if text}
+    own: dict[str, str | None] = {key: text for key, text in (("species", species), ("stage", stage)) if text}
     if not own:
         return cover_crop
+    if species and agronomy.find(species, agronomy.cover_crops()) is not None:
+        own["kind"] = None  # the table knows it
     measured = ("tarped_d", "nitrogen_error_pct", "weed_nitrogen_pct")
     try:
         checked = CoverCrop.model_validate(
@@ -179,6 +181,13 @@ def _mixed_nitrogen_pct(
             "a legume without working nodules holds less nitrogen than the table says",
             "Have the residue analysed and give nitrogen",
         )
+    unlisted = [entry.name for entry in cover_crop.entries if not entry.nitrogen_pct]
+    if unlisted:
+        raise _UnknownNitrogenError(
+            f"{unlisted[0]} is a species of your own and no laboratory %N is given",
+            "the table has no %N for it: nitrogen_pct of the sample or [cover_crop] nitrogen is expected",
+            "Have the residue analysed",
+        )
     if cover_crop.table_nitrogen_pct is None:
         raise _UnknownNitrogenError(
             "neither a laboratory %N nor a growth stage is known",
@@ -200,7 +209,7 @@ def _mixed_nitrogen_pct(
     legume = legume_pct / 100.0 if len(by_kind) > 1 else (1.0 - weeds) * ("legume" in by_kind)
     shares = {"legume": legume, "other": 1.0 - weeds - legume}
     mixed = sum(shares[kind] * float(np.mean(values)) for kind, values in by_kind.items())
-    weed_pct_n = cover_crop.weed_nitrogen_pct or agronomy.WEED_NITROGEN_PCT
+    weed_pct_n = cover_crop.weed_nitrogen_pct or _LIMITS["weed_pct"]
     weed_key = "weed_memory" if cover_crop.weed_nitrogen_pct is None else "your_value"
     return mixed + weeds * weed_pct_n, (
         *dict.fromkeys(entry.source for entry in cover_crop.entries),

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import WGS84
-from fieldmap.stand.weighing import dry_biomass, numbers_of, texts_of
+from fieldmap.stand.weighing import LIMITS, dry_biomass, dry_share, numbers_of, texts_of
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -29,7 +29,9 @@ SAMPLES_MIN = 3  # fewer do not even give a mean with an error
 GPS_ERROR_M = 10.0  # a sample this far outside the boundary is still taken as a sample of the field
 SAME_PLACE_M = 0.5
 DENSE = 2_000  # samples; nobody clips as many
-DRY_LOW_KG_HA = 50.0  # a stand whose median weighs less than this was weighed in other units
+DRY_LOW_KG_HA = LIMITS[
+    "dry_low_kg_ha"
+]  # a stand whose median weighs less than this was weighed in other units
 ONE_ROUND_D = 3  # samples of days no farther apart are one sampling of the field; judgement
 NITROGEN_LOW_PCT = 0.3  # even straw holds more
 
@@ -50,6 +52,8 @@ class Samples:
         Dry biomass, shape (n,).
     nitrogen_pct, legume_pct, weed_pct
         % of dry weight, NaN where not given, shape (n,).
+    dry_share
+        Dry over fresh weight of what was dried, NaN where a frame was not weighed fresh, shape (n,).
     species, stage
         The sample's own species and stage, "" where not given, shape (n,).
     block
@@ -70,6 +74,7 @@ class Samples:
     nitrogen_pct: NDArray[np.float64]
     legume_pct: NDArray[np.float64]
     weed_pct: NDArray[np.float64]
+    dry_share: NDArray[np.float64]
     species: tuple[str, ...]
     stage: tuple[str, ...]
     block: NDArray[np.int64]
@@ -155,6 +160,7 @@ def _place(table: SampleTable, field: Field) -> tuple[Samples, list[Problem]]:
         nitrogen_pct=numbers_of(frame, "nitrogen_pct"),
         legume_pct=numbers_of(frame, "legume_pct"),
         weed_pct=numbers_of(frame, "weed_pct"),
+        dry_share=dry_share(table),
         species=texts_of(frame, "species"),
         stage=texts_of(frame, "stage"),
         block=block,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.units import KG_HA_PER_LB_AC, KG_PER_LB, M_PER_FOOT
 
 if TYPE_CHECKING:
@@ -16,8 +17,9 @@ if TYPE_CHECKING:
     from fieldmap.read import SampleTable
 
 
-DRY_MAX_KG_HA = 30_000.0  # no cover crop stands heavier: a slip of units (from memory)
-FRAME_MAX_M2 = 25.0
+LIMITS = agronomy.limits_of("weighing")
+DRY_MAX_KG_HA = LIMITS["dry_max_kg_ha"]  # no cover crop stands heavier: a slip of units (from memory)
+FRAME_MAX_M2 = LIMITS["frame_max_m2"]
 
 
 def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]:
@@ -75,6 +77,43 @@ def dry_biomass(table: SampleTable) -> tuple[NDArray[np.float64], list[Problem]]
     return dry_kg_ha, [
         table.problem(row, *fault) for row, fault in zip(frame.index, faults, strict=True) if fault
     ]
+
+
+def dry_share(table: SampleTable) -> NDArray[np.float64]:
+    """Dry over fresh weight of what was dried of each row: of its subsample, or of the whole frame.
+
+    Parameters
+    ----------
+    table
+        Samples as written.
+
+    Returns
+    -------
+    NDArray
+        (rows,), 0 to 1; NaN where a row has no pair of weights, or its biomass itself.
+
+    References
+    ----------
+    By definition (definition).
+
+    Examples
+    --------
+    40 g are left of 250.
+
+    >>> import pandas as pd
+    >>> from fieldmap.read import SampleTable
+    >>> rows = pd.DataFrame({"subsample_fresh_g": [250.0], "subsample_dry_g": [40.0]})
+    >>> dry_share(SampleTable("samples.csv", "row", rows, ())).tolist()
+    [0.16]
+    """
+    frame = table.frame
+    dry_g, fresh_g = (
+        numbers_of(frame, f"{state}_g", f"{state}_lb", KG_PER_LB * 1000) for state in ("dry", "fresh")
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = numbers_of(frame, "subsample_dry_g") / numbers_of(frame, "subsample_fresh_g")
+        share = np.where(np.isnan(part), dry_g / fresh_g, part)
+    return np.where(np.isnan(numbers_of(frame, "dry_kg_ha", "dry_lb_ac")), share, np.nan)
 
 
 def _weighing_fault(

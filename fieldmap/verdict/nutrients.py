@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap import agronomy
 from fieldmap.field import burn
-from fieldmap.units import KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fieldmap import agronomy
+    from fieldmap.budget import BlockNeed
     from fieldmap.field import Field
     from fieldmap.zones import ZoneMap
 
@@ -30,35 +30,37 @@ class Along:
     removal_k2o_kg_ha: float | None
 
 
-def nutrients_along(zone_map: ZoneMap, product: agronomy.Product) -> tuple[Along, ...]:
-    """What each zone and check strip gets besides nitrogen; empty for a product with nitrogen alone."""
+def nutrients_along(
+    zone_map: ZoneMap, product: agronomy.Product, needs: Sequence[BlockNeed]
+) -> tuple[Along, ...]:
+    """What each zone and check strip gets besides nitrogen; empty for a product with nitrogen alone.
+
+    `needs` of the blocks say what the harvest takes.
+    """
     if product.p2o5_pct == 0 and product.k2o_pct == 0:
         return ()
-    found = []
-    for zone in zone_map.rows:
-        crop = agronomy.find(zone.crop, agronomy.crops())
-        removal = (crop.removal_p2o5_lb_ac, crop.removal_k2o_lb_ac) if crop else (None, None)
-        p2o5_removal, k2o_removal = (None if each is None else each * KG_HA_PER_LB_AC for each in removal)
-        found.append(
-            Along(
-                zone.zone,
-                zone.block,
-                zone.product_kg_ha * product.p2o5_pct / 100.0,
-                zone.product_kg_ha * product.k2o_pct / 100.0,
-                p2o5_removal,
-                k2o_removal,
-            )
+    removals = {need.block: (need.removal_p2o5_kg_ha, need.removal_k2o_kg_ha) for need in needs}
+    return tuple(
+        Along(
+            zone.zone,
+            zone.block,
+            zone.product_kg_ha * product.p2o5_pct / 100.0,
+            zone.product_kg_ha * product.k2o_pct / 100.0,
+            *removals[zone.block],
         )
-    return tuple(found)
+        for zone in zone_map.rows
+    )
 
 
-def nutrients_together(maps: Sequence[tuple[ZoneMap, agronomy.Product]], field: Field) -> tuple[Along, ...]:
+def nutrients_together(
+    maps: Sequence[tuple[ZoneMap, agronomy.Product]], field: Field, along: Sequence[Along]
+) -> tuple[Along, ...]:
     """What each zone and check strip of the first map gets besides nitrogen in all applications, means.
 
-    `maps` are those of the applications, each with its product.
+    `maps` are those of the applications, each with its product; `along` what each of them brings.
     """
     first = maps[0][0]
-    removals = {one.block: one for zone_map, product in maps for one in nutrients_along(zone_map, product)}
+    removals = {one.block: one for one in along}
     p2o5, k2o = (
         sum(zone_map.product_kg_ha * getattr(product, share) / 100.0 for zone_map, product in maps)
         for share in ("p2o5_pct", "k2o_pct")

@@ -334,7 +334,7 @@ def test_what_the_season_reckons_is_said_beside_shares_of_the_users_own(result_o
 
 
 def psnt(ppm, date="2026-06-20", extra=""):
-    return f'\n[sidedress_test]\nnitrate_n = "{ppm} ppm"\nsampled = {date}\n{extra}'
+    return f'\n[sidedress_test]\nnitrate_n = "{ppm} ppm"\nsampled = {date}\nrate = "steps"\n{extra}'
 
 
 CALLED = 120 * KG_HA_PER_LB_AC  # 18 ppm in sweet corn: Rutgers Univ., by way of Univ. of Delaware
@@ -711,8 +711,8 @@ def test_needs_beyond_the_machine_are_said_of_the_last_which_makes_up_for_all(re
 
 
 def test_phosphorus_of_all_applications_is_added_up(result_of):
-    # 24 kg/ha of P2O5 leave with the harvest (from memory); either application alone brings less.
-    own = '{ name = "mixed meal", nitrogen = "10 %", p2o5 = "3 %", k2o = "0 %", available = 1.0 }'
+    # 1.6 kg of P2O5 leave with each of 20 t/ha (Düngeverordnung, annex 7); either application alone brings less.
+    own = '{ name = "mixed meal", nitrogen = "10 %", p2o5 = "4 %", k2o = "0 %", available = 1.0 }'
     edits = [
         ('product = "urea"', f"product = {own}"),
         ('"600 kg/ha"', '"2000 kg/ha"'),

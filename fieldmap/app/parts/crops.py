@@ -37,7 +37,7 @@ def ask_crop(folder: Path, draft: Draft) -> None:
     name = value_at(draft.told, ("crop", "name"))
     entry = agronomy.find(name, agronomy.crops()) if isinstance(name, str) else None
     units = units_of(draft.told)
-    if entry is not None:
+    if entry is not None and entry.need_lb_ac is not None:
         low, high = (shown_rate(rate_lb_ac * KG_HA_PER_LB_AC, units) for rate_lb_ac in entry.need_lb_ac)
         sources = "; ".join(
             f"{agronomy.sources()[key].citation} ({agronomy.sources()[key].mark})" for key in entry.sources

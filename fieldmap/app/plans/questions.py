@@ -103,7 +103,8 @@ SAMPLES = (
 
 STAND = (
     Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
-             "by dry weight. The table of species holds %N by stage with its sources."),
+             "by dry weight. The table of species holds %N by stage with its sources. One of your own is written in "
+             'the plan as text: species = "kura clover", kind = "legume", with a laboratory %N.'),
     Question("cover_crop", "nitrogen", "Laboratory %N of dry matter", "What the laboratory found in a mixed sample "
              "of the whole stand. Without it %N comes from the table by species and stage, which is less sure.",
              left_open="by species and stage"),
@@ -144,11 +145,16 @@ CREDIT = (
 )  # fmt: skip
 
 CROP = (
-    Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables."),
+    Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables. "
+             'One of your own is written in the plan as text: name = "okra", like = "pepper".'),
     Question("crop", "planted", "Planted on", "What is released before the crop can hold it does not count for it."),
     Question("crop", "harvested", "Harvested on", "What is released after the last useful uptake does not count."),
     Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
              "never filled in for you."),
+    Question("crop", "started", "How it starts", "Transplants take up sooner in their shorter season.",
+             left_open="the usual way"),
+    Question("crop", "yield", "Yield expected", "Fresh harvest: for it the table says what leaves the field.",
+             left_open="that of the table"),
     Question("crop", "need_is", "That figure is", "A guide's rate is fertiliser to spread, with average soil supply "
              "in it already. Crop uptake is all the crop takes up: then the recovery of spread nitrogen is asked."),
     Question("crop", "recovery", "Recovery of spread nitrogen (0 to 1)", "The share of spread nitrogen that the crop "
@@ -222,11 +228,23 @@ APPLICATION = (
 )  # fmt: skip
 
 SIDEDRESS = (
-    Question("sidedress_test", "sampled", "Sampled on", "Nitrate in the top foot of soil, just before side-dressing. "
-             "From that day on the test, and not the ledger, says what is still to spread."),
+    Question("sidedress_test", "sampled", "Sampled on", "Nitrate in the top 30 cm of soil, just before "
+             "side-dressing, in 10 to 15 cores along a W, of lettuce and celery without the top 5 cm, kept cool and "
+             "analysed within three days (RB209). From that day on the test, and not the ledger, says what is still "
+             "to spread."),
     Question("sidedress_test", "nitrate_n", "Nitrate-N", "As the laboratory gives it: nitrate-N here, or nitrate in "
              "the next box."),
     Question("sidedress_test", "nitrate", "Or nitrate"),
+    Question("sidedress_test", "strip", "Or what a strip reads", "In an extract of soil; good to 20 % (from "
+             "memory)."),
+    Question("sidedress_test", "strip_reads", "The strip is for", "Its tin says it: the two are 4.43 times apart.",
+             lambda told: "strip" in told),
+    Question("sidedress_test", "texture", "Texture of the soil", "For 1 part of soil to 3 of solution by volume.",
+             lambda told: "strip" in told),
+    Question("sidedress_test", "moisture", "That soil was", "When it was measured out.",
+             lambda told: "strip" in told),
+    Question("sidedress_test", "rate", "How much is dressed", "Fill up for managed irrigation; steps for humid, "
+             "rain-fed ground.", left_open="by [weather] irrigated"),
     Question("sidedress_test", "threshold", "Enough from", "Your guide's threshold: from it on nothing is "
              "side-dressed.", left_open="the crop's, from the table"),
     Question("sidedress_test", "block", "Block", left_open="every block"),
