@@ -157,11 +157,15 @@ def offer_text(offer: Offer | None, delivery: Delivery, units: UnitSystem) -> st
 def available_warnings(zone_map: ZoneMap, product: Product, units: UnitSystem) -> tuple[str, ...]:
     """Total nitrogen where only part of it serves this season."""
     highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
-    if product.available == 1 or highest == 0:
+    share = product.available or 0.0
+    if share == 1 or highest == 0:
         return ()
     in_all = rate_text(highest * product.nitrogen_pct / 100, units)
+    doubt = (
+        f", give or take {share * product.available_error * 100:.0f} %," if product.available_error else ""
+    )
     text = (
-        f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
+        f"Nitrogen rates are of the nitrogen that serves this crop, {share * 100:.0f} %{doubt} of what "
         f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
     )
     return (text,)

@@ -5,20 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
 from fieldmap.season import last_useful_day
+from fieldmap.spreader import products_that_carry
+from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator
 
+    from fieldmap.budget import Application
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, CoverCrop, Crop, Plan
     from fieldmap.stand import Samples
+    from fieldmap.units import UnitSystem
 
 
+LEAST_PASS_KG_HA = agronomy.season_values("uptake")["least_pass_kg_ha"]
+LEAST_AVAILABLE = 0.005  # of a product's nitrogen; less is none
 GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
 EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
 
@@ -189,6 +196,48 @@ def _raw_manure_too_late(one: BlockSeason) -> Iterator[Problem]:
                 entry=number if application.product else None,
                 key="product",
             )
+
+
+def refuse_unspreadable(application: Application, units: UnitSystem) -> None:
+    """Stop where an organic product brings next to nothing in time, however much of it the machine spreads.
+
+    Raises
+    ------
+    InputError
+        Where it does not become available, or where rate_max of it is not worth a pass.
+    """
+    product, spreader = application.product, application.spreader
+    if product.release is None or application.through_drip:
+        return
+    most_n_kg_ha = spreader.rate_max_kg_ha * product.nitrogen_fraction
+    if (product.available or 0.0) < LEAST_AVAILABLE:
+        raise InputError(
+            Problem(
+                "plan.toml",
+                f"none of the nitrogen in {product.name} becomes available from the day it is spread to the last day "
+                "on which the crop can use it",
+                "a product that acts in time is expected",
+                "Spread it earlier, or choose another product",
+                section="spreader" if application.number == 1 else "application",
+                entry=None if application.number == 1 else application.number,
+                key="product",
+            )
+        )
+    if most_n_kg_ha < LEAST_PASS_KG_HA:
+        others = products_that_carry(LEAST_PASS_KG_HA, spreader)
+        instead = f" such as {' or '.join(others)}" if others else ""
+        raise InputError(
+            Problem(
+                "plan.toml",
+                f"rate_max, {rate_text(spreader.rate_max_kg_ha, units)} of {product.name}, brings "
+                f"{rate_text(most_n_kg_ha, units)} of available nitrogen",
+                f"at least {rate_text(LEAST_PASS_KG_HA, units)} is expected, less is not worth a pass (from memory)",
+                f"Raise rate_max to {rate_text(LEAST_PASS_KG_HA / product.nitrogen_fraction, units)} or more where "
+                f"the machine can, or choose a product with more available nitrogen{instead}",
+                section="spreader",
+                key="rate_max",
+            )
+        )
 
 
 def _removed_without_a_share(one: BlockSeason) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from fieldmap.agronomy.entries import (
     Figure,
     Growth,
     GuideRate,
+    OrganicRelease,
     Product,
 )
 from fieldmap.agronomy.lookup import known_names
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
     """Every row of a table as an entry, its numbers checked for a source."""
     known = {each.name for each in fields(kind)}
+    if kind is Product:
+        known = (known | _RELEASE) - {"available", "available_error", "release"}
     entries = []
     for row in table_rows(f"{table}s")[table]:
         where = f"{table}s.toml, {row.get('name', 'a row without a name')}"
@@ -41,11 +44,12 @@ def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
         values: dict[str, Any] = {
             key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
         }
-        if kind is Product:
-            values["sources"] = tuple(dict.fromkeys(source_of.values()))
-        if kind is CropEntry:
-            values["guide_rates"] = tuple(_guide_rate(where, rate) for rate in row.get("guide_rates", ()))
         try:
+            if kind is Product:
+                values |= _acting(where, values)
+                values["sources"] = tuple(dict.fromkeys(source_of.values()))
+            if kind is CropEntry:
+                values["guide_rates"] = tuple(_guide_rate(where, rate) for rate in row.get("guide_rates", ()))
             entries.append(kind(**values, source_of=source_of))
         except TypeError as error:
             raise ValueError(f"{where}: {error}") from None
@@ -54,6 +58,23 @@ def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
     if twice:
         raise ValueError(f"{table}s.toml: {', '.join(twice)} stands twice")
     return tuple(entries)
+
+
+_RELEASE = {each.name for each in fields(OrganicRelease)}
+
+
+def _acting(where: str, values: dict[str, Any]) -> dict[str, Any]:
+    """Takes the figures of release out of a row: an organic product has them, a mineral one is all available."""
+    told = {key: values.pop(key) for key in _RELEASE & values.keys()}
+    if not values.get("organic"):
+        if told:
+            raise ValueError(f"{where}: {sorted(told)} in a product that is not organic")
+        return {"available": 1.0}
+    release = OrganicRelease(**told)
+    shares = (release.nh4_share, release.rapid, release.slow, release.rapid + release.slow)
+    if not all(0 <= share <= 1 for share in (*shares, release.rapid_on_surface)):
+        raise ValueError(f"{where}: shares of nitrogen from 0 to 1 are expected, rapid and slow together too")
+    return {"release": release}
 
 
 def _guide_rate(where: str, row: dict[str, Any]) -> GuideRate:
@@ -101,10 +122,7 @@ def crops() -> tuple[CropEntry, ...]:
 @functools.cache
 def products() -> tuple[Product, ...]:
     """All products."""
-    entries = _read(Product, "product")
-    for entry in entries:
-        _check_share(f"products.toml, {entry.name}", "available", entry.available)
-    return entries
+    return _read(Product, "product")
 
 
 @functools.cache
@@ -129,7 +147,7 @@ def growth_of(entry: CoverCropEntry) -> Growth:
 
 @functools.cache
 def season() -> dict[Model, tuple[Figure, ...]]:
-    """The figures of the season's models: soil, release, uptake."""
+    """The figures of the season's models: soil, release, organic products, uptake."""
     found: dict[Model, tuple[Figure, ...]] = {}
     for model, rows in table_rows("season").items():
         figures = tuple(Figure(name, **row) for name, row in rows.items())

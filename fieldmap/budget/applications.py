@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from fieldmap.budget.acting import product_acting
 from fieldmap.budget.sidedress import following
 from fieldmap.plan import Crop
 from fieldmap.season import split_by_season
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
     from fieldmap.budget.need import BlockNeed
     from fieldmap.budget.seasons import BlockSeason
     from fieldmap.budget.sidedress import SidedressCall
+    from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Method, Plan, Spreader
+    from fieldmap.season import Course
 
     Floats = NDArray[np.float64]
 
@@ -48,7 +51,7 @@ class Application:
 
     @property
     def product(self) -> agronomy.Product:
-        """What it spreads."""
+        """What it spreads, as it acts on this field from that day on."""
         return self.spreader.product_entry
 
     @property
@@ -62,9 +65,13 @@ class Application:
         return self.method in ("side-dress", "through drip")
 
 
-def applications_of(plan: Plan) -> tuple[Application, ...]:
-    """The applications of a plan; one broadcast before planting with all of it where the plan names none."""
+def applications_of(plan: Plan, field: Field, courses: Sequence[Course | None]) -> tuple[Application, ...]:
+    """The applications of a plan; one broadcast before planting with all of it where the plan names none.
+
+    `courses` are of the field's blocks: by them an organic product acts.
+    """
     sections = plan.applications
+    products = [product_acting(section, plan, field, courses) for section in sections]
     least_recovery = min(crop.recovery or 1.0 for crop in plan.crops)
     return tuple(
         Application(
@@ -73,24 +80,23 @@ def applications_of(plan: Plan) -> tuple[Application, ...]:
             date=section.date,
             method=section.method,
             share=section.share,
-            spreader=plan.spreader if number == 1 else _own_spreader(section, plan.spreader, least_recovery),
+            spreader=plan.spreader.loaded_with(product)
+            if number == 1
+            else _own_spreader(section, plan.spreader.loaded_with(product), least_recovery),
         )
-        for number, section in enumerate(sections, start=1)
+        for number, (section, product) in enumerate(zip(sections, products, strict=True), start=1)
     )
 
 
 def _own_spreader(section: ApplicationSection, spreader: Spreader, least_recovery: float) -> Spreader:
-    """The spreader with the product and the limits of an application after the first.
+    """The spreader, loaded with its product, with the limits of an application after the first.
 
     The starter that every zone gets is the first's. A drip line knows no least and greatest rate of a spreader: only
     the rate step is kept.
     """
     changes: dict[str, object] = {"rate_n_min_kg_ha": 0.0}
-    if section.product is not None:
-        changes["product"] = section.product
     if section.method == "through drip":
-        product = section.product_of(spreader)
-        most_kg_ha = Crop.NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
+        most_kg_ha = Crop.NEED_MAX_KG_HA / least_recovery / spreader.product_entry.nitrogen_fraction
         changes["rate_min_kg_ha"] = 0.0
         changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
     return spreader.model_copy(update=changes)

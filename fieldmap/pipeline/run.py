@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.advice import cautions, sources_of, warnings_of, when_text
-from fieldmap.budget import applications_of, shares_of
+from fieldmap.budget import applications_of, response, shares_of
 from fieldmap.errors import InputError, Problem
 from fieldmap.geostatistics import one_blas_thread
 from fieldmap.pipeline.application import Asked, draw_maps
@@ -114,8 +114,8 @@ def run(
             raise InputError(_OTHER_STAND)
         courses = refuse_wrong(plan, stand)
         progress("working out credit and need")
-        budget = reckon(plan, stand, courses)
-        applications = applications_of(plan)
+        applications = applications_of(plan, stand.field, courses)
+        budget = reckon(plan, stand, courses, money=response.economics(plan, applications[0].product))
         shares = shares_of(applications, budget.needs, budget.seasons, budget.sidedress)
         maps, verdict = draw_maps(applications, _asked(plan), stand, budget, shares, progress=progress)
     return Result(

@@ -17,8 +17,9 @@ from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_
 from fieldmap.errors import WrongValueError
 from fieldmap.plan.credits import OtherCredit, SidedressTest, SoilTest, Weather
 from fieldmap.plan.crop import BlockSection, Crop, Prices, Response
+from fieldmap.plan.product import product_entry
 from fieldmap.plan.quantities import Line, Section
-from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround, product_entry
+from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround
 from fieldmap.plan.stand import CoverCrop, CreditSection, FieldSection, SamplesSection
 
 if TYPE_CHECKING:

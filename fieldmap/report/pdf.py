@@ -15,7 +15,6 @@ from reportlab.platypus import (
 
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
-from fieldmap.budget import products_of
 from fieldmap.report.findings import biomass_says, zones_say
 from fieldmap.report.pictures import (
     leave_one_out_picture,
@@ -34,6 +33,7 @@ from fieldmap.report.summary import (
     cost_text,
     field_area_text,
     five_numbers,
+    holds_text,
     load_rows,
     waiting_texts,
     zone_cells,
@@ -193,11 +193,7 @@ def _tables_page(result: Result, width: float) -> Story:
         table_of(_ledger_rows(result), width),
     ]
     story += _loads_and_stages(result, width)
-    holds = " ".join(
-        f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
-        "season."
-        for product in products_of([one.application for one in result.applications])
-    )
+    holds = " ".join(dict.fromkeys(holds_text(one.application) for one in result.applications))
     return [*story, text_line(f"{holds} {cost_text(result)}", "small")]
 
 

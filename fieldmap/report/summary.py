@@ -22,7 +22,7 @@ from fieldmap.units import (
 )
 
 if TYPE_CHECKING:
-    from fieldmap.budget import BlockSeason
+    from fieldmap.budget import Application, BlockSeason
     from fieldmap.field import Field
     from fieldmap.pipeline import Result
     from fieldmap.units import UnitSystem
@@ -237,10 +237,18 @@ def cost_text(result: Result) -> str:
             f"{prices.cover_crop.currency} {prices.cover_crop.amount / credit * per:.2f} from the cover crop"
         )
     if prices.product:
-        product = result.plan.spreader.product_entry
+        product = result.applications[0].application.product
         each = prices.product.amount / product.nitrogen_fraction * per
         texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
     return f"A {unit} of nitrogen costs {' and '.join(texts)}." if texts else ""
+
+
+def holds_text(application: Application) -> str:
+    """What an application's product holds, and how much of its nitrogen serves the crop."""
+    product = application.product
+    share = (product.available or 0.0) * 100
+    doubt = f", give or take {product.available_error * share:.0f} %" if product.available_error else ""
+    return f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {share:.0f} %{doubt} serves this crop."
 
 
 def waiting_texts(result: Result) -> tuple[str, ...]:

@@ -1,11 +1,12 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
+from fieldmap.season import organic
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
 from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE
 from fieldmap.season.soil import water_use_mm
 from fieldmap.season.split import SeasonSplit
-from fieldmap.season.timing import Timing, soil_test_is_due, split_by_season, time_supplemental
+from fieldmap.season.timing import Timing, split_by_season, time_supplemental
 from fieldmap.season.uptake import last_useful_day
 
 __all__ = [
@@ -19,9 +20,9 @@ __all__ = [
     "balance",
     "follow_release",
     "last_useful_day",
+    "organic",
     "released_by",
     "short_from",
-    "soil_test_is_due",
     "split_by_season",
     "time_supplemental",
     "timed",

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.season.balance import short_from
-from fieldmap.season.release import RELEASE
 from fieldmap.season.uptake import UPTAKE, date_of_share
 
 if TYPE_CHECKING:
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
 
     from fieldmap.agronomy import CropEntry
     from fieldmap.season.balance import Balance
-    from fieldmap.season.release import ReleaseModel
     from fieldmap.season.uptake import UptakeModel
 
 
@@ -95,14 +93,3 @@ def split_by_season(
         amounts.append(amount)
         left -= amount
     return (*amounts, left)
-
-
-def soil_test_is_due(at_risk_kg_ha: float, before_kg_ha: float, *, model: ReleaseModel = RELEASE) -> bool:
-    """Whether drainage makes a soil nitrate test worth its cost.
-
-    Parameters
-    ----------
-    at_risk_kg_ha, before_kg_ha
-        Nitrogen that drainage may carry off after planting, and that was released too early to count on.
-    """
-    return at_risk_kg_ha + before_kg_ha >= model.soil_test_kg_ha

@@ -11,6 +11,7 @@ from fieldmap.spreader.rates import (
     nitrogen_rate_kg_ha,
     product_rate_kg_ha,
     product_rates_kg_ha,
+    products_that_carry,
     throw_m,
 )
 
@@ -29,6 +30,7 @@ __all__ = [
     "passes_over",
     "product_rate_kg_ha",
     "product_rates_kg_ha",
+    "products_that_carry",
     "split_loads",
     "throw_m",
 ]
