@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.budget import response
 from fieldmap.spreader import effective_swath_m, overlap_cv
 from fieldmap.units import area_text, length_text, mass_text, rate_text
+from fieldmap.verdict import nutrients
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -169,6 +171,40 @@ def available_warnings(zone_map: ZoneMap, product: Product, units: UnitSystem) -
         f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
     )
     return (text,)
+
+
+def organic_load_warnings(load: nutrients.OrganicLoad | None, units: UnitSystem) -> tuple[str, ...]:
+    """All nitrogen of organic products against the limits that are known, and how much of the need hangs on them."""
+    if load is None:
+        return ()
+    found = []
+    names = " and ".join(load.products)
+    passed = nutrients.limits_passed(load.total_n_kg_ha)
+    if passed:
+        in_all = rate_text(sum(load.total_n_kg_ha.values()), units)
+        limits = "; ".join(_limit_text(one, units) for one in passed)
+        found.append(
+            f"{names}: {in_all} of nitrogen are spread in all, mean of the field. That is more than {limits}. A "
+            "mean of the farm leaves other fields less. Ask which rules hold, and count what comes from elsewhere."
+        )
+    if load.need_share > nutrients.NEED_SHARE:
+        found.append(
+            f"{load.need_share * 100:.0f} % of the crop's need is to come from {names}: no more than 50 to 60 % is "
+            "advised (RB209, published), for what organic products release cannot be foretold well. Keep the rest "
+            "for a product whose nitrogen is sure."
+        )
+    return tuple(found)
+
+
+def _limit_text(limit: nutrients.NitrogenLimit, units: UnitSystem) -> str:
+    """``170 kg/ha a year from livestock manure, mean of the farm (…)``."""
+    every = "a year" if limit.years == 1 else f"in {limit.years} years"
+    whose = "any organic product" if "other" in limit.of else " and ".join(limit.of)
+    mark = agronomy.sources()[limit.source].mark
+    return (
+        f"{rate_text(limit.total_n_kg_ha, units)} {every} from {whose}, mean of the {limit.mean_of} ({limit.rule}, "
+        f"where it applies: {limit.where}; {mark})"
+    )
 
 
 def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tuple[str, ...]:

@@ -143,7 +143,7 @@ class Product:
     organic one it is None until day, warmth and placement are known and `fieldmap.season.organic.acting` has worked
     it out of `release`; `available_error` is its standard deviation as a share of it. `organic` says that its
     nutrients come from plants or animals; `organic_rules` how the rules of organic farming take it; `raw_manure`
-    that days must pass between spreading and harvest.
+    that days must pass between spreading and harvest; `origin` what limits of total nitrogen tell apart.
     """
 
     name: str
@@ -160,6 +160,7 @@ class Product:
     bulk_density_kg_m3: float | None = None
     organic_rules: Literal["allowed", "restricted", "prohibited", "ask the certifier"] = "ask the certifier"
     raw_manure: bool = False
+    origin: Literal["livestock manure", "compost", "other"] = "other"
     source_of: dict[str, str] = field(default_factory=dict)
 
     def analysed(self, *, nh4_share: float | None = None, carbon_nitrogen: float | None = None) -> Product:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.season import last_useful_day, organic
+from fieldmap.season import RELEASE, last_useful_day, organic
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -70,6 +70,16 @@ def product_acting(
     available = float(np.average(shares, weights=weights))
     sd = float(np.average(shares * errors, weights=weights))
     return replace(acting[0], available=available, available_error=sd / available if available else 0.0)
+
+
+def soil_c_from(first: dt.date, course: Course | None) -> float:
+    """Mean soil temperature of the 12 weeks from a day on, °C; 20 °C without weather, or where it does not reach."""
+    if course is not None:
+        start = max(int((np.datetime64(first, "D") - course.soil.dates[0]).astype(int)), 0)
+        days = course.soil.temperature_c[:, start : start + int(organic.ORGANIC.reference_d)]
+        if days.size:
+            return float(days.mean())
+    return RELEASE.reference_c
 
 
 def warm_days_between(first: dt.date, last: dt.date, course: Course | None) -> ArrayLike:

@@ -20,7 +20,7 @@ from fieldmap.verdict import (
     ground_drawn,
     judge,
     machine_limits,
-    nutrients_along,
+    nutrients,
     offer_other_map,
 )
 from fieldmap.zones import area_numbers, draw_zones, place_strips, rate_zones, strips_again, zone_loss
@@ -190,7 +190,7 @@ def draw_map(
         delivery=delivery,
         offer=offer_other_map(delivery, loss, zones, passes, field, spreader),
         flats=flat_rates(zone_map, loss, needs, field, spreader, given_n_kg_ha=flat_n_kg_ha),
-        along=nutrients_along(zone_map, application.product),
+        along=nutrients.along(zone_map),
     )
 
 

@@ -134,6 +134,8 @@ class OwnProduct(Section):
         own = {key: value for key, value in told.items() if value is not None}
         sources = {**base.source_of, **{key: "your_value" for key in own if key != "organic"}}
         product = replace(base, **own)
+        if product.raw_manure:
+            product = replace(product, origin="livestock manure")
         if any(value is not None for value in self._analysis.values()):
             share = None if self.ammonium_pct is None else self.ammonium_pct / self.nitrogen_pct
             product = product.analysed(nh4_share=share, carbon_nitrogen=self.carbon_nitrogen)

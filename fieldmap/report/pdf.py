@@ -158,9 +158,8 @@ def _application(one: ApplicationMap) -> Story:
 
 
 def _zone_table(one: ApplicationMap, result: Result, width: float) -> Table:
-    units = result.plan.units
-    rows = (zone_cells(zone, units) for zone in one.spread.zone_map.rows)
-    return table_of([zone_columns(units), *rows], width)
+    units, zones = result.plan.units, one.spread.zone_map.rows
+    return table_of([zone_columns(units, zones), *(zone_cells(zone, units) for zone in zones)], width)
 
 
 def _numbers(result: Result) -> Story:

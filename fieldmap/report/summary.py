@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +22,8 @@ from fieldmap.units import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fieldmap.budget import Application, BlockSeason
     from fieldmap.field import Field
     from fieldmap.pipeline import Result
@@ -186,8 +188,11 @@ def driven_text(one: ApplicationMap, units: UnitSystem) -> str:
     )
 
 
-def zone_columns(units: UnitSystem) -> tuple[str, ...]:
-    """Headings of the zone table; nitrogen and product never share a column."""
+def zone_columns(units: UnitSystem, zones: Sequence[Zone]) -> tuple[str, ...]:
+    """Headings of the zone table; nitrogen and product never share a column.
+
+    The last three are there where the product brings more than nitrogen that serves the crop.
+    """
     unit = rate_unit(units)
     area, mass = ("ac", "lb") if units == "us" else ("ha", "kg")
     return (
@@ -199,6 +204,11 @@ def zone_columns(units: UnitSystem) -> tuple[str, ...]:
         f"N rate, {unit}",
         f"Product, {unit}",
         f"Product, {mass}",
+        *(
+            (f"N in all, {unit}", f"P2O5, {unit}", f"K2O, {unit}")
+            if any(zone.brought for zone in zones)
+            else ()
+        ),
     )
 
 
@@ -214,6 +224,7 @@ def zone_cells(zone: Zone, units: UnitSystem) -> tuple[str, ...]:
         whole(shown_rate(zone.rate_n_kg_ha, units)),
         whole(shown_rate(zone.product_kg_ha, units)),
         whole(mass),
+        *(whole(shown_rate(kg_ha, units)) for kg_ha in (astuple(zone.brought) if zone.brought else ())),
     )
 
 

@@ -2,6 +2,7 @@
 
 from fieldmap.spreader.delivery import DELIVERABLE, Delivery, drive
 from fieldmap.spreader.loads import Load, split_loads
+from fieldmap.spreader.nutrients import Brought
 from fieldmap.spreader.pan_test import effective_swath_m, overlap_cv
 from fieldmap.spreader.passes import Pass, passes_over
 from fieldmap.spreader.rates import (
@@ -19,6 +20,7 @@ __all__ = [
     "DELIVERABLE",
     "RATES_MAX",
     "STEP_TOLERANCE",
+    "Brought",
     "Delivery",
     "Load",
     "Pass",

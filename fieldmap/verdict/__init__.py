@@ -1,10 +1,11 @@
 """The verdict: zones against one flat rate, what the ground receives, and whether varying is worth it."""
 
+from fieldmap.verdict import nutrients
 from fieldmap.verdict.application_map import ApplicationMap, DrawnMap
 from fieldmap.verdict.deliverable import Offer, offer_other_map
 from fieldmap.verdict.flat_rates import OneRate, Way, flat_rates
 from fieldmap.verdict.limits import Limits, machine_limits
-from fieldmap.verdict.nutrients import Along, nutrients_along, nutrients_together
+from fieldmap.verdict.nutrients import Along
 from fieldmap.verdict.outcomes import Outcome, ground_drawn
 from fieldmap.verdict.strips import StripFindings, follow_strips
 from fieldmap.verdict.verdict import Verdict, judge
@@ -25,7 +26,6 @@ __all__ = [
     "ground_drawn",
     "judge",
     "machine_limits",
-    "nutrients_along",
-    "nutrients_together",
+    "nutrients",
     "offer_other_map",
 ]
