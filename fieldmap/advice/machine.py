@@ -156,19 +156,17 @@ def offer_text(offer: Offer | None, delivery: Delivery, units: UnitSystem) -> st
     )
 
 
-def available_warnings(zone_map: ZoneMap, product: Product, units: UnitSystem) -> tuple[str, ...]:
-    """Total nitrogen where only part of it serves this season."""
-    highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
+def available_warnings(zone_map: ZoneMap, product: Product) -> tuple[str, ...]:
+    """What nitrogen rates are of, where only part of the product's nitrogen serves the crop."""
     share = product.available or 0.0
-    if share == 1 or highest == 0:
+    if share == 1 or not any(zone.product_kg_ha for zone in zone_map.zones):
         return ()
-    in_all = rate_text(highest * product.nitrogen_pct / 100, units)
     doubt = (
         f", give or take {share * product.available_error * 100:.0f} %," if product.available_error else ""
     )
     text = (
         f"Nitrogen rates are of the nitrogen that serves this crop, {share * 100:.0f} %{doubt} of what "
-        f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
+        f"{product.name} holds."
     )
     return (text,)
 
@@ -184,26 +182,25 @@ def organic_load_warnings(load: nutrients.OrganicLoad | None, units: UnitSystem)
         in_all = rate_text(sum(load.total_n_kg_ha.values()), units)
         limits = "; ".join(_limit_text(one, units) for one in passed)
         found.append(
-            f"{names}: {in_all} of nitrogen are spread in all, mean of the field. That is more than {limits}. A "
-            "mean of the farm leaves other fields less. Ask which rules hold, and count what comes from elsewhere."
+            f"{names}: {in_all} of nitrogen in all, mean of the field, with none from elsewhere counted. Limits that "
+            f"this passes, where they apply: {limits}."
         )
     if load.need_share > nutrients.NEED_SHARE:
         found.append(
-            f"{load.need_share * 100:.0f} % of the crop's need is to come from {names}: no more than 50 to 60 % is "
-            "advised (RB209, published), for what organic products release cannot be foretold well. Keep the rest "
-            "for a product whose nitrogen is sure."
+            f"{load.need_share * 100:.0f} % of the crop's need is to come from {names}: RB209 (published) advises at "
+            "most 50 to 60 %, for release is uncertain."
         )
     return tuple(found)
 
 
 def _limit_text(limit: nutrients.NitrogenLimit, units: UnitSystem) -> str:
-    """``170 kg/ha a year from livestock manure, mean of the farm (…)``."""
+    """``170 kg/ha a year from livestock manure, mean of the farm (91/676/EEC, …; from memory)``."""
     every = "a year" if limit.years == 1 else f"in {limit.years} years"
-    whose = "any organic product" if "other" in limit.of else " and ".join(limit.of)
-    mark = agronomy.sources()[limit.source].mark
+    whose = "all organics" if "other" in limit.of else " and ".join(limit.of)
+    memory = "; from memory" * (agronomy.sources()[limit.source].mark == "from memory")
     return (
         f"{rate_text(limit.total_n_kg_ha, units)} {every} from {whose}, mean of the {limit.mean_of} ({limit.rule}, "
-        f"where it applies: {limit.where}; {mark})"
+        f"{limit.where}{memory})"
     )
 
 
@@ -238,7 +235,7 @@ def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tup
         found.append(
             f"{product} brings up to {rate_text(amount, plan.units)} of {name}, more than "
             f"the {rate_text(removal, plan.units)} that the harvest takes away (from memory): it builds up. Within "
-            f"removal, about {share * 100:.0f} % of the nitrogen could come from this product: look at the soil test."
+            f"removal, about {share * 100:.0f} % of the nitrogen could come from it: look at the soil test."
         )
     return tuple(found)
 

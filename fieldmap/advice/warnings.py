@@ -72,7 +72,7 @@ def warnings_of(
         *(
             text
             for one in applications
-            for text in available_warnings(one.spread.zone_map, one.application.product, plan.units)
+            for text in available_warnings(one.spread.zone_map, one.application.product)
         ),
         *nutrient_warnings(applications, stand.field, plan),
         *pan_test_warnings(plan),

@@ -55,7 +55,7 @@ class NitrogenLimit:
 LIMITS = (
     NitrogenLimit(
         "91/676/EEC Annex III",
-        "nitrate vulnerable zones of the European Union",
+        "EU, vulnerable zones",
         170.0,
         1,
         ("livestock manure",),
@@ -64,12 +64,12 @@ LIMITS = (
     ),
     NitrogenLimit("DüV § 6(4)", "Germany", 170.0, 1, ("livestock manure", "other"), "farm", "duev"),
     NitrogenLimit(
-        "DüV § 13a", "nitrate areas of Germany", 170.0, 1, ("livestock manure", "other"), "field", "duev"
+        "DüV § 13a", "Germany, nitrate areas", 170.0, 1, ("livestock manure", "other"), "field", "duev"
     ),
     NitrogenLimit("DüV § 6(4)", "Germany", 510.0, 3, ("compost",), "farm", "duev"),
     NitrogenLimit(
-        "nitrate vulnerable zones",
-        "England",
+        "NVZ rules",
+        "England, vulnerable zones",
         250.0,
         1,
         ("livestock manure", "compost", "other"),
