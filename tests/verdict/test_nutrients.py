@@ -1,5 +1,7 @@
 """Phosphorus, potassium and cost, beside the nitrogen."""
 
+import datetime as dt
+
 import pytest
 
 from fieldmap import InputError, read_plan, run
@@ -64,6 +66,23 @@ def test_ninety_days_do_where_the_edible_part_is_off_the_soil(plan_folder, touch
             run(read_plan(folder))
     else:
         assert any("raw manure" in text.lower() for text in run(read_plan(folder)).cautions)
+
+
+@pytest.mark.parametrize(("days", "allowed"), [(84, False), (91, True)])
+def test_raw_litter_beside_a_standing_crop_waits_ninety_days(plan_folder, days, allowed):
+    # 7 CFR 205.203: 90 days to the harvest where the edible part does not touch the soil.
+    edits = [WIDE, STEP, ("2026-08-14", "2026-09-30"), ('need = "', 'touches_soil = false\nneed = "')]
+    day = dt.date(2026, 9, 30) - dt.timedelta(days=days)
+    extra = (
+        "\n[[application]]\ndate = 2026-05-20\nshare = 0.5\n"
+        f'\n[[application]]\ndate = {day}\nshare = 0.5\nmethod = "side-dress"\nproduct = "poultry litter"\n'
+    )
+    folder = plan_folder(edits=edits, extra=extra)
+    if allowed:
+        assert run(read_plan(folder)).applications[1].application.product.name == "poultry litter"
+    else:
+        with pytest.raises(InputError, match="is 84 days before the harvest of 2026-09-30"):
+            run(read_plan(folder))
 
 
 def test_an_analysis_of_the_users_own_stays_raw_manure(plan_folder):

@@ -207,6 +207,9 @@ APPLICATION = (
              "carries the crop to the next, by the season; one auto beside numbers is the rest."),
     Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
              "leafy crop can burn it."),
+    Question("application", "incorporated", "Worked in after, days", "Of organic products: ammonium, and part of "
+             "poultry litter's nitrogen, is lost to the air until then; 0 is at once, never is a word.",
+             left_open="1 day where it is broadcast on tilled ground, never on ground not tilled, else at once"),
     Question("application", "product", "Product", "Of this application alone; one of your own as for the "
              "spreader.", left_open="the spreader's"),
 )  # fmt: skip
