@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap import agronomy
-from fieldmap.budget import other_credits
+from fieldmap.budget import other_credits, removed_kg_ha
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
 from fieldmap.season import last_useful_day
@@ -240,6 +240,22 @@ def refuse_unspreadable(application: Application, units: UnitSystem) -> None:
         )
 
 
+def _removal_not_known(one: BlockSeason) -> Iterator[Problem]:
+    """A share by phosphorus for a vegetable of which nobody says what its harvest takes away."""
+    removed, _ = removed_kg_ha(one.crop.name)
+    for number, application in enumerate(one.plan.application, start=1):
+        if application.share == "phosphorus" and removed is None:
+            yield Problem(
+                "plan.toml",
+                f'found share = "phosphorus", and the table has no P2O5 in the harvest of {one.crop.name}',
+                'a share as a number is expected, with share = "auto" for the rest',
+                "Give the share, from an analysis of the harvest or your guide",
+                section="application",
+                key="share",
+                entry=number,
+            )
+
+
 def _removed_without_a_share(one: BlockSeason) -> Iterator[Problem]:
     credit = one.plan.credit
     if one.cover.ended_by == "removed" and not (credit.method == "share" and credit.share):
@@ -260,5 +276,6 @@ _RULES = (
     _sampled_long_before,
     _applied_out_of_season,
     _raw_manure_too_late,
+    _removal_not_known,
     _removed_without_a_share,
 )

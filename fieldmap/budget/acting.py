@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.season import RELEASE, last_useful_day, organic
+from fieldmap.units import KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -15,7 +17,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike
 
-    from fieldmap import agronomy
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Plan
     from fieldmap.season import Course
@@ -70,6 +71,55 @@ def product_acting(
     available = float(np.average(shares, weights=weights))
     sd = float(np.average(shares * errors, weights=weights))
     return replace(acting[0], available=available, available_error=sd / available if available else 0.0)
+
+
+def removed_kg_ha(crop: str) -> tuple[float | None, float | None]:
+    """P2O5 and K2O that a vegetable's harvest takes away, kg/ha; None where the table has none."""
+    entry = agronomy.find(crop, agronomy.crops())
+    both = (entry.removal_p2o5_lb_ac, entry.removal_k2o_lb_ac) if entry else (None, None)
+    p2o5, k2o = (None if each is None else each * KG_HA_PER_LB_AC for each in both)
+    return p2o5, k2o
+
+
+def phosphorus_share(product: agronomy.Product, crop: str, supplemental_kg_ha: float) -> float:
+    """Share of the supplemental nitrogen that a product may bring until its P2O5 is what the harvest takes away.
+
+    Not a plan for ground that is rich in phosphorus, where less or none is due: look at the soil test.
+
+    Parameters
+    ----------
+    product
+        As it acts, with P2O5.
+    crop
+        The vegetable.
+    supplemental_kg_ha
+        Nitrogen to spread, mean of the block.
+
+    Returns
+    -------
+    float
+        0 to 1; 0 where nothing is to be spread, or where the table has no removal.
+
+    References
+    ----------
+    What a harvest takes away: from memory (removal_memory). The rule itself, organic products up to the phosphorus
+    removed and the rest from nitrogen alone, is common practice, no source.
+
+    Examples
+    --------
+    Sweet corn takes 18 lb of P2O5 an acre away, 20.2 kg/ha. 761 kg of litter bring it, with 10.7 kg of available
+    nitrogen where half of its 2.8 % acts: 11 % of 100 kg.
+
+    >>> from fieldmap.season import organic
+    >>> litter = organic.acting(agronomy.find("poultry litter", agronomy.products()), 60.0)
+    >>> round(phosphorus_share(litter, "sweet corn", 100.0), 2)
+    0.11
+    """
+    removed, _ = removed_kg_ha(crop)
+    if supplemental_kg_ha <= 0 or removed is None:
+        return 0.0
+    brings_n_kg_ha = removed / (product.p2o5_pct / 100.0) * product.nitrogen_fraction
+    return min(1.0, brings_n_kg_ha / supplemental_kg_ha)
 
 
 def soil_c_from(first: dt.date, course: Course | None) -> float:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldmap.budget.acting import product_acting
+from fieldmap.budget.acting import phosphorus_share, product_acting
 from fieldmap.budget.sidedress import following
 from fieldmap.plan import Crop
 from fieldmap.season import split_by_season
@@ -46,7 +46,7 @@ class Application:
     of: int
     date: dt.date | None
     method: Method
-    share: float | Literal["auto"]
+    share: float | Literal["auto", "phosphorus"]
     spreader: Spreader
 
     @property
@@ -149,30 +149,36 @@ def shares_of(
     needs: Sequence[BlockNeed],
     seasons: Sequence[BlockSeason],
     calls: Sequence[SidedressCall],
+    supplemental_kg_ha: Sequence[float],
 ) -> tuple[Share, ...]:
-    """The part of every block in the applications."""
+    """The part of every block in the applications; `supplemental_kg_ha` is the mean of each."""
     return tuple(
         _share(
             applications,
-            need.block,
+            need,
+            mean_kg_ha,
             next((one for one in seasons if one.block == need.block), None),
             next((one for one in calls if one.block == need.block), None),
         )
-        for need in needs
+        for need, mean_kg_ha in zip(needs, supplemental_kg_ha, strict=True)
     )
 
 
 def _share(
-    applications: Sequence[Application], block: str, season: BlockSeason | None, call: SidedressCall | None
+    applications: Sequence[Application],
+    need: BlockNeed,
+    supplemental_kg_ha: float,
+    season: BlockSeason | None,
+    call: SidedressCall | None,
 ) -> Share:
-    told = np.array([0.0 if isinstance(one.share, str) else float(one.share) for one in applications])
-    unknown = [k for k, one in enumerate(applications) if isinstance(one.share, str)]
+    told = np.array([_told_share(one, need, supplemental_kg_ha) for one in applications])
+    unknown = [k for k, one in enumerate(applications) if one.share == "auto"]
     rest = 1.0 - float(told.sum())
     by_season: tuple[tuple[dt.date, float], ...] = ()
     if len(unknown) == 1:
         told[unknown] = rest
     elif unknown:
-        dates = [one.date for one in applications if isinstance(one.share, str) and one.date is not None]
+        dates = [one.date for one in applications if one.share == "auto" and one.date is not None]
         assert season is not None  # noqa: S101 - the plan has weather, checked as it was read
         of_season = _of_season(season, dates)
         told[unknown] = rest * of_season
@@ -180,7 +186,16 @@ def _share(
         by_season = tuple(zip(dates, amounts, strict=True))
     tested = following(call, [one.date for one in applications]) if call is not None else ()
     shares = tuple((told / told.sum()).tolist())
-    return Share(block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season)
+    return Share(
+        need.block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season
+    )
+
+
+def _told_share(one: Application, need: BlockNeed, supplemental_kg_ha: float) -> float:
+    """The share that the plan gives, or that phosphorus makes; 0 where it is still to be found."""
+    if one.share == "phosphorus":
+        return phosphorus_share(one.product, need.crop, supplemental_kg_ha)
+    return 0.0 if one.share == "auto" else float(one.share)
 
 
 def _of_season(season: BlockSeason, dates: Sequence[dt.date]) -> Floats:

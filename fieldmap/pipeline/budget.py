@@ -143,6 +143,12 @@ def _seasons(
     return tuple(found)
 
 
+def block_means(budget: Budget, stand: Stand) -> list[float]:
+    """Mean supplemental nitrogen of each block, kg N/ha."""
+    blocks = range(len(stand.field.blocks))
+    return [float(budget.supplemental_kg_ha[stand.field.block_index == number].mean()) for number in blocks]
+
+
 def ledgers(
     budget: Budget, stand: Stand, credit_used_kg_ha: NDArray[np.float64]
 ) -> tuple[ledger.LedgerLine, ...]:

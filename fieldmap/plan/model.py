@@ -134,11 +134,33 @@ class Plan(Section):
 
     @field_validator("application")
     @classmethod
+    def _blended(
+        cls, applications: tuple[ApplicationSection, ...], told: ValidationInfo
+    ) -> tuple[ApplicationSection, ...]:
+        blended = [one for one in applications if one.share == "phosphorus"]
+        if not blended:
+            return applications
+        others = [one.share for one in applications if one.share != "phosphorus"]
+        if len(blended) > 1 or not others or any(share != "auto" for share in others):
+            raise WrongValueError(
+                f'found share = "phosphorus" in {len(blended)} of {len(applications)} applications',
+                'one of several, and share = "auto" in every other, which bring the rest, is expected',
+            )
+        spreader = told.data.get("spreader")
+        if spreader is not None and blended[0].product_of(spreader).p2o5_pct == 0:
+            raise WrongValueError(
+                f'found share = "phosphorus" for {blended[0].product_of(spreader).name}, which holds no P2O5',
+                "a product with phosphorus, such as poultry litter, is expected",
+            )
+        return applications
+
+    @field_validator("application")
+    @classmethod
     def _whole(
         cls, applications: tuple[ApplicationSection, ...], info: ValidationInfo
     ) -> tuple[ApplicationSection, ...]:
         shares = [one.share for one in applications if not isinstance(one.share, str)]
-        told, unknown = sum(shares), len(applications) - len(shares)
+        told, unknown = sum(shares), sum(one.share == "auto" for one in applications)
         if shares and unknown == 0 and abs(told - 1) > SHARES_TOLERANCE:
             raise WrongValueError(
                 f"shares add up to {told:g}", '1, or share = "auto" for the rest, is expected'

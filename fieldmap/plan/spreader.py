@@ -133,17 +133,19 @@ class Spreader(Section):
 
 def _share(found: Any) -> Any:
     is_share = isinstance(found, int | float) and not isinstance(found, bool) and 0 < found <= 1
-    if found != "auto" and not is_share:
+    if found not in ("auto", "phosphorus") and not is_share:
         raise WrongValueError(
             f"found {json.dumps(found, default=str)}",
-            'a share above 0 and at most 1, such as share = 0.6, or share = "auto" is expected',
+            'a share above 0 and at most 1, such as share = 0.6, or share = "auto" or "phosphorus" is expected',
         )
     return found
 
 
 Share = Annotated[
-    float | Literal["auto"],
-    BeforeValidator(_share, json_schema_input_type=Annotated[float, Field(gt=0, le=1)] | Literal["auto"]),
+    float | Literal["auto", "phosphorus"],
+    BeforeValidator(
+        _share, json_schema_input_type=Annotated[float, Field(gt=0, le=1)] | Literal["auto", "phosphorus"]
+    ),
 ]
 Method = Literal["broadcast before planting", "band", "side-dress", "through drip"]
 INCORPORATED_DAYS_MAX = 60.0
@@ -181,7 +183,8 @@ class ApplicationSection(Section):
     share: Share = Field(
         1,
         description='Share of the supplemental nitrogen, above 0 and at most 1; "auto" lets the season split it, and '
-        'one "auto" beside numbers is the rest. Default 1.',
+        'one "auto" beside numbers is the rest. "phosphorus" gives as much of an organic product as brings the P2O5 '
+        'that the harvest takes away, and leaves the rest to the others, which are "auto". Default 1.',
     )
     method: Method = Field(
         "broadcast before planting",

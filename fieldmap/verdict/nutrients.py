@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap import agronomy
+from fieldmap.budget import removed_kg_ha
 from fieldmap.field import burn
 from fieldmap.spreader import Brought
-from fieldmap.units import KG_HA_PER_LB_AC
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Literal
 
+    from fieldmap import agronomy
     from fieldmap.field import Field
     from fieldmap.verdict.application_map import ApplicationMap
     from fieldmap.zones import ZoneMap
@@ -178,9 +178,7 @@ def together(maps: Sequence[tuple[ZoneMap, agronomy.Product]], field: Field) -> 
 
 
 def _along(zone: int, block: str, crop: str, brought: Brought) -> Along:
-    entry = agronomy.find(crop, agronomy.crops())
-    removal = (entry.removal_p2o5_lb_ac, entry.removal_k2o_lb_ac) if entry else (None, None)
-    p2o5_removal, k2o_removal = (None if each is None else each * KG_HA_PER_LB_AC for each in removal)
+    p2o5_removal, k2o_removal = removed_kg_ha(crop)
     return Along(
         zone,
         block,

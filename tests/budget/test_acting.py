@@ -9,6 +9,7 @@ from shapely.geometry import box
 from fieldmap import InputError, read_plan, run
 from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops, products
+from fieldmap.budget import removed_kg_ha
 from fieldmap.season import last_useful_day
 from fieldmap.season.organic import NEVER, acting, available_share, warm_days
 
@@ -116,6 +117,67 @@ def test_blocks_count_by_their_area(products_of):
         days = days_to_last_useful(crop, crop.planted)
         shares.append(float(available_share(feather, float(days), on_surface_d=1.0)))
     assert mixed.available == pytest.approx((shares[0] + 2 * shares[1]) / 3, rel=1e-3)
+
+
+# --- up to the phosphorus that the harvest takes away
+
+BLEND = (
+    '\n[[application]]\ndate = 2026-05-20\nshare = "phosphorus"\n'
+    '\n[[application]]\ndate = 2026-05-22\nshare = "auto"\nproduct = "blood meal"\n'
+)
+
+
+def test_litter_up_to_the_phosphorus_removed_and_a_meal_for_the_rest(products_of):
+    edits = [("2026-08-14", "2026-10-01"), ('rate_step = "50 kg/ha"', 'rate_step = "5 kg/ha"')]
+    edits.append(('rate_max = "6000 kg/ha"', 'rate_max = "3000 kg/ha"'))
+    (litter, meal), result = products_of(BLEND, *edits, product="poultry litter")
+    assert (litter.name, meal.name) == ("poultry litter", "blood meal")
+    removed, _ = removed_kg_ha("sweet corn")
+    (share,) = result.shares
+    mean = result.budget.supplemental_kg_ha[result.field.inside].mean()
+    assert share.shares[0] == pytest.approx(
+        removed / (litter.p2o5_pct / 100) * litter.nitrogen_fraction / mean
+    )
+    assert sum(share.shares) == pytest.approx(1.0)
+    rows = result.applications[0].spread.zone_map.rows
+    brought = np.average([row.brought.p2o5_kg_ha for row in rows], weights=[row.area_ha for row in rows])
+    assert brought == pytest.approx(removed, rel=0.1)  # in zones and steps
+    given = sum(
+        zone.rate_n_kg_ha * zone.area_ha for one in result.applications for zone in one.spread.zone_map.rows
+    )
+    assert given / sum(row.area_ha for row in rows) == pytest.approx(mean, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("extra", "words"),
+    [
+        (
+            '\n[[application]]\ndate = 2026-05-20\nshare = "phosphorus"\n',
+            r'found share = "phosphorus" in 1 of 1 applications; one of several, and share = "auto" in every other',
+        ),
+        (BLEND.replace('"auto"', "0.5"), r'found share = "phosphorus" in 1 of 2 applications'),
+        (
+            BLEND.replace("share =", 'product = "feather meal"\nshare =', 1),
+            r'found share = "phosphorus" for feather meal, which holds no P2O5; a product with phosphorus, such as',
+        ),
+    ],
+)
+def test_a_share_by_phosphorus_that_cannot_be_is_refused(plan_folder, extra, words):
+    with pytest.raises(InputError, match=words):
+        read_plan(plan_folder(edits=[FEATHER], extra=extra))
+
+
+def test_a_share_by_phosphorus_needs_a_known_harvest(plan_folder):
+    edits = [
+        ('product = "urea"', 'product = "pelleted poultry litter"'),
+        WIDE,
+        ('name = "sweet corn"', 'name = "garlic"'),
+    ]
+    with pytest.raises(
+        InputError,
+        match=r'application\]\] 1 share: found share = "phosphorus", and the table has no P2O5 in the harvest',
+    ):
+        run(read_plan(plan_folder(edits=edits, extra=BLEND)))
 
 
 # --- what cannot be spread
