@@ -153,8 +153,9 @@ class Result(pipeline.Result):
             figure.savefig(drawn, format="png", dpi=100)
             image = base64.b64encode(drawn.getvalue()).decode()
             parts.append(f'<img alt="Nitrogen rate of each zone" src="data:image/png;base64,{image}">')
-            head = "".join(f"<th>{html.escape(name)}</th>" for name in words.zone_columns(units))
-            rows = (words.zone_cells(zone, units) for zone in one.spread.zone_map.rows)
+            zones = one.spread.zone_map.rows
+            head = "".join(f"<th>{html.escape(name)}</th>" for name in words.zone_columns(units, zones))
+            rows = (words.zone_cells(zone, units) for zone in zones)
             body = "".join(
                 "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
             )

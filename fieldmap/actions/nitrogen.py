@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fieldmap.actions.kinds import Dig, InTwo, SideDress, SoilTest, Spread, Starter, Why
 from fieldmap.actions.stand import same_crop
 from fieldmap.budget import ledger, other_credits, sidedress
-from fieldmap.season import soil_test_is_due, uptake
+from fieldmap.season import RELEASE, uptake
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -198,6 +198,6 @@ def _why(budget: Budget, maps: Sequence[ApplicationMap], blocks: Sequence[str]) 
         if course is None:
             continue
         before = max(0.0, float(course.in_time.split.before.mean()) * float(season.balance.released.sum()))
-        if soil_test_is_due(float(season.balance.at_risk), before):
+        if RELEASE.soil_test_is_due(float(season.balance.at_risk), before):
             return Why.DRAINAGE
     return None

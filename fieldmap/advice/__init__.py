@@ -4,7 +4,7 @@ from fieldmap.advice.actions import ActionText, action_texts
 from fieldmap.advice.applications import METHODS, split_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
-from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blocks
+from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blocks, refuse_unspreadable
 from fieldmap.advice.season import call_text, stands_text
 from fieldmap.advice.sources import sources_of
 from fieldmap.advice.stand import highest_zone_text, waiting_text
@@ -24,6 +24,7 @@ __all__ = [
     "pattern_text",
     "refuse_impossible_dates",
     "refuse_unknown_blocks",
+    "refuse_unspreadable",
     "sources_of",
     "split_text",
     "stands_text",

@@ -5,16 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldmap.advice.season import reason_text
-from fieldmap.budget import sidedress
+from fieldmap.budget import sidedress, soil_c_from
+from fieldmap.season import organic, uptake
 from fieldmap.units import mass_text, rate_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from fieldmap.budget import BlockSeason, Share
+    from fieldmap.budget import Application, BlockSeason, Share
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Plan
+    from fieldmap.season import Course
     from fieldmap.units import UnitSystem
     from fieldmap.verdict import ApplicationMap
 
@@ -35,6 +37,16 @@ LEAFY = (
 )
 
 
+STANDING = (
+    "an organic meal on a standing crop is banded beside the row and hoed in (common practice, no source): left on "
+    "the surface it acts late or not at all."
+)
+BULKY = (
+    "manure, compost and pellets go before planting, on a standing crop only meals, banded and hoed in (common "
+    "practice, no source): choose a meal, or spread it earlier."
+)
+
+
 def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
     """What the day and the method of each application call to mind, block by block."""
     found = []
@@ -48,9 +60,33 @@ def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
                 "does not clog the lines (common practice, no source): choose a product that does."
             )
         name = f"Application {number} of {one.date}"
+        if one.method == "side-dress" and product.organic:
+            found.append(f"{name}: {STANDING if product.origin == 'other' else BULKY}")
         for block in field.blocks:
             found += [f"{name}: {text}" for text in _of_block(one, one.date, block.name, plan)]
     return tuple(dict.fromkeys(found))
+
+
+def lead_warnings(
+    plan: Plan, field: Field, applications: Sequence[Application], courses: Sequence[Course | None]
+) -> tuple[str, ...]:
+    """An organic product that goes out too late to release most of what it does before the crop is done."""
+    found = []
+    for one in applications:
+        if one.product.release is None or one.date is None:
+            continue
+        for block, course in zip(field.blocks, courses, strict=True):
+            crop = plan.crop_of(block.name)
+            useful = uptake.last_useful_day(crop.planted, crop.harvested, crop.entry)
+            lead_d = organic.lead_days(one.product, soil_c_from(one.date, course))
+            left_d = (useful - one.date).days
+            if lead_d > left_d:
+                found.append(
+                    f"Application {one.number} of {one.date}: {one.product.name} needs about {lead_d:.0f} days in "
+                    f"this soil to release most of what it does in 12 weeks, and {crop.name} in {block.name} has "
+                    f"{left_d} until {useful}: spread it earlier."
+                )
+    return tuple(found)
 
 
 def late_test_warnings(plan: Plan, calls: Sequence[sidedress.SidedressCall]) -> tuple[str, ...]:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.budget import response
 from fieldmap.spreader import effective_swath_m, overlap_cv
 from fieldmap.units import area_text, length_text, mass_text, rate_text
+from fieldmap.verdict import nutrients
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -154,17 +156,52 @@ def offer_text(offer: Offer | None, delivery: Delivery, units: UnitSystem) -> st
     )
 
 
-def available_warnings(zone_map: ZoneMap, product: Product, units: UnitSystem) -> tuple[str, ...]:
-    """Total nitrogen where only part of it serves this season."""
-    highest = max((zone.product_kg_ha for zone in zone_map.zones), default=0.0)
-    if product.available == 1 or highest == 0:
+def available_warnings(zone_map: ZoneMap, product: Product) -> tuple[str, ...]:
+    """What nitrogen rates are of, where only part of the product's nitrogen serves the crop."""
+    share = product.available or 0.0
+    if share == 1 or not any(zone.product_kg_ha for zone in zone_map.zones):
         return ()
-    in_all = rate_text(highest * product.nitrogen_pct / 100, units)
+    doubt = (
+        f", give or take {share * product.available_error * 100:.0f} %," if product.available_error else ""
+    )
     text = (
-        f"Nitrogen rates are of the nitrogen that serves this season, {product.available * 100:.0f} % of what "
-        f"{product.name} holds: at the highest rate {in_all} of nitrogen are spread in all."
+        f"Nitrogen rates are of the nitrogen that serves this crop, {share * 100:.0f} %{doubt} of what "
+        f"{product.name} holds."
     )
     return (text,)
+
+
+def organic_load_warnings(load: nutrients.OrganicLoad | None, units: UnitSystem) -> tuple[str, ...]:
+    """All nitrogen of organic products against the limits that are known, and how much of the need hangs on them."""
+    if load is None:
+        return ()
+    found = []
+    names = " and ".join(load.products)
+    passed = nutrients.limits_passed(load.total_n_kg_ha)
+    if passed:
+        in_all = rate_text(sum(load.total_n_kg_ha.values()), units)
+        limits = "; ".join(_limit_text(one, units) for one in passed)
+        found.append(
+            f"{names}: {in_all} of nitrogen in all, mean of the field, with none from elsewhere counted. Limits that "
+            f"this passes, where they apply: {limits}."
+        )
+    if load.need_share > nutrients.NEED_SHARE:
+        found.append(
+            f"{load.need_share * 100:.0f} % of the crop's need is to come from {names}: RB209 (published) advises at "
+            "most 50 to 60 %, for release is uncertain."
+        )
+    return tuple(found)
+
+
+def _limit_text(limit: nutrients.NitrogenLimit, units: UnitSystem) -> str:
+    """``170 kg/ha a year from livestock manure, mean of the farm (91/676/EEC, …; from memory)``."""
+    every = "a year" if limit.years == 1 else f"in {limit.years} years"
+    whose = "all organics" if "other" in limit.of else " and ".join(limit.of)
+    memory = "; from memory" * (agronomy.sources()[limit.source].mark == "from memory")
+    return (
+        f"{rate_text(limit.total_n_kg_ha, units)} {every} from {whose}, mean of the {limit.mean_of} ({limit.rule}, "
+        f"{limit.where}{memory})"
+    )
 
 
 def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tuple[str, ...]:
@@ -198,7 +235,7 @@ def build_up_warnings(along: tuple[Along, ...], product: str, plan: Plan) -> tup
         found.append(
             f"{product} brings up to {rate_text(amount, plan.units)} of {name}, more than "
             f"the {rate_text(removal, plan.units)} that the harvest takes away: it builds up. Within "
-            f"removal, about {share * 100:.0f} % of the nitrogen could come from this product: look at the soil test."
+            f"removal, about {share * 100:.0f} % of the nitrogen could come from it: look at the soil test."
         )
     return tuple(found)
 

@@ -9,16 +9,22 @@ from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
 from fieldmap.season import uptake
+from fieldmap.spreader import products_that_carry
+from fieldmap.units import rate_text
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator
 
+    from fieldmap.budget import Application
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, CoverCrop, Crop, Plan
     from fieldmap.stand import Samples
+    from fieldmap.units import UnitSystem
 
 
+LEAST_PASS_KG_HA = uptake.UPTAKE.least_pass_kg_ha
+LEAST_AVAILABLE = 0.005  # of a product's nitrogen; less is none
 SAMPLED_DAYS_MAX = 240
 EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
 
@@ -191,10 +197,69 @@ def _raw_manure_too_late(one: BlockSeason) -> Iterator[Problem]:
             )
 
 
+def refuse_unspreadable(application: Application, units: UnitSystem) -> None:
+    """Stop where an organic product brings next to nothing in time, however much of it the machine spreads.
+
+    Raises
+    ------
+    InputError
+        Where it does not become available, or where rate_max of it is not worth a pass.
+    """
+    product, spreader = application.product, application.spreader
+    if product.release is None or application.through_drip:
+        return
+    most_n_kg_ha = spreader.rate_max_kg_ha * product.nitrogen_fraction
+    if (product.available or 0.0) < LEAST_AVAILABLE:
+        raise InputError(
+            Problem(
+                "plan.toml",
+                f"none of the nitrogen in {product.name} becomes available from the day it is spread to the last day "
+                "on which the crop can use it",
+                "a product that acts in time is expected",
+                "Spread it earlier, or choose another product",
+                section="spreader" if application.number == 1 else "application",
+                entry=None if application.number == 1 else application.number,
+                key="product",
+            )
+        )
+    if most_n_kg_ha < LEAST_PASS_KG_HA:
+        others = products_that_carry(LEAST_PASS_KG_HA, spreader)
+        instead = f" such as {' or '.join(others)}" if others else ""
+        raise InputError(
+            Problem(
+                "plan.toml",
+                f"rate_max, {rate_text(spreader.rate_max_kg_ha, units)} of {product.name}, brings "
+                f"{rate_text(most_n_kg_ha, units)} of available nitrogen",
+                f"at least {rate_text(LEAST_PASS_KG_HA, units)} is expected, less is not worth a pass (from memory)",
+                f"Raise rate_max to {rate_text(LEAST_PASS_KG_HA / product.nitrogen_fraction, units)} or more where "
+                f"the machine can, or choose a product with more available nitrogen{instead}",
+                section="spreader",
+                key="rate_max",
+            )
+        )
+
+
+def _removal_not_known(one: BlockSeason) -> Iterator[Problem]:
+    """A share by phosphorus for a vegetable of which nobody says what its harvest takes away."""
+    removed = one.crop.entry.removal_kg_ha("p2o5", one.crop.yield_t_ha)
+    for number, application in enumerate(one.plan.application, start=1):
+        if application.share == "phosphorus" and removed is None:
+            yield Problem(
+                "plan.toml",
+                f'found share = "phosphorus", and the table has no P2O5 in the harvest of {one.crop.name}',
+                'a share as a number is expected, with share = "auto" for the rest',
+                "Give the share, from an analysis of the harvest or your guide",
+                section="application",
+                key="share",
+                entry=number,
+            )
+
+
 _RULES = (
     _sampled_when_dead,
     _ended_after_the_harvest,
     _sampled_long_before,
     _applied_out_of_season,
     _raw_manure_too_late,
+    _removal_not_known,
 )

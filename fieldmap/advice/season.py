@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.budget import ledger, sidedress
-from fieldmap.season import RELEASE, soil_test_is_due, uptake
+from fieldmap.season import RELEASE, uptake
 from fieldmap.units import rate_text, temperature_text, water_text
 
 if TYPE_CHECKING:
@@ -121,7 +121,7 @@ def _call_for_soil_test(season: BlockSeason, course: Course, units: UnitSystem) 
     """The call for a soil nitrate test, where drainage makes it worth one."""
     before_kg_ha = max(0.0, float(course.in_time.split.before.mean()) * float(season.balance.released.sum()))
     at_risk_kg_ha = float(season.balance.at_risk)
-    if not soil_test_is_due(at_risk_kg_ha, before_kg_ha):
+    if not RELEASE.soil_test_is_due(at_risk_kg_ha, before_kg_ha):
         return []
     drained_mm = float(course.soil.drainage_mm.sum(axis=-1).mean())
     text = (

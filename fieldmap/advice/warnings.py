@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.applications import application_warnings, late_test_warnings, left_warnings
+from fieldmap.advice.applications import (
+    application_warnings,
+    late_test_warnings,
+    lead_warnings,
+    left_warnings,
+)
 from fieldmap.advice.credits import credit_warnings
 from fieldmap.advice.machine import (
     available_warnings,
@@ -12,6 +17,7 @@ from fieldmap.advice.machine import (
     delivery_warnings,
     limit_warnings,
     offer_text,
+    organic_load_warnings,
     pan_test_warnings,
     response_warnings,
     strip_warnings,
@@ -27,7 +33,7 @@ from fieldmap.advice.stand import (
     trend_warnings,
 )
 from fieldmap.units import rate_unit, shown_rate
-from fieldmap.verdict import nutrients_together
+from fieldmap.verdict import nutrients
 
 if TYPE_CHECKING:
     from fieldmap.budget import Budget, Share, ledger
@@ -56,6 +62,7 @@ def warnings_of(
         *stand_warnings(budget.rules, stand, plan),
         *date_warnings(plan, stand.field, stand.samples),
         *application_warnings(plan, stand.field),
+        *lead_warnings(plan, stand.field, [one.application for one in applications], budget.courses),
         *late_test_warnings(plan, budget.sidedress),
         *test_warnings(plan, stand, budget),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
@@ -70,7 +77,7 @@ def warnings_of(
         *(
             text
             for one in applications
-            for text in available_warnings(one.spread.zone_map, one.application.product, plan.units)
+            for text in available_warnings(one.spread.zone_map, one.application.product)
         ),
         *nutrient_warnings(applications, stand.field, plan),
         *pan_test_warnings(plan),
@@ -119,12 +126,19 @@ def pattern_text(stand: Stand, units: UnitSystem) -> str:
 
 
 def nutrient_warnings(applications: tuple[ApplicationMap, ...], field: Field, plan: Plan) -> tuple[str, ...]:
-    """What builds up in the soil over all applications."""
+    """What all applications bring in all: nitrogen against the limits, and what builds up in the soil."""
+    return (
+        *organic_load_warnings(nutrients.organic_load(applications), plan.units),
+        *_building_up(applications, field, plan),
+    )
+
+
+def _building_up(applications: tuple[ApplicationMap, ...], field: Field, plan: Plan) -> tuple[str, ...]:
     first, *others = applications
     if not others:
         return build_up_warnings(first.spread.along, first.application.product.name, plan)
     bringing = (one.application.product.name for one in applications if one.spread.along)
-    along = nutrients_together(
+    along = nutrients.together(
         [(one.spread.zone_map, one.application.product) for one in applications],
         field,
         [row for one in applications for row in one.spread.along],

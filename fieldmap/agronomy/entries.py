@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeVar
 
+import numpy as np
+
 STAGES = {
     "legume": ("vegetative", "bud", "early bloom", "full bloom", "seed set"),  # broadleaves share them
     "grass": ("tillering", "jointing", "boot", "anthesis", "ripe"),
@@ -236,12 +238,46 @@ class CropEntry:
         return next((rate for most, rate in rates if round(nitrate_mg_kg) <= most), 0.0)
 
 
+# C:N of the organic part, and the share of its nitrogen released in 12 weeks at 20 °C (unknown_organic_memory).
+_CARBON_NITROGEN = (4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0)
+_RELEASED_BY_CARBON_NITROGEN = (0.65, 0.52, 0.40, 0.30, 0.20, 0.08, 0.0)
+_UNKNOWN_RATE_D, _UNKNOWN_SD_POINTS = 0.15, 12.0  # unknown_organic_memory
+
+
+@dataclass(frozen=True)
+class OrganicRelease:
+    """How the nitrogen of an organic product becomes available; `fieldmap.season.organic` reckons with it.
+
+    `nh4_share` of its total nitrogen is NH4-N; of the rest, its organic nitrogen, `rapid` and `slow` are the shares
+    that are released at `rapid_rate_d` and `slow_rate_d` a day, in moist soil at 20 °C; what is in neither does not
+    come this season. `sd_points` is the error of what is released, points (%) of organic nitrogen;
+    `rapid_on_surface` what is kept of `rapid` where the product is never worked in.
+    """
+
+    nh4_share: float
+    rapid: float
+    rapid_rate_d: float
+    slow: float
+    slow_rate_d: float
+    sd_points: float
+    rapid_on_surface: float = 1.0
+
+    @classmethod
+    def by_carbon_nitrogen(cls, carbon_nitrogen: float) -> OrganicRelease:
+        """What an organic product that no table knows releases, by the C:N of its organic part; from memory."""
+        released = np.interp(carbon_nitrogen, _CARBON_NITROGEN, _RELEASED_BY_CARBON_NITROGEN)
+        return cls(0.0, float(released), _UNKNOWN_RATE_D, 0.0, 0.0, _UNKNOWN_SD_POINTS)
+
+
 @dataclass(frozen=True)
 class Product:
-    """A product to spread. `available` is the share of its nitrogen that serves this season.
+    """A product to spread.
 
-    `organic` says that its nutrients come from plants or animals; `organic_rules` how the rules of organic
-    farming take it; `raw_manure` that days must pass between spreading and harvest.
+    `available` is the share of its nitrogen that serves the crop it is spread for: 1 of a mineral product. Of an
+    organic one it is None until day, warmth and placement are known and `fieldmap.season.organic.acting` has worked
+    it out of `release`; `available_error` is its standard deviation as a share of it. `organic` says that its
+    nutrients come from plants or animals; `organic_rules` how the rules of organic farming take it; `raw_manure`
+    that days must pass between spreading and harvest; `origin` what limits of total nitrogen tell apart.
     """
 
     name: str
@@ -249,18 +285,40 @@ class Product:
     nitrogen_pct: float
     p2o5_pct: float
     k2o_pct: float
-    available: float
     organic: bool
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    available: float | None = None
+    available_error: float = 0.0
+    release: OrganicRelease | None = None
     bulk_density_kg_m3: float | None = None
     organic_rules: Literal["allowed", "restricted", "prohibited", "ask the certifier"] = "ask the certifier"
     raw_manure: bool = False
+    origin: Literal["livestock manure", "compost", "other"] = "other"
     source_of: dict[str, str] = field(default_factory=dict)
+
+    def analysed(self, *, nh4_share: float | None = None, carbon_nitrogen: float | None = None) -> Product:
+        """The same organic product with a laboratory's share of NH4-N; by its C:N where no table knows it."""
+        release = self.release
+        if carbon_nitrogen is not None:
+            release = OrganicRelease.by_carbon_nitrogen(carbon_nitrogen)
+        if release is not None and nh4_share is not None:
+            release = replace(release, nh4_share=nh4_share)
+        return replace(self, release=release, available=None)
 
     @property
     def nitrogen_fraction(self) -> float:
-        """Kilograms of nitrogen that serve this season in a kilogram of product."""
+        """Kilograms of nitrogen that serve this season in a kilogram of product.
+
+        Raises
+        ------
+        ValueError
+            For an organic product of which nobody has said when and where it acts.
+        """
+        if self.available is None:
+            raise ValueError(
+                f"{self.name}: what of it serves a crop depends on its days, warmth and placement"
+            )
         return self.nitrogen_pct / 100.0 * self.available
 
 
@@ -286,4 +344,4 @@ class Figure:
 
 
 Entry = TypeVar("Entry", CoverCropEntry, CropEntry, Product)
-Model = Literal["soil", "release", "uptake", "credit", "water"]
+Model = Literal["soil", "release", "organic", "uptake", "credit", "water"]

@@ -20,6 +20,7 @@ from fieldmap.agronomy.entries import (
     Figure,
     Growth,
     GuideRate,
+    OrganicRelease,
     Product,
     Uptake,
 )
@@ -37,6 +38,8 @@ _STARTS = ("seeded", "transplanted")
 def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
     """Every row of a table as an entry, its numbers checked for a source."""
     known = {each.name for each in fields(kind)}
+    if kind is Product:
+        known = (known | _RELEASE) - {"available", "available_error", "release"}
     entries = []
     rows = table_rows(f"{table}s")[table]
     for row in rows:
@@ -48,9 +51,10 @@ def _read(kind: type[Entry], table: str) -> tuple[Entry, ...]:
         values: dict[str, Any] = {
             key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
         }
-        if kind is Product:
-            values["sources"] = tuple(dict.fromkeys(source_of.values()))
         try:
+            if kind is Product:
+                values |= _acting(where, values)
+                values["sources"] = tuple(dict.fromkeys(source_of.values()))
             if kind is CropEntry:
                 values = _crop_values(where, values, source_of, rows)
             entries.append(kind(**values, source_of=source_of))
@@ -113,6 +117,23 @@ def dressings() -> tuple[Dressing, ...]:
     return tuple(found)
 
 
+_RELEASE = {each.name for each in fields(OrganicRelease)}
+
+
+def _acting(where: str, values: dict[str, Any]) -> dict[str, Any]:
+    """Takes the figures of release out of a row: an organic product has them, a mineral one is all available."""
+    told = {key: values.pop(key) for key in _RELEASE & values.keys()}
+    if not values.get("organic"):
+        if told:
+            raise ValueError(f"{where}: {sorted(told)} in a product that is not organic")
+        return {"available": 1.0}
+    release = OrganicRelease(**told)
+    shares = (release.nh4_share, release.rapid, release.slow, release.rapid + release.slow)
+    if not all(0 <= share <= 1 for share in (*shares, release.rapid_on_surface)):
+        raise ValueError(f"{where}: shares of nitrogen from 0 to 1 are expected, rapid and slow together too")
+    return {"release": release}
+
+
 def _guide_rate(where: str, row: dict[str, Any]) -> GuideRate:
     rate = GuideRate(**row)
     check_sources(where, {"low": rate.low, "high": rate.high}, dict.fromkeys(("low", "high"), rate.source))
@@ -159,10 +180,7 @@ def crops() -> tuple[CropEntry, ...]:
 @functools.cache
 def products() -> tuple[Product, ...]:
     """All products."""
-    entries = _read(Product, "product")
-    for entry in entries:
-        _check_share(f"products.toml, {entry.name}", "available", entry.available)
-    return entries
+    return _read(Product, "product")
 
 
 @functools.cache

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from fieldmap.budget.acting import phosphorus_share, product_acting
 from fieldmap.budget.sidedress import following
 from fieldmap.plan import Crop
 from fieldmap.season import split_by_season
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
     from fieldmap.budget.need import BlockNeed
     from fieldmap.budget.seasons import BlockSeason
     from fieldmap.budget.sidedress import SidedressCall
+    from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, Method, Plan, Spreader
+    from fieldmap.season import Course
 
     Floats = NDArray[np.float64]
 
@@ -43,12 +46,12 @@ class Application:
     of: int
     date: dt.date | None
     method: Method
-    share: float | Literal["auto"]
+    share: float | Literal["auto", "phosphorus"]
     spreader: Spreader
 
     @property
     def product(self) -> agronomy.Product:
-        """What it spreads."""
+        """What it spreads, as it acts on this field from that day on."""
         return self.spreader.product_entry
 
     @property
@@ -62,9 +65,13 @@ class Application:
         return self.method in ("side-dress", "through drip")
 
 
-def applications_of(plan: Plan) -> tuple[Application, ...]:
-    """The applications of a plan; one broadcast before planting with all of it where the plan names none."""
+def applications_of(plan: Plan, field: Field, courses: Sequence[Course | None]) -> tuple[Application, ...]:
+    """The applications of a plan; one broadcast before planting with all of it where the plan names none.
+
+    `courses` are of the field's blocks: by them an organic product acts.
+    """
     sections = plan.applications
+    products = [product_acting(section, plan, field, courses) for section in sections]
     least_recovery = min(crop.recovery or 1.0 for crop in plan.crops)
     return tuple(
         Application(
@@ -73,24 +80,23 @@ def applications_of(plan: Plan) -> tuple[Application, ...]:
             date=section.date,
             method=section.method,
             share=section.share,
-            spreader=plan.spreader if number == 1 else _own_spreader(section, plan.spreader, least_recovery),
+            spreader=plan.spreader.loaded_with(product)
+            if number == 1
+            else _own_spreader(section, plan.spreader.loaded_with(product), least_recovery),
         )
-        for number, section in enumerate(sections, start=1)
+        for number, (section, product) in enumerate(zip(sections, products, strict=True), start=1)
     )
 
 
 def _own_spreader(section: ApplicationSection, spreader: Spreader, least_recovery: float) -> Spreader:
-    """The spreader with the product and the limits of an application after the first.
+    """The spreader, loaded with its product, with the limits of an application after the first.
 
     The starter that every zone gets is the first's. A drip line knows no least and greatest rate of a spreader: only
     the rate step is kept.
     """
     changes: dict[str, object] = {"rate_n_min_kg_ha": 0.0}
-    if section.product is not None:
-        changes["product"] = section.product
     if section.method == "through drip":
-        product = section.product_of(spreader)
-        most_kg_ha = Crop.NEED_MAX_KG_HA / least_recovery / product.nitrogen_fraction
+        most_kg_ha = Crop.NEED_MAX_KG_HA / least_recovery / spreader.product_entry.nitrogen_fraction
         changes["rate_min_kg_ha"] = 0.0
         changes["rate_max_kg_ha"] = min(most_kg_ha, RATES_MAX * spreader.rate_step_kg_ha)
     return spreader.model_copy(update=changes)
@@ -143,30 +149,36 @@ def shares_of(
     needs: Sequence[BlockNeed],
     seasons: Sequence[BlockSeason],
     calls: Sequence[SidedressCall],
+    supplemental_kg_ha: Sequence[float],
 ) -> tuple[Share, ...]:
-    """The part of every block in the applications."""
+    """The part of every block in the applications; `supplemental_kg_ha` is the mean of each."""
     return tuple(
         _share(
             applications,
-            need.block,
+            need,
+            mean_kg_ha,
             next((one for one in seasons if one.block == need.block), None),
             next((one for one in calls if one.block == need.block), None),
         )
-        for need in needs
+        for need, mean_kg_ha in zip(needs, supplemental_kg_ha, strict=True)
     )
 
 
 def _share(
-    applications: Sequence[Application], block: str, season: BlockSeason | None, call: SidedressCall | None
+    applications: Sequence[Application],
+    need: BlockNeed,
+    supplemental_kg_ha: float,
+    season: BlockSeason | None,
+    call: SidedressCall | None,
 ) -> Share:
-    told = np.array([0.0 if isinstance(one.share, str) else float(one.share) for one in applications])
-    unknown = [k for k, one in enumerate(applications) if isinstance(one.share, str)]
+    told = np.array([_told_share(one, need, supplemental_kg_ha) for one in applications])
+    unknown = [k for k, one in enumerate(applications) if one.share == "auto"]
     rest = 1.0 - float(told.sum())
     by_season: tuple[tuple[dt.date, float], ...] = ()
     if len(unknown) == 1:
         told[unknown] = rest
     elif unknown:
-        dates = [one.date for one in applications if isinstance(one.share, str) and one.date is not None]
+        dates = [one.date for one in applications if one.share == "auto" and one.date is not None]
         assert season is not None  # noqa: S101 - the plan has weather, checked as it was read
         of_season = _of_season(season, dates)
         told[unknown] = rest * of_season
@@ -174,7 +186,16 @@ def _share(
         by_season = tuple(zip(dates, amounts, strict=True))
     tested = following(call, [one.date for one in applications]) if call is not None else ()
     shares = tuple((told / told.sum()).tolist())
-    return Share(block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season)
+    return Share(
+        need.block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season
+    )
+
+
+def _told_share(one: Application, need: BlockNeed, supplemental_kg_ha: float) -> float:
+    """The share that the plan gives, or that phosphorus makes; 0 where it is still to be found."""
+    if one.share == "phosphorus":
+        return phosphorus_share(one.product, need.removal_p2o5_kg_ha, supplemental_kg_ha)
+    return 0.0 if one.share == "auto" else float(one.share)
 
 
 def _of_season(season: BlockSeason, dates: Sequence[dt.date]) -> Floats:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from fieldmap.agronomy import Product
     from fieldmap.budget.need import BlockNeed
     from fieldmap.field import Field
     from fieldmap.plan import Plan
@@ -128,7 +129,7 @@ class Economics:
         return np.asarray(np.maximum(lost, 0.0))
 
 
-def economics(plan: Plan) -> Economics | None:
+def economics(plan: Plan, product: Product) -> Economics | None:
     """The plan's response and prices.
 
     Not for several vegetables, several product prices, or after a nitrate test: rates follow the need then.
@@ -137,6 +138,8 @@ def economics(plan: Plan) -> Economics | None:
     ----------
     plan
         Its [response] and [prices].
+    product
+        What the price is of, as it acts.
 
     Returns
     -------
@@ -154,7 +157,7 @@ def economics(plan: Plan) -> Economics | None:
         plateau_n_kg_ha=response.plateau_n_kg_ha,
         curvature_kg=-response.c * 1000.0,
         crop_price=prices.crop.amount,
-        nitrogen_price=prices.product.amount / plan.spreader.product_entry.nitrogen_fraction,
+        nitrogen_price=prices.product.amount / product.nitrogen_fraction,
         currency=prices.crop.currency,
     )
 

@@ -122,7 +122,7 @@ def _show_application(console: Console, one: ApplicationMap, result: Result) -> 
     table = Table(
         box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
     )
-    for heading in summary.zone_columns(units):
+    for heading in summary.zone_columns(units, one.spread.zone_map.rows):
         table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
     for zone in one.spread.zone_map.rows:
         table.add_row(*(escape(cell) for cell in summary.zone_cells(zone, units)))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fieldmap import agronomy
 from fieldmap.plan import keys as known_keys
 from fieldmap.read import columns
+from fieldmap.season import organic
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -34,7 +35,10 @@ NOTES = {
         "taken up: at this share of the season. Nitrate limit: nitrate-N of the top 30 cm from which nothing is "
         "side-dressed. fieldmap tables dressings has when it goes out."
     ),
-    "products": "An analysis of your own goes into [spreader] product.",
+    "products": (
+        "Available: share of the nitrogen, of organic products after 12 weeks at 20 °C, worked in as they are "
+        "spread; a run reckons with its own days and soil. An analysis of your own goes into [spreader] product."
+    ),
 }
 
 
@@ -151,18 +155,28 @@ def _number(value: float | None) -> str:
 
 
 def _products() -> _Rows:
-    headings = ("Name", "%N", "%P2O5", "%K2O", "In-season share", "kg/m³", "Organic rules")
+    headings = ("Name", "%N", "%P2O5", "%K2O", "Available", "kg/m³", "Organic rules")
     return headings, [
         (
             entry.name,
             *(
                 _marked(_number(getattr(entry, figure)), entry, figure)
-                for figure in ("nitrogen_pct", "p2o5_pct", "k2o_pct", "available", "bulk_density_kg_m3")
+                for figure in ("nitrogen_pct", "p2o5_pct", "k2o_pct")
             ),
+            _available(entry),
+            _marked(_number(entry.bulk_density_kg_m3), entry, "bulk_density_kg_m3"),
             _marked(entry.organic_rules, entry, "organic_rules"),
         )
         for entry in agronomy.products()
     ]
+
+
+def _available(entry: agronomy.Product) -> str:
+    """Share of the nitrogen after 12 weeks at 20 °C, worked in, with the marks of the figures behind it."""
+    share = organic.compared(entry).available or 0.0
+    if entry.release is None:
+        return _number(share)
+    return f"{share:.2f} {_marks([entry.source_of['nh4_share'], entry.source_of['rapid']])}"
 
 
 def _sources() -> _Rows:

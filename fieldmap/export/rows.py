@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 import shapely
@@ -65,7 +66,7 @@ def table_row(zone: Zone, area_ha: float, product_kg: float, units: UnitSystem) 
         "other_credits_kg_ha": zone.other_credits_kg_ha,
         "rate_n_kg_ha": zone.rate_n_kg_ha,
         "product_kg_ha": zone.product_kg_ha,
-    }
+    } | (asdict(zone.brought) if zone.brought else {})
     row: dict[str, Any] = {"zone": zone.zone, "block": zone.block, "crop": zone.crop}
     row["area_ha"] = round(area_ha, AREA_DECIMALS)
     for name, kg_ha in rates.items():

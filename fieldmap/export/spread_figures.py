@@ -94,6 +94,8 @@ def application_figures(result: Result, one: ApplicationMap) -> dict[str, Any]:
         "date": application.date.isoformat() if application.date else None,
         "method": application.method,
         "product": application.product.name,
+        "available": round(application.product.available or 0.0, 4),
+        "available_error": round(application.product.available_error, 4),
         "share": application.share,
         "blocks": [
             {

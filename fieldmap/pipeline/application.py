@@ -21,7 +21,7 @@ from fieldmap.verdict import (
     judge,
     machine_limits,
     meant_kg_ha,
-    nutrients_along,
+    nutrients,
     offer_other_map,
 )
 from fieldmap.zones import area_numbers, draw_zones, place_strips, rate_zones, strips_again, zone_loss
@@ -208,7 +208,7 @@ def draw_map(
         ),
         offer=offer_other_map(delivery, loss, zones, passes, field, spreader),
         flats=flat_rates(zone_map, loss, needs, field, spreader, given_n_kg_ha=flat_n_kg_ha),
-        along=nutrients_along(zone_map, application.product, needs),
+        along=nutrients.along(zone_map, needs),
     )
 
 

@@ -30,8 +30,16 @@ if TYPE_CHECKING:
     from fieldmap.stand import Stand
 
 
-def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budget:
-    """Set the stand's nitrogen against the need of the crop. `courses` are from `courses_of`.
+def reckon(
+    plan: Plan,
+    stand: Stand,
+    courses: tuple[Course | None, ...],
+    *,
+    money: response.Economics | None = None,
+) -> Budget:
+    """Set the stand's nitrogen against the need of the crop.
+
+    `courses` are from `courses_of`; `money` is what the rates follow, None where they follow the need.
 
     Raises
     ------
@@ -63,7 +71,7 @@ def reckon(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> Budg
         seasons=_seasons(plan, stand, needs, courses, whole, supplemental_kg_ha),
         stages=stage_courses(covers, field, stand.samples, biomass, nitrogen_pct, whole_rules),
         sidedress=calls,
-        money=response.economics(plan),
+        money=money,
     )
 
 
@@ -150,6 +158,12 @@ def _seasons(
         crop = plan.crop_of(need.block)
         found.append(block_season(crop, need, course, credit_kg_ha, missing_kg_ha, sidedress=told))
     return tuple(found)
+
+
+def block_means(budget: Budget, stand: Stand) -> list[float]:
+    """Mean supplemental nitrogen of each block, kg N/ha."""
+    blocks = range(len(stand.field.blocks))
+    return [float(budget.supplemental_kg_ha[stand.field.block_index == number].mean()) for number in blocks]
 
 
 def ledgers(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldmap.advice import refuse_impossible_dates
+from fieldmap.advice import refuse_impossible_dates, refuse_unspreadable
 from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
@@ -14,10 +14,12 @@ from fieldmap.spreader import product_rates_kg_ha
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from fieldmap.budget import Application
     from fieldmap.errors import Problem
     from fieldmap.plan import Plan
     from fieldmap.season import Course
     from fieldmap.stand import Stand
+    from fieldmap.units import UnitSystem
 
 Found = TypeVar("Found")
 
@@ -40,13 +42,19 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
             return None
 
     names = [block.name for block in stand.field.blocks]
-    for application in applications_of(plan):
-        look(partial(product_rates_kg_ha, application.spreader))
+    courses = look(lambda: courses_of(plan, stand))
+    for application in applications_of(plan, stand.field, courses or (None,) * len(names)):
+        look(partial(_refuse_rates, application, plan.units))
     look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
     look(lambda: sidedress.sidedress_calls(plan, stand.field))
     for name in names:
         look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
-    courses = look(lambda: courses_of(plan, stand)) or ()
-    if problems:
+    if problems or courses is None:
         raise InputError(*problems)
     return courses
+
+
+def _refuse_rates(application: Application, units: UnitSystem) -> None:
+    """Refuse a product that brings too little, and limits between which there is no rate."""
+    refuse_unspreadable(application, units)
+    product_rates_kg_ha(application.spreader)

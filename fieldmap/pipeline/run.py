@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from fieldmap.actions import actions_of
 from fieldmap.advice import action_texts, cautions, sources_of, warnings_of
-from fieldmap.budget import applications_of, shares_of
+from fieldmap.budget import applications_of, response, shares_of
 from fieldmap.errors import InputError, Problem
 from fieldmap.geostatistics import one_blas_thread
 from fieldmap.pipeline.application import Asked, draw_maps
-from fieldmap.pipeline.budget import ledgers, reckon
+from fieldmap.pipeline.budget import block_means, ledgers, reckon
 from fieldmap.pipeline.refusals import refuse_wrong
 from fieldmap.pipeline.survey import stand_key, survey
 from fieldmap.read import file_digests
@@ -122,9 +122,11 @@ def run(
             raise InputError(_OTHER_STAND)
         courses = refuse_wrong(plan, stand)
         progress("working out credit and need")
-        budget = reckon(plan, stand, courses)
-        applications = applications_of(plan)
-        shares = shares_of(applications, budget.needs, budget.seasons, budget.sidedress)
+        applications = applications_of(plan, stand.field, courses)
+        budget = reckon(plan, stand, courses, money=response.economics(plan, applications[0].product))
+        shares = shares_of(
+            applications, budget.needs, budget.seasons, budget.sidedress, block_means(budget, stand)
+        )
         maps, verdict = draw_maps(applications, _asked(plan), stand, budget, shares, progress=progress)
     return Result(
         plan=plan,

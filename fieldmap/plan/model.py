@@ -17,8 +17,9 @@ from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_
 from fieldmap.errors import WrongValueError
 from fieldmap.plan.credits import OtherCredit, SidedressTest, Soil, SoilTest, Weather
 from fieldmap.plan.crop import BlockSection, Crop, Prices, Response
+from fieldmap.plan.product import product_entry
 from fieldmap.plan.quantities import Line, Section
-from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround, product_entry
+from fieldmap.plan.spreader import ApplicationSection, Spreader, Strips, ThinGround
 from fieldmap.plan.stand import CoverCrop, CreditSection, FieldSection, SamplesSection
 
 if TYPE_CHECKING:
@@ -134,11 +135,33 @@ class Plan(Section):
 
     @field_validator("application")
     @classmethod
+    def _blended(
+        cls, applications: tuple[ApplicationSection, ...], told: ValidationInfo
+    ) -> tuple[ApplicationSection, ...]:
+        blended = [one for one in applications if one.share == "phosphorus"]
+        if not blended:
+            return applications
+        others = [one.share for one in applications if one.share != "phosphorus"]
+        if len(blended) > 1 or not others or any(share != "auto" for share in others):
+            raise WrongValueError(
+                f'found share = "phosphorus" in {len(blended)} of {len(applications)} applications',
+                'one of several, and share = "auto" in every other, which bring the rest, is expected',
+            )
+        spreader = told.data.get("spreader")
+        if spreader is not None and blended[0].product_of(spreader).p2o5_pct == 0:
+            raise WrongValueError(
+                f'found share = "phosphorus" for {blended[0].product_of(spreader).name}, which holds no P2O5',
+                "a product with phosphorus, such as poultry litter, is expected",
+            )
+        return applications
+
+    @field_validator("application")
+    @classmethod
     def _whole(
         cls, applications: tuple[ApplicationSection, ...], info: ValidationInfo
     ) -> tuple[ApplicationSection, ...]:
         shares = [one.share for one in applications if not isinstance(one.share, str)]
-        told, unknown = sum(shares), len(applications) - len(shares)
+        told, unknown = sum(shares), sum(one.share == "auto" for one in applications)
         if shares and unknown == 0 and abs(told - 1) > SHARES_TOLERANCE:
             raise WrongValueError(
                 f"shares add up to {told:g}", '1, or share = "auto" for the rest, is expected'

@@ -1,109 +1,19 @@
-"""[spreader], its product and pan test, [[application]], [strips] and [thin_ground]."""
+"""[spreader] and its pan test, [[application]], [strips] and [thin_ground]."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from dataclasses import replace
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, field_validator, model_validator
 
 from fieldmap import agronomy
 from fieldmap.errors import WrongValueError
-from fieldmap.plan.quantities import (
-    Area,
-    BulkDensity,
-    Heading,
-    Length,
-    Line,
-    Mass,
-    Percent,
-    Rate,
-    Seconds,
-    Section,
-    Speed,
-)
+from fieldmap.plan.product import Product, product_entry
+from fieldmap.plan.quantities import Area, Heading, Length, Mass, Rate, Seconds, Section, Speed
 
 PatternName = Literal["trapezoid", "triangle"]
-
-
-class OwnProduct(Section):
-    """A product written out in the plan; what it leaves out is taken from the table where that knows the name."""
-
-    name: Line = Field(
-        min_length=1,
-        max_length=32,
-        description="Name of the product, 32 characters at most; a name of the table takes what is left out from "
-        "there.",
-    )
-    nitrogen_pct: Annotated[Percent, Field(gt=0, le=82)] = Field(
-        alias="nitrogen", description="Nitrogen by weight, above 0 and at most 82 %."
-    )
-    p2o5_pct: Annotated[Percent, Field(le=100)] | None = Field(
-        None, alias="p2o5", description="P2O5 by weight. Default: the table's for this name, else 0 %."
-    )
-    k2o_pct: Annotated[Percent, Field(le=100)] | None = Field(
-        None, alias="k2o", description="K2O by weight. Default: the table's for this name, else 0 %."
-    )
-    available: float | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="Share of its nitrogen that serves this season, above 0 and at most 1. Default: the table's for "
-        "this name, else 1.",
-    )
-    bulk_density_kg_m3: BulkDensity | None = Field(
-        None,
-        alias="bulk_density",
-        description='Bulk density, such as "750 kg/m3". Default: the table\'s for this name.',
-    )
-    organic: bool | None = Field(
-        None,
-        description="Whether its nutrients come from plants or animals. Default: as in the table, or false.",
-    )
-    raw_manure: bool | None = Field(
-        None,
-        description="Whether it is raw manure, which needs 90 or 120 days to harvest. Default: the table's for this "
-        "name, else false.",
-    )
-
-    @property
-    def entry(self) -> agronomy.Product:
-        """It as a row of the table of products, each figure with its source."""
-        base = agronomy.find(self.name, agronomy.products()) or agronomy.Product(
-            name=self.name,
-            aliases=(),
-            nitrogen_pct=self.nitrogen_pct,
-            p2o5_pct=0.0,
-            k2o_pct=0.0,
-            available=1.0,
-            organic=False,
-            cautions=(),
-            sources=(),
-        )
-        own = {key: value for key, value in self.model_dump(exclude={"name"}).items() if value is not None}
-        sources = {**base.source_of, **{key: "your_value" for key in own if key != "organic"}}
-        return replace(base, **own, source_of=sources, sources=tuple(dict.fromkeys(sources.values())))
-
-
-def _product(found: Any) -> Any:
-    """A product as the plan gives it: a name that the table knows, or one written out."""
-    if isinstance(found, str) and agronomy.find(found, agronomy.products()) is None:
-        raise WrongValueError(f'found "{found}"', agronomy.nearest(found, agronomy.products()))
-    return OwnProduct.model_validate(found) if isinstance(found, dict) else found
-
-
-Product = Annotated[str | OwnProduct, BeforeValidator(_product)]
-
-
-def product_entry(product: str | OwnProduct) -> agronomy.Product:
-    """A product that the plan names, from the table or as written out in the plan."""
-    if isinstance(product, str):
-        found = agronomy.find(product, agronomy.products())
-        assert found is not None  # noqa: S101 - checked on entry
-        return found
-    return product.entry
 
 
 class PanTest(Section):
@@ -197,6 +107,8 @@ class Spreader(Section):
         False, description="Whether a border device keeps everything inside the boundary. Default false."
     )
 
+    _acting: agronomy.Product | None = PrivateAttr(None)
+
     @model_validator(mode="after")
     def _range(self) -> Self:
         if self.rate_max_kg_ha < self.rate_min_kg_ha:
@@ -205,35 +117,58 @@ class Spreader(Section):
             raise WrongValueError("rate_max is less than rate_step", "not one rate can be set")
         if self.outside_rate_kg_ha > self.rate_max_kg_ha:
             raise WrongValueError("outside_rate is more than rate_max")
-        starter_kg_ha = self.rate_n_min_kg_ha / self.product_entry.nitrogen_fraction
-        if starter_kg_ha > self.rate_max_kg_ha:
-            raise WrongValueError(
-                f"rate_n_min needs {starter_kg_ha:.0f} kg/ha of product, more than rate_max "
-                f"({self.rate_max_kg_ha:.0f} kg/ha)"
-            )
         return self
 
     @property
     def product_entry(self) -> agronomy.Product:
-        """The product, from the table or as written out in the plan."""
-        return product_entry(self.product)
+        """The product, from the table or as written out in the plan; of an application's spreader as it acts then."""
+        return self._acting or product_entry(self.product)
+
+    def loaded_with(self, product: agronomy.Product) -> Spreader:
+        """The same machine with a product as it acts on the day it is spread."""
+        loaded = self.model_copy()
+        loaded._acting = product  # noqa: SLF001 - its own
+        return loaded
 
 
 def _share(found: Any) -> Any:
     is_share = isinstance(found, int | float) and not isinstance(found, bool) and 0 < found <= 1
-    if found != "auto" and not is_share:
+    if found not in ("auto", "phosphorus") and not is_share:
         raise WrongValueError(
             f"found {json.dumps(found, default=str)}",
-            'a share above 0 and at most 1, such as share = 0.6, or share = "auto" is expected',
+            'a share above 0 and at most 1, such as share = 0.6, or share = "auto" or "phosphorus" is expected',
         )
     return found
 
 
 Share = Annotated[
-    float | Literal["auto"],
-    BeforeValidator(_share, json_schema_input_type=Annotated[float, Field(gt=0, le=1)] | Literal["auto"]),
+    float | Literal["auto", "phosphorus"],
+    BeforeValidator(
+        _share, json_schema_input_type=Annotated[float, Field(gt=0, le=1)] | Literal["auto", "phosphorus"]
+    ),
 ]
 Method = Literal["broadcast before planting", "band", "side-dress", "through drip"]
+INCORPORATED_DAYS_MAX = 60.0
+
+
+def _incorporated(found: Any) -> Any:
+    is_number = isinstance(found, int | float) and not isinstance(found, bool)
+    if found != "never" and not (is_number and 0 <= found <= INCORPORATED_DAYS_MAX):
+        raise WrongValueError(
+            f"found {json.dumps(found, default=str)}",
+            f"days from 0 to {INCORPORATED_DAYS_MAX:g}, 0 being at once, such as incorporated = 1, or "
+            'incorporated = "never" is expected',
+        )
+    return found
+
+
+Incorporated = Annotated[
+    float | Literal["never"],
+    BeforeValidator(
+        _incorporated,
+        json_schema_input_type=Annotated[float, Field(ge=0, le=INCORPORATED_DAYS_MAX)] | Literal["never"],
+    ),
+]
 
 
 class ApplicationSection(Section):
@@ -248,17 +183,32 @@ class ApplicationSection(Section):
     share: Share = Field(
         1,
         description='Share of the supplemental nitrogen, above 0 and at most 1; "auto" lets the season split it, and '
-        'one "auto" beside numbers is the rest. Default 1.',
+        'one "auto" beside numbers is the rest. "phosphorus" gives as much of an organic product as brings the P2O5 '
+        'that the harvest takes away, and leaves the rest to the others, which are "auto". Default 1.',
     )
     method: Method = Field(
         "broadcast before planting",
         description='How it is put out; the first is never through drip. Default "broadcast before planting".',
     )
     product: Product | None = Field(None, description="What is spread then. Default: the spreader's product.")
+    incorporated: Incorporated | None = Field(
+        None,
+        description='Days until an organic product is worked in, 0 at once, or "never"; 12 mm of rain or irrigation '
+        "works it in too (common practice, no source). Default: 1 where it is broadcast and the cover crop is "
+        'incorporated, "never" where it is broadcast elsewhere, else 0.',
+    )
 
     def product_of(self, spreader: Spreader) -> agronomy.Product:
         """What it spreads: its own product, else the spreader's."""
         return spreader.product_entry if self.product is None else product_entry(self.product)
+
+    def on_surface_d(self, *, tilled: bool) -> float:
+        """Days until its product is worked in, infinite for never; `tilled` where the cover crop is incorporated."""
+        if self.incorporated is not None:
+            return float("inf") if self.incorporated == "never" else self.incorporated
+        if self.method != "broadcast before planting":
+            return 0.0
+        return 1.0 if tilled else float("inf")
 
     @property
     def through_drip(self) -> bool:

@@ -15,7 +15,6 @@ from reportlab.platypus import (
 
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
-from fieldmap.budget import products_of
 from fieldmap.report.findings import biomass_says, zones_say
 from fieldmap.report.pictures import (
     leave_one_out_picture,
@@ -33,6 +32,7 @@ from fieldmap.report.summary import (
     application_title,
     cost_text,
     field_area_text,
+    holds_text,
     load_rows,
     main_numbers,
     waiting_texts,
@@ -160,9 +160,8 @@ def _application(one: ApplicationMap) -> Story:
 
 
 def _zone_table(one: ApplicationMap, result: Result, width: float) -> Table:
-    units = result.plan.units
-    rows = (zone_cells(zone, units) for zone in one.spread.zone_map.rows)
-    return table_of([zone_columns(units), *rows], width)
+    units, zones = result.plan.units, one.spread.zone_map.rows
+    return table_of([zone_columns(units, zones), *(zone_cells(zone, units) for zone in zones)], width)
 
 
 def _numbers(result: Result) -> Story:
@@ -208,11 +207,7 @@ def _tables_page(result: Result, width: float) -> Story:
         table_of(_ledger_rows(result), width),
     ]
     story += _loads_and_stages(result, width)
-    holds = " ".join(
-        f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {product.available * 100:.0f} % counts this "
-        "season."
-        for product in products_of([one.application for one in result.applications])
-    )
+    holds = " ".join(dict.fromkeys(holds_text(one.application) for one in result.applications))
     return [*story, text_line(f"{holds} {cost_text(result)}", "small")]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +22,9 @@ from fieldmap.units import (
 )
 
 if TYPE_CHECKING:
-    from fieldmap.budget import BlockSeason
+    from collections.abc import Sequence
+
+    from fieldmap.budget import Application, BlockSeason
     from fieldmap.field import Field
     from fieldmap.pipeline import Result
     from fieldmap.units import UnitSystem
@@ -177,8 +179,11 @@ def driven_text(one: ApplicationMap, units: UnitSystem) -> str:
     )
 
 
-def zone_columns(units: UnitSystem) -> tuple[str, ...]:
-    """Headings of the zone table; nitrogen and product never share a column."""
+def zone_columns(units: UnitSystem, zones: Sequence[Zone]) -> tuple[str, ...]:
+    """Headings of the zone table; nitrogen and product never share a column.
+
+    The last three are there where the product brings more than nitrogen that serves the crop.
+    """
     unit = rate_unit(units)
     area, mass = ("ac", "lb") if units == "us" else ("ha", "kg")
     return (
@@ -190,6 +195,11 @@ def zone_columns(units: UnitSystem) -> tuple[str, ...]:
         f"N rate, {unit}",
         f"Product, {unit}",
         f"Product, {mass}",
+        *(
+            (f"N in all, {unit}", f"P2O5, {unit}", f"K2O, {unit}")
+            if any(zone.brought for zone in zones)
+            else ()
+        ),
     )
 
 
@@ -205,6 +215,7 @@ def zone_cells(zone: Zone, units: UnitSystem) -> tuple[str, ...]:
         whole(shown_rate(zone.rate_n_kg_ha, units)),
         whole(shown_rate(zone.product_kg_ha, units)),
         whole(mass),
+        *(whole(shown_rate(kg_ha, units)) for kg_ha in (astuple(zone.brought) if zone.brought else ())),
     )
 
 
@@ -228,10 +239,18 @@ def cost_text(result: Result) -> str:
             f"{prices.cover_crop.currency} {prices.cover_crop.amount / credit * per:.2f} from the cover crop"
         )
     if prices.product:
-        product = result.plan.spreader.product_entry
+        product = result.applications[0].application.product
         each = prices.product.amount / product.nitrogen_fraction * per
         texts.append(f"{prices.product.currency} {each:.2f} from {product.name}")
     return f"A {unit} of nitrogen costs {' and '.join(texts)}." if texts else ""
+
+
+def holds_text(application: Application) -> str:
+    """What an application's product holds, and how much of its nitrogen serves the crop."""
+    product = application.product
+    share = (product.available or 0.0) * 100
+    doubt = f", give or take {product.available_error * share:.0f} %" if product.available_error else ""
+    return f"{product.name}: {product.nitrogen_pct:g} % nitrogen, of which {share:.0f} %{doubt} serves this crop."
 
 
 def waiting_texts(result: Result) -> tuple[str, ...]:

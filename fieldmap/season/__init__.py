@@ -1,6 +1,6 @@
 """The season: when the credit comes, what the crop takes up, and what comes in time."""
 
-from fieldmap.season import uptake
+from fieldmap.season import organic, uptake
 from fieldmap.season.balance import Balance, Weeks, balance, short_from, weekly
 from fieldmap.season.course import Course, InTime, follow_release, released_by, timed
 from fieldmap.season.release import RELEASE
@@ -8,7 +8,6 @@ from fieldmap.season.split import SeasonSplit
 from fieldmap.season.timing import (
     Timing,
     least_first_share,
-    soil_test_is_due,
     split_by_season,
     time_supplemental,
 )
@@ -25,9 +24,9 @@ __all__ = [
     "balance",
     "follow_release",
     "least_first_share",
+    "organic",
     "released_by",
     "short_from",
-    "soil_test_is_due",
     "split_by_season",
     "time_supplemental",
     "timed",

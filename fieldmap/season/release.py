@@ -48,6 +48,13 @@ class ReleaseModel:
     rain_unknown_kept_sd: float
     soil_test_kg_ha: float
 
+    def soil_test_is_due(self, at_risk_kg_ha: float, before_kg_ha: float) -> bool:
+        """Whether drainage makes a soil nitrate test worth its cost.
+
+        `at_risk_kg_ha` may be carried off after planting, `before_kg_ha` was released too early to count on.
+        """
+        return at_risk_kg_ha + before_kg_ha >= self.soil_test_kg_ha
+
 
 RELEASE = ReleaseModel(**agronomy.season_values("release"))
 

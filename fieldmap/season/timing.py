@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap.season.release import RELEASE
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_dressing_day
 
 if TYPE_CHECKING:
@@ -16,7 +15,6 @@ if TYPE_CHECKING:
 
     from fieldmap.agronomy import CropEntry
     from fieldmap.season.balance import Balance
-    from fieldmap.season.release import ReleaseModel
     from fieldmap.season.uptake import UptakeModel
 
 
@@ -129,14 +127,3 @@ def _starter(
     if planting < found.dates.size and float(found.spare[planting]) >= enough_kg_ha:
         return amount_kg_ha
     return min(max(amount_kg_ha, model.starter_kg_ha, least_share * supplemental_kg_ha), supplemental_kg_ha)
-
-
-def soil_test_is_due(at_risk_kg_ha: float, before_kg_ha: float, *, model: ReleaseModel = RELEASE) -> bool:
-    """Whether drainage makes a soil nitrate test worth its cost.
-
-    Parameters
-    ----------
-    at_risk_kg_ha, before_kg_ha
-        Nitrogen that drainage may carry off after planting, and that was released too early to count on.
-    """
-    return at_risk_kg_ha + before_kg_ha >= model.soil_test_kg_ha

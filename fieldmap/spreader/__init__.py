@@ -2,6 +2,7 @@
 
 from fieldmap.spreader.delivery import DELIVERABLE, Delivery, drive
 from fieldmap.spreader.loads import Load, split_loads
+from fieldmap.spreader.nutrients import Brought
 from fieldmap.spreader.pan_test import effective_swath_m, overlap_cv
 from fieldmap.spreader.passes import Pass, passes_over
 from fieldmap.spreader.rates import (
@@ -11,6 +12,7 @@ from fieldmap.spreader.rates import (
     nitrogen_rate_kg_ha,
     product_rate_kg_ha,
     product_rates_kg_ha,
+    products_that_carry,
     throw_m,
 )
 
@@ -18,6 +20,7 @@ __all__ = [
     "DELIVERABLE",
     "RATES_MAX",
     "STEP_TOLERANCE",
+    "Brought",
     "Delivery",
     "Load",
     "Pass",
@@ -29,6 +32,7 @@ __all__ = [
     "passes_over",
     "product_rate_kg_ha",
     "product_rates_kg_ha",
+    "products_that_carry",
     "split_loads",
     "throw_m",
 ]

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.errors import InputError, Problem
+from fieldmap.season import organic
 from fieldmap.spreader.pan_test import reach_of_trays_m, share_of_rate
 
 if TYPE_CHECKING:
@@ -118,13 +120,14 @@ def product_rate_kg_ha(rate_n_kg_ha: NDArray[np.float64], product: Product) -> N
     Examples
     --------
     Urea holds 46 %N, all of it available: 60 of N are 60 / 0.46 = 130.4 of urea, in lb/ac as in kg/ha. Feather meal
-    of 12 %N with 60 % available takes 60 / (0.12 × 0.60) = 833.3.
+    of 12 %N, 64.4 % of it available after 12 weeks at 20 °C, takes 60 / (0.12 × 0.644) = 776.
 
     >>> from fieldmap import agronomy
+    >>> from fieldmap.season import organic
     >>> urea = agronomy.find("urea", agronomy.products())
-    >>> feather = agronomy.find("feather meal", agronomy.products())
+    >>> feather = organic.compared(agronomy.find("feather meal", agronomy.products()))
     >>> [round(float(product_rate_kg_ha(np.array(60.0), product)), 1) for product in (urea, feather)]
-    [130.4, 833.3]
+    [130.4, 776.4]
     """
     return rate_n_kg_ha / product.nitrogen_fraction
 
@@ -160,6 +163,39 @@ def nitrogen_rate_kg_ha(product_kg_ha: NDArray[np.float64], product: Product) ->
     return product_kg_ha * product.nitrogen_fraction
 
 
+def products_that_carry(rate_n_kg_ha: float, spreader: Spreader) -> tuple[str, ...]:
+    """Products of the table, mineral or organic as the spreader's, that carry a nitrogen rate in one pass.
+
+    Not a choice of product: price, phosphorus and rules are not looked at. Organic products are compared worked in,
+    after 12 weeks at 20 °C; a colder or shorter season makes less of them.
+
+    Parameters
+    ----------
+    rate_n_kg_ha
+        Nitrogen that is to serve this season.
+    spreader
+        Its product and its greatest rate.
+
+    Returns
+    -------
+    tuple of str
+        At most two, those with the least nitrogen first; empty where none does.
+
+    References
+    ----------
+    As `fieldmap.season.organic.available_share`.
+    """
+    others = sorted(
+        (organic.compared(other) for other in agronomy.products()), key=lambda other: other.nitrogen_fraction
+    )
+    return tuple(
+        other.name
+        for other in others
+        if other.organic == spreader.product_entry.organic
+        and rate_n_kg_ha <= spreader.rate_max_kg_ha * other.nitrogen_fraction
+    )[:2]
+
+
 def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
     """Every product rate the machine may be set to, ascending: 0 and the steps within its limits.
 
@@ -179,18 +215,31 @@ def product_rates_kg_ha(spreader: Spreader) -> NDArray[np.float64]:
     Raises
     ------
     InputError
-        If no rate lies between the limits, or too many do.
+        If no rate lies between the limits, too many do, or none carries the starter.
 
     References
     ----------
     Arithmetic, see `rate_steps`.
     """
+    starter_kg_ha = spreader.rate_n_min_kg_ha / spreader.product_entry.nitrogen_fraction
+    if starter_kg_ha > spreader.rate_max_kg_ha:
+        raise InputError(
+            Problem(
+                "plan.toml",
+                f"rate_n_min needs {starter_kg_ha:.0f} kg/ha of {spreader.product_entry.name}, more than rate_max "
+                f"({spreader.rate_max_kg_ha:.0f} kg/ha)",
+                "a starter that the machine can spread is expected",
+                "Lower rate_n_min, raise rate_max or choose a product with more available nitrogen",
+                section="spreader",
+                key="rate_n_min",
+            )
+        )
     try:
         return rate_steps(
             step_kg_ha=spreader.rate_step_kg_ha,
             rate_min_kg_ha=spreader.rate_min_kg_ha,
             rate_max_kg_ha=spreader.rate_max_kg_ha,
-            floor_kg_ha=spreader.rate_n_min_kg_ha / spreader.product_entry.nitrogen_fraction,
+            floor_kg_ha=starter_kg_ha,
         )
     except ValueError as error:
         raise InputError(

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldmap import agronomy
 from fieldmap.budget import response
-from fieldmap.spreader import nitrogen_rate_kg_ha, product_rates_kg_ha
+from fieldmap.spreader import nitrogen_rate_kg_ha, product_rates_kg_ha, products_that_carry
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,12 +98,8 @@ def _short_zones(
         if not missed.size or missed.mean() <= spreader.rate_step_kg_ha * product.nitrogen_fraction:
             continue
         mean_due = float(due_n[cells].mean())
-        serving = [
-            other.name
-            for other in sorted(agronomy.products(), key=lambda other: other.nitrogen_fraction)
-            if other.organic == product.organic and mean_due / other.nitrogen_fraction <= most_kg_ha
-        ]
+        serving = products_that_carry(mean_due, spreader)
         short_kg = float(np.maximum(missed, 0.0).sum() * cell_ha)
         passes = math.ceil(mean_due / (most_kg_ha * product.nitrogen_fraction) - 1e-9)
-        found.append(ShortZone(number, short_kg, float(missed.mean()), passes, tuple(serving[:2])))
+        found.append(ShortZone(number, short_kg, float(missed.mean()), passes, serving))
     return tuple(found)

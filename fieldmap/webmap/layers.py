@@ -49,7 +49,10 @@ ZONE_ROWS = (
     "rate_n",
     "product_rate",
     "product",
-)  # as zone_columns
+    "total_n",
+    "p2o5",
+    "k2o",
+)  # as zone_columns, the last three where there are such
 
 PHONE_PX = 600
 
@@ -148,14 +151,14 @@ def _tree(element: Element) -> Iterator[Element]:
 def _add_zones(group: folium.FeatureGroup, result: Result, one: ApplicationMap) -> None:
     """Zones as polygons, with number and nitrogen rate written on every part."""
     zones, colours = one.spread.zone_map.zones, palette.zone_colours(one)
-    headings = dict(zip(ZONE_ROWS, summary.zone_columns(result.plan.units), strict=True))
+    headings = dict(zip(ZONE_ROWS, summary.zone_columns(result.plan.units, zones), strict=False))
     headings["credit"] += " (90 % interval)"
     features = [
         feature(
             number,
             MultiPolygon([part.geometry for part in zone.parts]),
             result,
-            **dict(zip(ZONE_ROWS, summary.zone_cells(zone, result.plan.units), strict=True)),
+            **dict(zip(ZONE_ROWS, summary.zone_cells(zone, result.plan.units), strict=False)),
         )
         for number, zone in enumerate(zones)
     ]

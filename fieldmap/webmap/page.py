@@ -48,7 +48,6 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
         views=views,
         numbers=summary.main_numbers(result),
         actions=result.action_texts,
-        columns=summary.zone_columns(result.plan.units),
         tables=[_zone_table(one, result.plan.units) for one in result.applications],
         no_spread=not result.field.no_spread.is_empty,
         loads=bool(result.spread.loads),
@@ -64,10 +63,11 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
     )
 
 
-def _zone_table(one: ApplicationMap, units: UnitSystem) -> tuple[str, list[tuple[str, tuple[str, ...]]]]:
-    """Heading and rows, each a colour and its cells, of an application's zone table."""
-    colours = palette.zone_colours(one)
+def _zone_table(
+    one: ApplicationMap, units: UnitSystem
+) -> tuple[str, tuple[str, ...], list[tuple[str, tuple[str, ...]]]]:
+    """Heading, columns and rows, each a colour and its cells, of an application's zone table."""
+    colours, zones = palette.zone_colours(one), one.spread.zone_map.zones
     heading = summary.application_title(one) if one.application.of > 1 else "Zones"
-    return heading, [
-        (colours[zone.zone], summary.zone_cells(zone, units)) for zone in one.spread.zone_map.zones
-    ]
+    rows = [(colours[zone.zone], summary.zone_cells(zone, units)) for zone in zones]
+    return heading, summary.zone_columns(units, zones), rows

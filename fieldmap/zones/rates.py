@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from fieldmap.budget import missing_kg_ha
 from fieldmap.credit import CREDIT
 from fieldmap.field import burn, lookup, per_block, true_area_ha
-from fieldmap.spreader import nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
+from fieldmap.spreader import Brought, nearest_rate_kg_ha, nitrogen_rate_kg_ha, product_rates_kg_ha
 from fieldmap.zones.polygons import cut_out
 from fieldmap.zones.thin_ground import hold_back
 
@@ -52,7 +52,7 @@ class Zone:
 
     Nitrogen and product are separate: `rate_n_kg_ha` is nitrogen, `product_kg_ha` what is spread. The
     intervals are 90 % intervals of the zone's mean credit. A check strip is a row like a zone, with `strip` true
-    and numbers that follow the zones'.
+    and numbers that follow the zones'. `brought` is what comes with the product besides, None where nothing does.
     """
 
     zone: int
@@ -73,6 +73,7 @@ class Zone:
     product_kg: float
     parts: tuple[Part, ...]
     strip: bool = False
+    brought: Brought | None = None
 
 
 @dataclass(frozen=True)
@@ -341,4 +342,5 @@ def _zone(
         product_kg=sum(part.product_kg for part in parts),
         parts=parts,
         strip=strip,
+        brought=Brought.by(product_kg_ha, product),
     )

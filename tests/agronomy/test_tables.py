@@ -46,7 +46,7 @@ def test_what_the_tables_hold():
     assert len(cover_crops()) == 29
     assert {entry.kind for entry in cover_crops()} == {"legume", "grass", "broadleaf"}
     assert len(crops()) == 47
-    assert len(products()) == 16
+    assert len(products()) == 21
     for table, names in (
         (cover_crops, ("hairy vetch", "crimson clover", "field pea", "cereal rye")),
         (crops, ("sweet corn", "broccoli", "tomato", "pepper")),
@@ -260,26 +260,37 @@ def test_sidedress_rate_of_sweet_corn(nitrate_mg_kg, unmanured, manured):
 
 
 def test_products_as_published():
-    # Hartz & Johnstone 2006, 8 weeks: feather 60, guano 61, fish 62, blood 66 %. 60 lb N as urea are 130.4 lb.
-    for name, available in (
-        ("feather meal", 0.60),
-        ("guano", 0.61),
-        ("fish meal", 0.62),
-        ("blood meal", 0.66),
-    ):
-        assert of(products, name).available == available
-        assert mark_of(of(products, name), "available") == "published"
+    # 60 lb N as urea are 130.4 lb. K-State: litter 56 lb N and 53 lb P2O5 a short ton. RB209: cattle manure at 25 %
+    # dry matter 0.60 % N, 0.32 % P2O5, 0.94 % K2O; green compost 0.75, 0.30, 0.68 %.
     assert 60.0 / of(products, "urea").nitrogen_fraction == pytest.approx(130.4, rel=1e-3)
-    # Lazicki et al. 2020: composted poultry manure 15-30 %; Cabrera LS16-269: litters 8-37 %.
-    assert 0.15 <= of(products, "composted poultry manure").available <= 0.30
-    assert 0.08 <= of(products, "poultry litter").available <= 0.37
+    litter = of(products, "poultry litter")
+    assert (litter.nitrogen_pct, litter.p2o5_pct) == (56 / 20, 53 / 20)
+    for name, analysis in (("cattle manure", (0.60, 0.32, 0.94)), ("yard compost", (0.75, 0.30, 0.68))):
+        product = of(products, name)
+        assert (product.nitrogen_pct, product.p2o5_pct, product.k2o_pct) == analysis
+        assert mark_of(product, "nitrogen_pct") == "published"
+
+
+def test_a_mineral_product_is_all_available_and_an_organic_one_waits_for_its_days():
+    assert of(products, "urea").available == 1.0
+    for product in products():
+        assert (product.available is None) == (product.release is not None) == product.organic
+    with pytest.raises(
+        ValueError, match="feather meal: what of it serves a crop depends on its days, warmth and placement"
+    ):
+        _ = of(products, "feather meal").nitrogen_fraction
 
 
 def test_organic_rules_and_raw_manure():
     assert of(products, "urea").organic_rules == "prohibited"
     assert of(products, "sodium nitrate").organic_rules == "restricted"
     raw = {product.name for product in products() if product.raw_manure}
-    assert raw == {"poultry litter", "cattle manure"}
+    assert raw == {
+        "poultry litter",
+        "partly composted chicken manure",
+        "cattle manure",
+        "old cattle manure",
+    }
     for product in products():
         assert not (product.organic and product.organic_rules == "prohibited")
         if product.raw_manure:
@@ -294,7 +305,7 @@ def test_products_from_plants_and_animals_say_what_phosphorus_they_bring():
 def test_a_figure_has_the_mark_of_its_own_source():
     urea, litter = of(products, "urea"), of(products, "pelleted poultry litter")
     assert mark_of(urea, "nitrogen_pct") == "published"
-    assert mark_of(urea, "available") == "from memory"
+    assert mark_of(litter, "nh4_share") == mark_of(litter, "rapid") == "published"
     assert mark_of(litter, "bulk_density_kg_m3") == "from memory"
     assert weakest_mark(urea.sources) == "from memory"
     assert mark_of(of(cover_crops, "hairy vetch"), "carbon_nitrogen") == "published"
@@ -352,10 +363,16 @@ def drop(key):
         ("products", lambda rows: rows["product"][0].update(boron_pct=1.0), r"urea: unknown \['boron_pct'\]"),
         ("products", lambda rows: rows["product"][1].update(aliases=["urea"]), "urea stands twice"),
         ("products", lambda rows: rows["product"][0].pop("cautions"), "urea: .*missing.*cautions"),
+        ("products", lambda rows: rows["product"][0].update(available=1.2), r"urea: unknown \['available'\]"),
         (
             "products",
-            lambda rows: rows["product"][0].update(available=1.2),
-            "urea: available is 1.2; a share",
+            lambda rows: rows["product"][-1].update(slow=0.98),
+            "old cattle manure: shares of nitrogen from 0 to 1 are expected, rapid and slow together too",
+        ),
+        (
+            "products",
+            lambda rows: rows["product"][-1].update(organic=False),
+            r"old cattle manure: \['nh4_share', 'rapid', .* in a product that is not organic",
         ),
         (
             "cover_crops",

@@ -256,7 +256,9 @@ def test_a_tap_on_a_zone_gives_its_numbers(result, file, opened, tmp_path):
         result.spread.zone_map.zones[number], result.plan.units
     )
     headings = tuple(heading for heading, _ in told)
-    assert tuple(h.removesuffix(" (90 % interval)") for h in headings) == zone_columns(result.plan.units)
+    assert tuple(h.removesuffix(" (90 % interval)") for h in headings) == zone_columns(
+        result.plan.units, result.spread.zone_map.zones
+    )
     assert within(boxes(page, elements(".leaflet-popup")), boxes(page, CANVAS))
     assert page.locator(".leaflet-tooltip:visible").count() == 0
     page.screenshot(path=tmp_path / "tap.png")

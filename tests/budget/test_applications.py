@@ -852,6 +852,41 @@ def test_what_does_not_dissolve_is_warned_of_through_drip(plan_folder):
     assert any("feather meal goes through drip, and only what dissolves" in text for text in warnings)
 
 
+def test_an_organic_product_on_a_standing_crop_is_warned_of(plan_folder):
+    # Common practice: only meals, banded and hoed in; manure, compost and pellets before planting.
+    wide = ('"600 kg/ha"', '"9000 kg/ha"')
+
+    def warned(product, name):
+        later = apply("2026-06-24", 0.5, "side-dress", f'product = "{product}"\n')
+        folder = plan_folder(extra=apply("2026-05-20", 0.5) + later, edits=[wide], name=name)
+        return [
+            text
+            for text in run(read_plan(folder)).warnings
+            if text.startswith("Application 2 of 2026-06-24: ")
+        ]
+
+    assert any("banded beside the row and hoed in" in text for text in warned("feather meal", "meal"))
+    assert any(
+        "go before planting, on a standing crop only meals" in text
+        for text in warned("chicken pellets", "pellets")
+    )
+    assert not any("hoed in" in text for text in warned("urea", "mineral"))
+
+
+def test_an_organic_product_without_its_lead_time_is_warned_of(plan_folder):
+    # Alfalfa meal needs 39 days at 20 °C for 80 % of its 12 weeks; sweet corn's last useful day is 7 August.
+    def warned(day, name):
+        later = apply(day, 0.5, "side-dress", 'product = "alfalfa meal"\n')
+        edits = [('"600 kg/ha"', '"9000 kg/ha"')]
+        folder = plan_folder(extra=apply("2026-05-20", 0.5) + later, edits=edits, name=name)
+        return [text for text in run(read_plan(folder)).warnings if "needs about" in text]
+
+    (text,) = warned("2026-07-06", "late")
+    assert re.search(r"alfalfa meal needs about 39 days in this soil", text)
+    assert "sweet corn in field has 32 until 2026-08-07: spread it earlier." in text
+    assert warned("2026-06-10", "early") == []
+
+
 def test_a_test_after_the_last_application_is_warned_of(plan_folder):
     extra = (
         '\n[[application]]\ndate = 2026-05-20\nshare = 1\n\n[sidedress_test]\nnitrate_n = "15 ppm"\n'

@@ -10,6 +10,7 @@ import pytest
 from pydantic import Field
 from support.small_fields import PLAN
 
+from fieldmap.agronomy.lookup import mark_of
 from fieldmap.errors import InputError
 from fieldmap.plan import Plan, keys
 from fieldmap.plan.parse import parse_plan
@@ -84,11 +85,6 @@ def test_how_the_stand_was_ended_follows_from_where_its_residue_lies():
         ('"boundary.geojson"', '"/etc/passwd"', r"a file inside the plan folder is expected"),
         ("zones_max = 4", "zones_max = 40", r"zones_max: found 40; it should be less than or equal to 12"),
         ('"600 kg/ha"', '"10 kg/ha"', r"rate_max is less than rate_min"),
-        (
-            'zone_min = "0.2 ha"',
-            'zone_min = "0.2 ha"\nrate_n_min = "400 kg/ha"',
-            r"rate_n_min needs 870 kg/ha of product, more than rate_max",
-        ),
         (
             'need = "220 kg/ha"',
             'need = "220 kg/ha"\nneed_is = "crop uptake"',
@@ -269,6 +265,89 @@ def test_a_product_can_be_written_out():
         InputError, match=r"product.nitrogen: found \"146 %\"; it should be less than or equal to 82"
     ):
         parsed(('product = "urea"', 'product = { name = "x", nitrogen = "146 %" }'))
+
+
+def own_product(text):
+    return parsed(('product = "urea"', f"product = {{ {text} }}")).spreader.product_entry
+
+
+def test_an_analysis_goes_before_the_table():
+    litter = own_product('name = "poultry litter", nitrogen = "4 %", ammonium = "1 %", p2o5 = "2 %"')
+    assert (litter.nitrogen_pct, litter.p2o5_pct, litter.k2o_pct) == (4.0, 2.0, 2.3)
+    assert (litter.release.nh4_share, litter.release.rapid) == (0.25, 0.34)  # its pools stay the table's
+    assert (mark_of(litter, "nh4_share"), mark_of(litter, "rapid")) == ("your value", "published")
+    told = own_product('name = "poultry litter", nitrogen = "4 %", available = 0.4')
+    assert told.nitrogen_fraction == pytest.approx(0.016)
+    assert mark_of(told, "available") == "your value"
+
+
+def test_an_organic_product_that_no_table_knows_goes_by_its_carbon():
+    # From memory, 12 weeks at 20 °C: C:N 6 52 %, 10 30 %, 20 nothing; 9 lies half way between 40 and 30 %.
+    for carbon_nitrogen, released in ((6, 0.52), (9, 0.35), (10, 0.30), (20, 0.0), (60, 0.0)):
+        own = own_product(
+            f'name = "mushroom waste", nitrogen = "2 %", organic = true, carbon_nitrogen = {carbon_nitrogen}'
+        )
+        assert own.release.rapid == pytest.approx(released)
+        assert mark_of(own, "rapid") == "from memory"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            'name = "poultry litter", nitrogen = "3 %", ammonium = "3.5 %"',
+            r"product: found ammonium 3.5 % and nitrogen 3 %; ammonium is a part of nitrogen, which is all of it",
+        ),
+        (
+            'name = "x", nitrogen = "40 %", p2o5 = "50 %", k2o = "20 %"',
+            r"nitrogen, p2o5 and k2o add up to 110 %; parts of one product by weight, 100 % at most, are expected",
+        ),
+        (
+            'name = "poultry litter", nitrogen = "3 %", ammonium = "1 %", available = 0.5',
+            r"found available beside ammonium; available stands in place of what an analysis would give",
+        ),
+        (
+            'name = "urea", nitrogen = "46 %", ammonium = "1 %"',
+            r"found ammonium for urea, which is not organic; all nitrogen of a mineral product serves the crop",
+        ),
+        (
+            'name = "feather meal", nitrogen = "12 %", carbon_nitrogen = 4',
+            r"found carbon_nitrogen for feather meal; the table knows what it releases",
+        ),
+        (
+            'name = "mushroom waste", nitrogen = "2 %", organic = true',
+            r"found mushroom waste, organic, whose release no table knows; carbon_nitrogen, .* is expected",
+        ),
+    ],
+)
+def test_an_analysis_that_cannot_be_is_refused(text, words):
+    with pytest.raises(InputError, match=words):
+        own_product(text)
+
+
+@pytest.mark.parametrize(
+    ("told", "tilled", "days"),
+    [
+        ("", True, 1.0),
+        ("", False, float("inf")),
+        ('method = "band"', False, 0.0),
+        ("incorporated = 3", True, 3.0),
+        ("incorporated = 0", False, 0.0),
+        ('incorporated = "never"', True, float("inf")),
+    ],
+)
+def test_when_an_organic_product_is_worked_in(told, tilled, days):
+    plan = parsed(extra=f"\n[[application]]\nshare = 1\n{told}\n")
+    assert plan.applications[0].on_surface_d(tilled=tilled) == days
+
+
+@pytest.mark.parametrize("told", ['"soon"', "-1", "90", "true"])
+def test_days_to_working_in_that_are_none_are_refused(told):
+    with pytest.raises(
+        InputError,
+        match=r"incorporated: found .*; days from 0 to 60, 0 being at once, such as incorporated = 1",
+    ):
+        parsed(extra=f"\n[[application]]\nshare = 1\nincorporated = {told}\n")
 
 
 def test_a_mixture_takes_the_grass_at_the_stage_that_goes_with_the_legume():

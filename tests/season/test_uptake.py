@@ -12,10 +12,10 @@ from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops
 from fieldmap.budget.seasons import BlockSeason
 from fieldmap.season.balance import balance, short_from, weekly
-from fieldmap.season.release import Residue, daily_release
+from fieldmap.season.release import RELEASE, Residue, daily_release
 from fieldmap.season.scenarios import DailySoil
 from fieldmap.season.split import split_season
-from fieldmap.season.timing import soil_test_is_due, split_by_season, time_supplemental
+from fieldmap.season.timing import split_by_season, time_supplemental
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_useful_day, uptake_share
 from fieldmap.season.water import root_zone
 
@@ -321,8 +321,8 @@ def test_nothing_to_spread_and_only_thin_places_short():
 
 
 def test_a_soil_test_is_called_for_when_drainage_makes_it_worth_one():
-    assert not soil_test_is_due(3.0, 4.0)
-    assert soil_test_is_due(14.0, 11.0)
+    assert not RELEASE.soil_test_is_due(3.0, 4.0)
+    assert RELEASE.soil_test_is_due(14.0, 11.0)
 
 
 def test_drainage_after_planting_puts_nitrogen_at_risk_and_subtracts_nothing():

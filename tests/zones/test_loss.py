@@ -28,7 +28,7 @@ def money_plan(plan_folder, **keys):
 
 
 def test_the_synthetic_optimum(plan_folder):
-    money = economics(money_plan(plan_folder))
+    money = economics(plan := money_plan(plan_folder), plan.spreader.product_entry)
     assert money.nitrogen_price == pytest.approx(1.20)
     assert money.plateau_n_kg_ha == pytest.approx(200.0)
     assert money.best_supply_kg_ha() == pytest.approx((0.10 - 0.003) / 0.0005)  # 194 kg/ha
@@ -36,7 +36,7 @@ def test_the_synthetic_optimum(plan_folder):
 
 
 def test_without_doubt_a_cell_gets_the_synthetic_optimum_less_its_credit(plan_folder):
-    money = economics(money_plan(plan_folder))
+    money = economics(plan := money_plan(plan_folder), plan.spreader.product_entry)
     credit = np.array([[0.0, 50.0, 150.0, 250.0]])
     loss = MoneyLoss.from_rasters(
         money.plateau_n_kg_ha - credit,
@@ -182,8 +182,8 @@ def test_insurance_is_not_paid_twice(plan_folder):
 
 def test_a_curve_without_prices_is_said_and_not_used(plan_folder):
     plan = read_plan(plan_folder(extra=RESPONSE))
-    assert economics(plan) is None
-    (text,) = response_warnings(plan, economics(plan))
+    assert economics(plan, plan.spreader.product_entry) is None
+    (text,) = response_warnings(plan, None)
     assert "money needs [prices] product and crop" in text
 
 

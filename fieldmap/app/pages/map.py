@@ -69,11 +69,16 @@ def _zone_table(result: Result) -> None:
     for one in result.applications:
         if len(result.applications) > 1:
             st.markdown(f"**{plain(summary.application_title(one))}**")
-        rows = [summary.zone_cells(zone, units) for zone in one.spread.zone_map.rows]
-        table = pd.DataFrame(rows, columns=list(summary.zone_columns(units)))
+        zones = one.spread.zone_map.rows
+        table = pd.DataFrame(
+            [summary.zone_cells(zone, units) for zone in zones],
+            columns=list(summary.zone_columns(units, zones)),
+        )
         # Rates first: on a phone the rest is reached by pushing the table aside.
         st.dataframe(
-            table, hide_index=True, column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, 3, 4, 2)]
+            table,
+            hide_index=True,
+            column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, *range(8, table.shape[1]), 3, 4, 2)],
         )
     st.caption(
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "

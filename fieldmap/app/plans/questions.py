@@ -220,9 +220,13 @@ SPREADER = (
 APPLICATION = (
     Question("application", "date", "On", "With several applications each needs its day."),
     Question("application", "share", "Share of the supplemental nitrogen", "A number from 0 to 1, or auto: then each "
-             "carries the crop to the next, by the season; one auto beside numbers is the rest."),
+             "carries the crop to the next, by the season; one auto beside numbers is the rest. Or phosphorus: up to "
+             "the P2O5 that the harvest takes away, the others being auto."),
     Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
              "leafy crop can burn it."),
+    Question("application", "incorporated", "Worked in after, days", "Of organic products: ammonium, and part of "
+             "poultry litter's nitrogen, is lost to the air until then; 0 is at once, never is a word.",
+             left_open="1 day where it is broadcast on tilled ground, never on ground not tilled, else at once"),
     Question("application", "product", "Product", "Of this application alone; one of your own as for the "
              "spreader.", left_open="the spreader's"),
 )  # fmt: skip
