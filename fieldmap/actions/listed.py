@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
+from fieldmap.actions.after import after_harvest, fodder
 from fieldmap.actions.nitrogen import digging, spreading, testing
 from fieldmap.actions.stand import of_stand, wait_to_plant
 
@@ -45,5 +46,7 @@ def actions_of(
         *digging(maps, spread, plan.thin_ground.cause),
         *spread,
         *testing(plan, budget, maps),
+        *fodder(plan, blocks),
+        *after_harvest(plan, blocks),
     ]
     return tuple(sorted(found, key=lambda one: one.day or dt.date.min))

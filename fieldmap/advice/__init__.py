@@ -5,7 +5,7 @@ from fieldmap.advice.applications import METHODS, split_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
 from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blocks, refuse_unspreadable
-from fieldmap.advice.season import call_text, stands_text
+from fieldmap.advice.season import sidedress_text
 from fieldmap.advice.sources import sources_of
 from fieldmap.advice.stand import highest_zone_text, waiting_text
 from fieldmap.advice.verdict import change_text, verdict_text
@@ -16,7 +16,6 @@ __all__ = [
     "STRIPS_ADVICE",
     "ActionText",
     "action_texts",
-    "call_text",
     "cautions",
     "change_text",
     "highest_zone_text",
@@ -25,9 +24,9 @@ __all__ = [
     "refuse_impossible_dates",
     "refuse_unknown_blocks",
     "refuse_unspreadable",
+    "sidedress_text",
     "sources_of",
     "split_text",
-    "stands_text",
     "verdict_text",
     "waiting_text",
     "warnings_of",

@@ -102,11 +102,16 @@ def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
             return ActionText(
                 when,
                 f"Sow a catch crop after {one.crop}{where}, or leave the residue standing until spring.",
-                f"It holds {rate_text(one.residue_n_kg_ha, units)} of nitrogen that winter rain would carry off.",
+                f"It lets some {rate_text(one.residue_n_kg_ha, units)} of nitrogen go, which winter rain would carry off.",
                 "",
             )
         case actions.KeepStockOff():
-            return ActionText(when, f"Do not feed the {one.species}{where}.", f"{one.harm}.", "")
+            return ActionText(
+                when,
+                f"Do not feed the {one.species}{where} unasked.",
+                f"{one.harm}.",
+                "Ask a veterinarian first.",
+            )
     raise ValueError(f"no words for {one!r}")
 
 
@@ -124,15 +129,24 @@ def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> Ac
         why = f"{why} The crop runs short from {one.late_since}: sooner would serve it better.".strip()
     if one.number == 1 and not one.timed:
         why = f"{why} {UNTIMED}".strip()
-    two = "; ".join(_two_text(each, units, named=len(one.blocks) > 1) for each in one.in_two)
-    change = f"Two goes serve better, each with its map by two [[application]]: {two}." if two else ""
+    change = " ".join(_two_text(each, units, named=len(one.blocks) > 1) for each in one.in_two)
     return ActionText(when, said, why, change)
 
 
 def _two_text(two: actions.InTwo, units: UnitSystem, *, named: bool) -> str:
+    """How the season would rather have it, and what makes it so."""
+    where = f"In {two.block} two" if named else "Two"
     early, late = (rate_text(kg_ha, units) for kg_ha in (two.early_n_kg_ha, two.late_n_kg_ha))
-    first = f"{early} now and " if shown_rate(two.early_n_kg_ha, units) >= 1 else ""
-    return f"{two.block + ' ' if named else ''}{first}{late} beside the row on {two.day}"
+    if shown_rate(two.early_n_kg_ha, units) >= 1:
+        return (
+            f"{where} goes serve better, each with its map by two [[application]]: {early} now and {late} beside the "
+            f"row on {two.day}."
+        )
+    where = f"In {two.block} all" if named else "All"
+    return (
+        f"{where} of it can wait: the soil holds enough until {late} go beside the row on {two.day}, by an "
+        "[[application]] of that day."
+    )
 
 
 def _soil_test(one: actions.SoilTest, when: str, where: str) -> ActionText:

@@ -146,12 +146,13 @@ def tied_up_warnings(lines: tuple[ledger.LedgerLine, ...], plan: Plan) -> tuple[
 STANDS = f"{TESTED}, and nothing is subtracted from it. The zone files were drawn from the ledger and do not hold it."
 
 
-def stands_text(calls: Sequence[sidedress.SidedressCall], days: Sequence[dt.date | None]) -> str:
-    """What becomes of what the tests call for: which zone files hold it, or that none does.
+def sidedress_text(call: sidedress.SidedressCall, days: Sequence[dt.date | None], units: UnitSystem) -> str:
+    """What a nitrate test calls for, and which zone files hold it. `days` are those of the applications."""
+    return f"{call_text(call, units)} {_stands(call, days)}"
 
-    `days` are those of the applications.
-    """
-    numbers = sorted({k + 1 for call in calls for k in sidedress.following(call, days)})
+
+def _stands(call: sidedress.SidedressCall, days: Sequence[dt.date | None]) -> str:
+    numbers = [k + 1 for k in sidedress.following(call, days)]
     if not numbers:
         return STANDS
     which = f"application{'s' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"

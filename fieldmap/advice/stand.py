@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from typing import TYPE_CHECKING
 
 from fieldmap.actions import GROWTH_DAYS, SEEDLING_DAYS
 from fieldmap.advice.refusals import season_of_blocks
 from fieldmap.budget import soil_index
 from fieldmap.credit import CREDIT, Wetting, surface_factor, surface_share
-from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import length_text, rate_text, temperature_text
 
 if TYPE_CHECKING:
@@ -19,7 +17,6 @@ if TYPE_CHECKING:
     from fieldmap.advice.refusals import BlockSeason
     from fieldmap.credit import CreditRule, Stage, StageCourse
     from fieldmap.field import Field
-    from fieldmap.geostatistics import SurfaceFit
     from fieldmap.plan import Plan, ThinGround
     from fieldmap.season import Course
     from fieldmap.stand import Growth, Samples, Sampling, Stand
@@ -349,44 +346,6 @@ def placement_warnings(
             f"in, for {_SURFACE_IS[wetting]} (published 0.40 to 1.0; the choice by wetness is from memory)."
         )
     return tuple(found)
-
-
-def no_pattern_text(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> str:
-    """Say why the surface is the field mean; empty when it is not.
-
-    Parameters
-    ----------
-    fit
-        From `fit_surface`.
-    unit
-        Unit to show, such as ``"kg/ha"``.
-    per_unit
-        What one of the fit's own units is in `unit`.
-    """
-    if fit.method != "field mean":
-        return ""
-    mean, se, loo, mean_only = (
-        _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
-    )
-    average = "field average" if len(fit.drift.strata) == 1 else "average of each block or species, overall"
-    more = "another covariate" if len(fit.drift.covariate_mean) else "a covariate"
-    if fit.n < LEAST_SAMPLES:
-        reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
-    else:
-        reason = (
-            f"These {fit.n} samples do not show a spatial pattern that improves on the field average "
-            f"(leave-one-out error {loo} vs {mean_only} {unit})."
-        )
-    return (
-        f"{reason} The map is the {average} {mean} ± {se} {unit}. This does not show that the field is uniform: "
-        f"with {fit.n} samples a real pattern would often go undetected. More samples or {more} would help."
-    )
-
-
-def _figure(value: float) -> str:
-    """Three figures, but never fewer than all before the decimal point."""
-    decimals = 0 if value == 0 else max(0, 2 - math.floor(math.log10(abs(value))))
-    return f"{value:.{decimals}f}"
 
 
 MATTERS_KG_HA = 1.0  # less than this is neither a cost nor a gain

@@ -1,13 +1,16 @@
-"""What the verdict says: the answer with what it rests on, and what would change it."""
+"""What the verdict says: the answer, what it rests on, what would change it, and that there is no pattern."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
+from fieldmap.geostatistics import LEAST_SAMPLES
 from fieldmap.units import money_text, rate_text
 from fieldmap.verdict import Bind
 
 if TYPE_CHECKING:
+    from fieldmap.geostatistics import SurfaceFit
     from fieldmap.units import UnitSystem
     from fieldmap.verdict import Verdict
 
@@ -110,3 +113,41 @@ def _against(binds: Bind) -> str:
 def _percent(share: float) -> str:
     """Whole percent; what draws cannot tell from certainty is not called certain."""
     return "above 99 %" if share > 0.99 else "below 1 %" if share < 0.01 else f"{share * 100:.0f} %"
+
+
+def no_pattern_text(fit: SurfaceFit, unit: str, *, per_unit: float = 1.0) -> str:
+    """Say why the surface is the field mean; empty when it is not.
+
+    Parameters
+    ----------
+    fit
+        From `fit_surface`.
+    unit
+        Unit to show, such as ``"kg/ha"``.
+    per_unit
+        What one of the fit's own units is in `unit`.
+    """
+    if fit.method != "field mean":
+        return ""
+    mean, se, loo, mean_only = (
+        _figure(value * per_unit) for value in (fit.mean, fit.mean_se, fit.loo_rmse, fit.mean_only_rmse)
+    )
+    average = "field average" if len(fit.drift.strata) == 1 else "average of each block or species, overall"
+    more = "another covariate" if len(fit.drift.covariate_mean) else "a covariate"
+    if fit.n < LEAST_SAMPLES:
+        reason = f"With {fit.n} samples, fewer than {LEAST_SAMPLES}, only a mean is given."
+    else:
+        reason = (
+            f"These {fit.n} samples do not show a spatial pattern that improves on the field average "
+            f"(leave-one-out error {loo} vs {mean_only} {unit})."
+        )
+    return (
+        f"{reason} The map is the {average} {mean} ± {se} {unit}. This does not show that the field is uniform: "
+        f"with {fit.n} samples a real pattern would often go undetected. More samples or {more} would help."
+    )
+
+
+def _figure(value: float) -> str:
+    """Three figures, but never fewer than all before the decimal point."""
+    decimals = 0 if value == 0 else max(0, 2 - math.floor(math.log10(abs(value))))
+    return f"{value:.{decimals}f}"

@@ -27,11 +27,11 @@ from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,
     highest_zone_text,
-    no_pattern_text,
     placement_warnings,
     stand_warnings,
     trend_warnings,
 )
+from fieldmap.advice.verdict import no_pattern_text
 from fieldmap.units import rate_unit, shown_rate
 from fieldmap.verdict import nutrients
 

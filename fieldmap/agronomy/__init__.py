@@ -1,5 +1,6 @@
 """The agronomic tables: cover crops, crops, products, ground, season and limits, each figure with its source."""
 
+from fieldmap.agronomy import hazards
 from fieldmap.agronomy.entries import (
     STAGES,
     CoverCropEntry,
@@ -12,11 +13,10 @@ from fieldmap.agronomy.sources import Mark, sources, weakest_mark
 from fieldmap.agronomy.tables import (
     cover_crops,
     crops,
+    figures,
     growth_of,
-    limits,
     limits_of,
     products,
-    season,
     season_values,
 )
 
@@ -28,14 +28,14 @@ __all__ = [
     "Product",
     "cover_crops",
     "crops",
+    "figures",
     "find",
     "ground",
     "growth_of",
-    "limits",
+    "hazards",
     "limits_of",
     "nearest",
     "products",
-    "season",
     "season_values",
     "sources",
     "weakest_mark",

@@ -167,6 +167,11 @@ class CropEntry:
     dressing: Dressing | None = None
 
     @property
+    def least_share_before_planting(self) -> float:
+        """The lowest share of its nitrogen that goes out at or before planting; 0 where no practice is told."""
+        return self.dressing.share_before_planting[0] if self.dressing else 0.0
+
+    @property
     def need_lb_ac(self) -> Range | None:
         """The lowest and the highest guide rate of all regions, lb N/ac; None without any."""
         if not self.guide_rates:

@@ -28,7 +28,7 @@ class Source:
 # Statements that are not numbers and yet need someone to answer for them.
 _STATED = {
     "inoculant", "winter_killed", "leafy", "organic_rules", "started", "tested", "curve_like", "dressings",
-    "last_dressing",
+    "last_dressing", "says", "harm",
 }  # fmt: skip
 
 

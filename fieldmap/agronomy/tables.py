@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import fields
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fieldmap.agronomy.entries import (
     STAGES,
@@ -204,23 +204,8 @@ def growth_of(entry: CoverCropEntry) -> Growth:
 
 
 @functools.cache
-def season() -> dict[Model, tuple[Figure, ...]]:
-    """The figures of the season's models: soil, release, uptake."""
-    return _figures("season")  # type: ignore[return-value]
-
-
-@functools.cache
-def limits() -> dict[str, tuple[Figure, ...]]:
-    """What is refused, warned of and taken where nothing is told: figures by what they are of."""
-    return _figures("limits")
-
-
-def limits_of(group: str) -> dict[str, float]:
-    """The limits of one matter by name."""
-    return {figure.name: figure.value for figure in limits()[group]}
-
-
-def _figures(table: str) -> dict[str, tuple[Figure, ...]]:
+def figures(table: Literal["season", "limits"]) -> dict[str, tuple[Figure, ...]]:
+    """The figures of the season's models, or of what is refused, warned of and taken where nothing is told."""
     found = {}
     for group, rows in table_rows(table).items():
         found[group] = tuple(Figure(name, **row) for name, row in rows.items())
@@ -231,6 +216,11 @@ def _figures(table: str) -> dict[str, tuple[Figure, ...]]:
     return found
 
 
+def limits_of(group: str) -> dict[str, float]:
+    """The limits of one matter by name."""
+    return {figure.name: figure.value for figure in figures("limits")[group]}
+
+
 def season_values(model: Model) -> dict[str, float]:
     """The figures of one model by name, for the dataclass that holds them."""
-    return {figure.name: figure.value for figure in season()[model]}
+    return {figure.name: figure.value for figure in figures("season")[model]}

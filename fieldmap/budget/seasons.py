@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap.plan import credit_kinds
-from fieldmap.season import balance, least_first_share, short_from, time_supplemental, weekly
+from fieldmap.season import balance, short_from, time_supplemental, weekly
 
 if TYPE_CHECKING:
     from fieldmap.budget.need import BlockNeed
@@ -72,5 +72,5 @@ def block_season(
         timing,
         first if isinstance(first, dt.date) else None,
         supplemental_kg_ha,
-        least_first_share(entry),
+        entry.least_share_before_planting,
     )

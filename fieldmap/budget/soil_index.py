@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from fieldmap.plan import Crop, OtherCredit
 
 
-_UP_TO = tuple(figure.value for figure in agronomy.limits()["nitrogen_index"])
+_UP_TO = tuple(figure.value for figure in agronomy.figures("limits")["nitrogen_index"])
 
 
 def nitrogen_index(mineral_n_kg_ha: float, depth_m: float) -> int:

@@ -186,11 +186,30 @@ def _sources() -> _Rows:
 
 
 def _season() -> _Rows:
-    return _figures("Model", agronomy.season())
+    return _figures("Model", agronomy.figures("season"))
 
 
 def _limits() -> _Rows:
-    return _figures("Of", agronomy.limits())
+    return _figures("Of", agronomy.figures("limits"))
+
+
+def _hazards() -> _Rows:
+    after = [
+        (
+            one.name,
+            ", ".join(one.covers) or "any cover crop",
+            f"{one.placement}, under {one.within_d:g} d",
+            ", ".join(one.crops) or "any",
+            one.says,
+            one.mark,
+        )
+        for one in agronomy.hazards.hazards()
+    ]
+    fed = [
+        ("as fodder", cover, "", "", harm, agronomy.sources()[key].mark)
+        for cover, (harm, key) in agronomy.hazards.fodder_harms().items()
+    ]
+    return ("Hazard", "After", "Where and when", "Before", "What to know", "Mark"), [*after, *fed]
 
 
 def _figures(heading: str, groups: Mapping[Any, tuple[Any, ...]]) -> _Rows:
@@ -279,6 +298,7 @@ TABLE_ROWS = {
     "season": _season,
     "ground": _ground,
     "limits": _limits,
+    "hazards": _hazards,
     "cover_crops": _cover_crops,
     "dressings": _dressings,
     "crops": _crops,

@@ -20,7 +20,6 @@ from fieldmap.verdict import (
     ground_drawn,
     judge,
     machine_limits,
-    meant_kg_ha,
     nutrients,
     offer_other_map,
 )
@@ -203,7 +202,7 @@ def draw_map(
             zone_map,
             delivery,
             spreader,
-            meant_kg_ha(zones, field),
+            field,
             scale=1.0 if money else spreader.product_entry.nitrogen_fraction**2,
         ),
         offer=offer_other_map(delivery, loss, zones, passes, field, spreader),

@@ -79,7 +79,7 @@ class Result:
     @functools.cached_property
     def cautions(self) -> tuple[str, ...]:
         """What can hurt someone."""
-        return cautions(self.plan, self.applications)
+        return cautions(self.plan, self.applications, [block.name for block in self.field.blocks])
 
     def shown_as(self, plan: Plan, digests: dict[str, str]) -> Result:
         """The same numbers under a plan that differs in names, units and prices alone.

@@ -7,7 +7,6 @@ from fieldmap.season.release import RELEASE
 from fieldmap.season.split import SeasonSplit
 from fieldmap.season.timing import (
     Timing,
-    least_first_share,
     split_by_season,
     time_supplemental,
 )
@@ -23,7 +22,6 @@ __all__ = [
     "Weeks",
     "balance",
     "follow_release",
-    "least_first_share",
     "organic",
     "released_by",
     "short_from",

@@ -37,7 +37,10 @@ class OrganicModel:
 
 
 ORGANIC = OrganicModel(**agronomy.season_values("organic"))
-SOURCES = ("katterer1998", *dict.fromkeys(figure.source for figure in agronomy.season()["organic"][:6]))
+SOURCES = (
+    "katterer1998",
+    *dict.fromkeys(figure.source for figure in agronomy.figures("season")["organic"][:6]),
+)
 
 
 def warm_days(temperature_c: ArrayLike) -> NDArray[np.float64]:

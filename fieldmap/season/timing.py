@@ -60,14 +60,13 @@ def time_supplemental(
     if supplemental_kg_ha <= 0:
         return Timing(0.0, day)
     at_planting, rest = split_by_season(
-        found, supplemental_kg_ha, (found.planted, day), least_share=least_first_share(crop), model=model
+        found,
+        supplemental_kg_ha,
+        (found.planted, day),
+        least_share=crop.least_share_before_planting,
+        model=model,
     )
     return Timing(at_planting / supplemental_kg_ha if rest > 0 else 1.0, day)
-
-
-def least_first_share(crop: CropEntry) -> float:
-    """Share of a vegetable's nitrogen at or before planting, by its dressings (common practice, no source)."""
-    return crop.dressing.share_before_planting[0] if crop.dressing else 0.0
 
 
 def split_by_season(

@@ -30,7 +30,7 @@ class UptakeModel:
 
 
 UPTAKE = UptakeModel(**agronomy.season_values("uptake"))
-SOURCES = ("curve_memory", *dict.fromkeys(figure.source for figure in agronomy.season()["uptake"]))
+SOURCES = ("curve_memory", *dict.fromkeys(figure.source for figure in agronomy.figures("season")["uptake"]))
 
 
 def uptake_share(season_share: ArrayLike, crop: CropEntry) -> NDArray[np.float64]:

@@ -3,7 +3,7 @@
 from fieldmap.verdict import nutrients
 from fieldmap.verdict.application_map import ApplicationMap, DrawnMap
 from fieldmap.verdict.binding import Bind, binding
-from fieldmap.verdict.deliverable import Offer, meant_kg_ha, offer_other_map
+from fieldmap.verdict.deliverable import Offer, offer_other_map
 from fieldmap.verdict.flat_rates import Way, flat_rates
 from fieldmap.verdict.limits import Limits, machine_limits
 from fieldmap.verdict.nutrients import Along
@@ -28,7 +28,6 @@ __all__ = [
     "ground_drawn",
     "judge",
     "machine_limits",
-    "meant_kg_ha",
     "nutrients",
     "offer_other_map",
 ]

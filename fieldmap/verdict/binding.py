@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.spreader import product_rates_kg_ha
+from fieldmap.verdict.deliverable import meant_kg_ha
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from fieldmap.field import Field
     from fieldmap.plan import Spreader
     from fieldmap.spreader import Delivery
     from fieldmap.zones import DrawnZones, Loss, ZoneMap
@@ -63,7 +65,7 @@ def binding(
     zone_map: ZoneMap,
     delivery: Delivery,
     spreader: Spreader,
-    drawn_kg_ha: Floats,
+    field: Field,
     *,
     scale: float,
 ) -> Binding:
@@ -73,10 +75,8 @@ def binding(
     ----------
     loss, zones, zone_map, delivery
         What zones are drawn by, the zones before caution, the map, and the map as driven.
-    spreader
-        Its rates.
-    drawn_kg_ha
-        Product rate of each cell as drawn before caution, raster, NaN where nothing is spread.
+    spreader, field
+        The machine's rates, and the ground.
     scale
         From the unit of `loss` to that of the answer: money/ha, or (kg N/ha)².
 
@@ -85,6 +85,7 @@ def binding(
     Binding
         Caution and check strips are left out: they are asked for.
     """
+    drawn_kg_ha = meant_kg_ha(zones, field)
     desired, allowed = loss.desired, product_rates_kg_ha(spreader)
 
     def on(rates: Floats) -> Floats:

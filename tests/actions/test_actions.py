@@ -7,7 +7,18 @@ import numpy as np
 import pytest
 
 from fieldmap import read_plan, run
-from fieldmap.actions import Dig, EndCover, Plant, SampleAgain, SoilTest, Spread, Starter, Why
+from fieldmap.actions import (
+    Dig,
+    EndCover,
+    KeepStockOff,
+    Plant,
+    SampleAgain,
+    SoilTest,
+    SowCatchCrop,
+    Spread,
+    Starter,
+    Why,
+)
 from fieldmap.advice.applications import application_warnings
 from fieldmap.advice.refusals import refuse_impossible_dates
 from fieldmap.plan.spreader import ApplicationSection
@@ -140,6 +151,23 @@ def test_a_test_waits_for_what_was_spread_and_for_the_residue(listed):
     assert test.threshold_ppm == 25.0
 
 
+def test_residue_that_lets_nitrogen_go_is_caught(kettle_bend_result):
+    """Broccoli leaves 100 kg/ha for the next crop of the year (DüV, annex 4); pepper and sweet corn less than 70."""
+    (catch,) = [one for one in kettle_bend_result.actions if isinstance(one, SowCatchCrop)]
+    assert (catch.blocks, catch.residue_n_kg_ha) == (("west",), 100)
+    assert (catch.first, catch.last) == (dt.date(2026, 9, 12), dt.date(2026, 9, 26))
+
+
+def test_a_stand_that_harms_stock_is_not_fed(listed):
+    cut = ('placement = "incorporated"', 'placement = "surface"\nended_by = "removed"')
+    result, _ = listed(cut)
+    (off,) = [one for one in result.actions if isinstance(one, KeepStockOff)]
+    assert (off.species, off.last) == ("hairy vetch", dt.date(2026, 5, 4))
+    assert "can poison cattle and horses" in off.harm
+    kept, _ = listed(name="kept")
+    assert not [one for one in kept.actions if isinstance(one, KeepStockOff)]
+
+
 def random_plan(rng):
     """Edits of the small plan: other dates, products, plastic."""
     ended = dt.date(2026, 4, 20) + dt.timedelta(days=int(rng.integers(0, 30)))
@@ -206,7 +234,7 @@ def test_every_kind_has_words():
     texts = action_texts(every, ("west", "east"), "metric")
     assert [text.what for text in texts] == [
         "Sow a catch crop after broccoli in west, or leave the residue standing until spring.",
-        "Do not feed the hairy vetch in west.",
+        "Do not feed the hairy vetch in west unasked.",
         "No side-dressing of broccoli in west.",
     ]
     with pytest.raises(ValueError, match="no words for"):

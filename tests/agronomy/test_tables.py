@@ -10,11 +10,16 @@ from fieldmap.agronomy import tables
 from fieldmap.agronomy.entries import STAGES
 from fieldmap.agronomy.lookup import find, mark_of, nearest
 from fieldmap.agronomy.sources import sources, weakest_mark
-from fieldmap.agronomy.tables import cover_crops, crops, products, season
+from fieldmap.agronomy.tables import cover_crops, crops, figures, products
 from fieldmap.plan.credit_kinds import CREDIT_KINDS
 from fieldmap.units import KG_HA_PER_LB_AC
 
-TABLES = {"cover_crops": cover_crops, "crops": crops, "products": products, "season": season}
+TABLES = {
+    "cover_crops": cover_crops.__wrapped__,
+    "crops": crops.__wrapped__,
+    "products": products.__wrapped__,
+    "season": lambda: figures.__wrapped__("season"),
+}
 
 
 @pytest.fixture
@@ -31,7 +36,7 @@ def altered(monkeypatch):
             return found
 
         monkeypatch.setattr(tables, "table_rows", rows)
-        return TABLES[table].__wrapped__()
+        return TABLES[table]()
 
     return load
 
@@ -334,9 +339,9 @@ def test_what_is_said_to_be_from_memory_is_marked_so():
 
 
 def test_every_figure_of_the_season_is_explained():
-    for model, figures in season().items():
-        assert tables.season_values(model).keys() == {figure.name for figure in figures}
-        for figure in figures:
+    for model, of_model in figures("season").items():
+        assert tables.season_values(model).keys() == {figure.name for figure in of_model}
+        for figure in of_model:
             assert figure.meaning
             assert figure.source in sources()
 

@@ -9,7 +9,7 @@ from shapely.geometry import box
 
 from fieldmap import InputError, read_plan, run
 from fieldmap.actions import SideDress, Spread
-from fieldmap.advice import call_text
+from fieldmap.advice.season import call_text
 from fieldmap.agronomy import crops, find
 from fieldmap.budget.other_credits import soil_nitrate_kg_ha
 from fieldmap.budget.sidedress import sidedress_calls

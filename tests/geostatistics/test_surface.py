@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from fieldmap.advice.stand import no_pattern_text
+from fieldmap.advice.verdict import no_pattern_text
 from fieldmap.geostatistics.covariance import Covariance, distance_matrix
 from fieldmap.geostatistics.kriging import krige
 from fieldmap.geostatistics.likelihood import (

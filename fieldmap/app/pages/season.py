@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from fieldmap.advice import call_text
+from fieldmap.advice import sidedress_text
 from fieldmap.app.parts.actions import actions_text
 from fieldmap.app.session.messages import plain
 from fieldmap.app.session.open_plan import go_to, need_open_plan
@@ -37,8 +37,9 @@ def page() -> None:
                         ),
                         hide_index=True,
                     )
+    days = [one.application.date for one in result.applications]
     for call in result.budget.sidedress:
-        st.write(plain(call_text(call, result.plan.units)))
+        st.write(plain(sidedress_text(call, days, result.plan.units)))
     if result.budget.stages:
         st.subheader("The stand across its stages", anchor=False)
         st.pyplot(pictures.stage_picture(result, width_in=4.2, height_in=3.0), width=650)

@@ -12,10 +12,9 @@ import shapely
 from fieldmap import agronomy
 from fieldmap.advice import (
     STRIPS_ADVICE,
-    call_text,
     change_text,
     pattern_text,
-    stands_text,
+    sidedress_text,
     verdict_text,
 )
 from fieldmap.credit import SOURCES as STAGE_SOURCES
@@ -184,7 +183,7 @@ def _sidedress(result: Result) -> list[dict[str, Any]]:
             "threshold_ppm": call.threshold_ppm,
             "rate_n_kg_ha": rounded_rate(call.rate_n_kg_ha),
             "mark": call.mark,
-            "text": f"{call_text(call, result.plan.units)} {stands_text((call,), days)}",
+            "text": sidedress_text(call, days, result.plan.units),
         }
         for call in result.budget.sidedress
     ]
