@@ -102,7 +102,7 @@ def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
             return ActionText(
                 when,
                 f"Sow a catch crop after {one.crop}{where}, or leave the residue standing until spring.",
-                f"It lets some {rate_text(one.residue_n_kg_ha, units)} of nitrogen go, which winter rain would carry off.",
+                f"It lets {rate_text(one.residue_n_kg_ha, units)} of nitrogen go, for winter rain to carry off.",
                 "",
             )
         case actions.KeepStockOff():

@@ -65,8 +65,8 @@ BY_METHOD = {
 
 
 UREA_ON_RESIDUE = (
-    "Urea on residue: it holds more of what breaks urea down, keeps granules off the soil and ties nitrogen up. 12 mm "
-    "(half an inch) of rain or water the same day, at latest within two to three, stops the loss, which is seldom "
+    "Urea on residue: it holds more of what breaks urea down, keeps granules off the soil and ties nitrogen up. 12 "
+    "mm (half an inch) of rain or water the same day, at latest within two to three, stops the loss, which is seldom "
     "above 20 %; an inhibitor buys time; a band below the residue is best (K-State, published)."
 )
 

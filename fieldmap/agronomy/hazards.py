@@ -10,13 +10,14 @@ from fieldmap.agronomy.sources import check_sources, sources, table_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from typing import Any
 
     from fieldmap.agronomy.sources import Mark
 
 
 @dataclass(frozen=True)
 class Hazard:
-    """Something to know where a crop follows residue sooner than `within_d` days; empty `crops` or `covers` mean all."""
+    """Something to know where a crop follows residue within so many days; empty `crops` or `covers` mean all."""
 
     name: str
     placement: Literal["incorporated", "surface"]
@@ -40,7 +41,9 @@ def hazards() -> tuple[Hazard, ...]:
     for row in table_rows("hazards")["hazard"]:
         where, source_of = f"hazards.toml, {row['name']}", row.pop("sources", {})
         check_sources(where, row, source_of)
-        values = {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
+        values: dict[str, Any] = {
+            key: tuple(value) if isinstance(value, list) else value for key, value in row.items()
+        }
         found.append(Hazard(**values, source_of=source_of))
     return tuple(found)
 
