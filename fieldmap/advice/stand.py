@@ -313,8 +313,8 @@ def placement_warnings(
             blocks.setdefault(course.wetting if course else "unknown", []).append(block.name)
     return tuple(
         f"Block {' and '.join(names)}: residue on the surface counts {surface_factor(wetting)[0]:.2f} ± "
-        f"{surface_factor(wetting)[1]:.2f} of what it would give tilled in, for {_SURFACE_IS[wetting]} (published 0.40 "
-        "to 1.0; the choice by wetness is from memory)."
+        f"{surface_factor(wetting)[1]:.2f} of the same tilled in, for {_SURFACE_IS[wetting]} (published 0.40 to "
+        "1.0; the choice by wetness is from memory)."
         for wetting, names in blocks.items()
     )
 
