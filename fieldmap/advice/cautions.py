@@ -64,33 +64,22 @@ BY_METHOD = {
 }
 
 
-UREA_ON_RESIDUE = (
-    "Urea on residue: it holds more of what breaks urea down, keeps granules off the soil and ties nitrogen up. 12 "
-    "mm (half an inch) of rain or water the same day, at latest within two to three, stops the loss, which is seldom "
-    "above 20 %; an inhibitor buys time; a band below the residue is best (K-State, published)."
-)
-
-
 def cautions(plan: Plan, maps: Sequence[ApplicationMap], blocks: Sequence[str]) -> tuple[str, ...]:
     """The cautions that this plan, its applications and its blocks call for."""
     products = products_of([one.application for one in maps])
     manure = any(credit.kind.is_manure for credit in plan.other_credits)
     manure = manure or any(product.raw_manure for product in products)
     methods = dict.fromkeys(one.method for one in plan.application)
+    lies = any(plan.cover_crop_of(block).placement != "incorporated" for block in blocks)
     return (
         *GENERAL,
         *dict.fromkeys(text for product in products for text in product.cautions),
-        *_urea_on_residue(plan, [product.name for product in products], blocks),
+        *dict.fromkeys(text for product in products if lies for text in product.residue_cautions),
         *_after_residue(plan, blocks),
         *(BY_METHOD[method] for method in methods if method in BY_METHOD),
         *((ORGANIC,) if any(product.organic for product in products) else ()),
         *((MANURE,) if manure else ()),
     )
-
-
-def _urea_on_residue(plan: Plan, products: Sequence[str], blocks: Sequence[str]) -> tuple[str, ...]:
-    on_surface = any(plan.cover_crop_of(block).placement != "incorporated" for block in blocks)
-    return (UREA_ON_RESIDUE,) if on_surface and "urea" in products else ()
 
 
 def _after_residue(plan: Plan, blocks: Sequence[str]) -> tuple[str, ...]:

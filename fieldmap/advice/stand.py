@@ -335,17 +335,16 @@ def placement_warnings(
     rules: Sequence[CreditRule], courses: Sequence[Course | None], field: Field
 ) -> tuple[str, ...]:
     """What residue on the surface counts against residue tilled in, and by what that was chosen."""
-    found = []
+    blocks: dict[Wetting, list[str]] = {}
     for block, rule, course in zip(field.blocks, rules, courses, strict=True):
-        if rule.method != "quality" or rule.of_tilled == 1.0 or rule.failed:
-            continue
-        wetting: Wetting = course.wetting if course else "unknown"
-        factor, sd = surface_factor(wetting)
-        found.append(
-            f"Block {block.name}: residue on the surface counts {factor:.2f} ± {sd:.2f} of what it would give tilled "
-            f"in, for {_SURFACE_IS[wetting]} (published 0.40 to 1.0; the choice by wetness is from memory)."
-        )
-    return tuple(found)
+        if rule.method == "quality" and rule.of_tilled < 1.0 and not rule.failed:
+            blocks.setdefault(course.wetting if course else "unknown", []).append(block.name)
+    return tuple(
+        f"Block {' and '.join(names)}: residue on the surface counts {surface_factor(wetting)[0]:.2f} ± "
+        f"{surface_factor(wetting)[1]:.2f} of the same tilled in, for {_SURFACE_IS[wetting]} (published 0.40 to "
+        "1.0; the choice by wetness is from memory)."
+        for wetting, names in blocks.items()
+    )
 
 
 MATTERS_KG_HA = 1.0  # less than this is neither a cost nor a gain

@@ -282,7 +282,7 @@ class Product:
     organic one it is None until day, warmth and placement are known and `fieldmap.season.organic.acting` has worked
     it out of `release`; `available_error` is its standard deviation as a share of it. `organic` says that its
     nutrients come from plants or animals; `organic_rules` how the rules of organic farming take it; `raw_manure`
-    that days must pass between spreading and harvest; `origin` what limits of total nitrogen tell apart.
+    that days must pass between spreading and harvest; `residue_cautions` what to know where residue lies; `origin` what limits of total nitrogen tell apart.
     """
 
     name: str
@@ -293,6 +293,7 @@ class Product:
     organic: bool
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    residue_cautions: tuple[str, ...] = ()
     available: float | None = None
     available_error: float = 0.0
     release: OrganicRelease | None = None

@@ -123,7 +123,8 @@ class CoverCrop(Section):
         description="Day on which the stand is ended; nitrogen comes from that day on."
     )
     ended_by: Literal["tilled", "mown", "rolled", "sprayed", "tarped", "frost", "removed"] = Field(
-        description="How the stand is ended. Default: tilled where placement is incorporated, else mown."
+        description="How the stand is ended; of one that is removed or frozen a part alone is credited. Default: "
+        "tilled where placement is incorporated, else mown."
     )
     placement: Literal["incorporated", "surface", "strip-tilled"] = Field(
         description="Where the residue lies; it decides how much of its nitrogen is credited and how soon it comes."

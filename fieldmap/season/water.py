@@ -275,11 +275,11 @@ def follow_water(
     least = model.irrigated_moisture * capacity if irrigated else 0.0
     beyond = 1.0 / efficiency - 1.0
     rain = np.where(covered, 0.0, water_mm)
-    drying = np.where(covered, 0.0, et_mm) / capacity
+    drying = np.minimum(np.where(covered, 0.0, et_mm) / capacity, 1.0)
     water = np.full(rain.shape[0], capacity)
     moisture, drainage = np.empty_like(rain), np.empty_like(rain)
     for day in range(rain.shape[1]):
-        water = water * (1.0 - np.minimum(drying[:, day], 1.0)) + rain[:, day]
+        water = water * (1.0 - drying[:, day]) + rain[:, day]
         put_on = np.maximum(least - water, 0.0)
         drainage[:, day] = np.maximum(water - capacity, 0.0) + beyond * put_on
         water = np.clip(water, least, capacity)

@@ -266,5 +266,22 @@ def test_rain_that_is_not_known_is_said_where_it_matters(plan_folder):
 )
 def test_what_residue_on_the_surface_counts_is_said(plan_folder, extra, words):
     warnings = run(read_plan(plan_folder(extra=extra, edits=[ON_TOP]))).warnings
-    said = next(text for text in warnings if "of what it would give tilled in" in text)
+    said = next(text for text in warnings if "of the same tilled in" in text)
     assert all(word in said for word in words)
+
+
+def test_soil_and_beds_of_the_plan_reach_its_credit(plan_folder):
+    late = [("2026-05-24", "2026-06-24")]
+    files = {"weather.csv": weather_csv(date(2026, 3, 1), 200, rain_mm=9.0)}
+    loam = run(read_plan(plan_folder(extra=RECORD, files=files, edits=late, name="loam")))
+    need = 'need = "220 kg/ha"'
+    beds = [*late, (need, f"{need}\non_bed_share = 0.5")]
+    sand = '\n[soil]\ntexture = "sand"\ndrainage = "well drained"\n'
+    other = run(read_plan(plan_folder(extra=RECORD + sand, files=files, edits=beds, name="sand")))
+    of_loam, of_sand = lines(loam), lines(other)
+    assert of_sand["cover crop"] == pytest.approx(of_loam["cover crop"] / 2)
+    assert of_sand["before the crop"] > of_loam["before the crop"]  # though it is of half as much
+    assert of_sand["lost as gas"] > 0
+    assert "lost as gas" not in of_loam
+    inside = other.field.inside
+    assert sum(of_sand.values()) == pytest.approx(other.budget.supplemental_kg_ha[inside].mean(), abs=1e-6)

@@ -49,6 +49,27 @@ def test_how_the_stand_was_ended_follows_from_where_its_residue_lies():
     assert parsed(frost).cover_crop.ended_by == "frost"
 
 
+SINE = '\n[weather]\nmean = "10 degC"\namplitude = "11 delta_degC"\ncoldest = 2026-01-20\n'
+
+
+def test_a_system_says_that_the_ground_is_irrigated():
+    assert parsed(extra=SINE + 'irrigated_by = "drip"\n').weather.irrigated
+    assert not parsed(extra=SINE).weather.irrigated
+    (problem,) = problems_of(extra=SINE + 'irrigated = false\nirrigated_by = "drip"\n')
+    assert "[weather]" in str(problem)
+    assert 'found irrigated = false and irrigated_by = "drip"; one of the two is expected to go' in str(
+        problem
+    )
+
+
+def test_texture_and_drainage_are_those_of_the_tables():
+    told = parsed(extra='\n[soil]\ntexture = "silt loam"\ndrainage = "well drained"\n').soil
+    assert (told.texture, told.drainage) == ("silt loam", "well drained")
+    assert parsed().soil.texture is None
+    (problem,) = problems_of(extra='\n[soil]\ntexture = "silty"\n')
+    assert "texture: found \"silty\"; it should be 'sand', 'loamy sand'" in str(problem)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [

@@ -22,11 +22,12 @@ def pages(pdf):
 
 @pytest.fixture(scope="module")
 def much_to_say(tmp_path_factory):
-    """An ordinary plan with more to say than the demo: nodules not checked, pelleted litter, three strips."""
+    """An ordinary plan with more to say than the demo: nodules not checked, strip tillage, litter, three strips."""
     folder = tmp_path_factory.mktemp("much") / "plan"
     text = (sample_farm()[0] / "plan.toml").read_text()
     for old, new in (
         ('nodules = "pink"', 'nodules = "not checked"'),
+        ('placement = "incorporated"', 'placement = "strip-tilled"\ntilled_share = 0.5'),
         (r'product = "[^"]*"\n', 'product = "pelleted poultry litter"\n'),
         ('rate_max = "400 lb/ac"', 'rate_max = "8000 lb/ac"'),
     ):

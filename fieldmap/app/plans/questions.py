@@ -112,13 +112,14 @@ STAND = (
              "the table's %N is not used and a laboratory value is needed (common practice, no source)."),
     Question("cover_crop", "terminated", "Ended on", "The day the stand is tilled, mown, rolled, sprayed or frozen. "
              "Nitrogen comes from that day on."),
-    Question("cover_crop", "placement", "Where the residue lies", "Residue on the surface gives about half of what "
-             "incorporated residue does (0.46, range 0.40 to 0.52, published)."),
+    Question("cover_crop", "placement", "Where the residue lies", "Residue on the surface gives 0.4 to 1 of what "
+             "incorporated residue does (published), more where its surface is kept wet."),
     Question("cover_crop", "tilled_share", "Share of the ground tilled (0 to 1)",
              "The tilled strip's width over the distance between strips.",
              lambda told: told.get("placement") == "strip-tilled"),
     Question("cover_crop", "ended_by", "Ended by", "Left open, tilling is taken for incorporated residue and mowing "
-             "for residue on the surface.", left_open="by where it lies"),
+             "for residue on the surface. Taken off or killed by frost, a part alone is credited.",
+             left_open="by where it lies"),
     Question("cover_crop", "residue", "Residue", "Chopped residue decays sooner than whole plants."),
     Question("cover_crop", "tarped", "Days under the tarp", "Three weeks kill rye and vetch; one does not "
              "(published).",
@@ -147,7 +148,7 @@ CREDIT = (
 CROP = (
     Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables. "
              'One of your own is written in the plan as text: name = "okra", like = "pepper".'),
-    Question("crop", "planted", "Planted on", "What is released before the crop can hold it does not count for it."),
+    Question("crop", "planted", "Planted on", "What drains below its roots by then does not count for it."),
     Question("crop", "harvested", "Harvested on", "What is released after the last useful uptake does not count."),
     Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
              "never filled in for you."),
