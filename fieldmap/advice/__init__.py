@@ -3,7 +3,11 @@
 from fieldmap.advice.applications import METHODS, split_text, when_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
-from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blocks
+from fieldmap.advice.refusals import (
+    refuse_impossible_dates,
+    refuse_share_of_poor_residue,
+    refuse_unknown_blocks,
+)
 from fieldmap.advice.season import call_text, stands_text
 from fieldmap.advice.sources import sources_of
 from fieldmap.advice.stages import waiting_text
@@ -20,6 +24,7 @@ __all__ = [
     "limits_rule_text",
     "pattern_text",
     "refuse_impossible_dates",
+    "refuse_share_of_poor_residue",
     "refuse_unknown_blocks",
     "sources_of",
     "split_text",

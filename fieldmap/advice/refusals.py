@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, CoverCrop, Crop, Plan
-    from fieldmap.stand import Samples
+    from fieldmap.stand import Samples, Stand
 
 
 GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
@@ -86,6 +87,41 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
             problems += rule(one)
     if problems:
         raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
+
+
+SHARE = agronomy.limits_of("share_method")
+
+
+def refuse_share_of_poor_residue(plan: Plan, stand: Stand) -> None:
+    """A fixed share of the nitrogen of residue that ties nitrogen up is no credit.
+
+    Not of a removed stand, for which there is no other method: that is warned of.
+
+    Raises
+    ------
+    InputError
+        For method "share" where a block's residue holds less than 2.0 %N.
+    """
+    problems = []
+    for number, block in enumerate(stand.field.blocks):
+        pct = stand.mean_nitrogen_pct(number)
+        if plan.credit.method != "share" or pct >= SHARE["refused_below_pct"]:
+            continue
+        if plan.cover_crop_of(block.name).ended_by == "removed":
+            continue
+        problems.append(
+            Problem(
+                "plan.toml",
+                f'found "share", and the residue of {block.name} holds {pct:.1f} %N',
+                f"below {SHARE['refused_below_pct']:.1f} %N (C:N above 21) residue ties nitrogen up that a fixed "
+                'share would credit: "quality", which takes it off, is expected',
+                'Write method = "quality"',
+                section="credit",
+                key="method",
+            )
+        )
+    if problems:
+        raise InputError(*problems)
 
 
 def _two_dates_of_sampling(plan: Plan, sampled: dt.date | None) -> Iterator[Problem]:

@@ -205,10 +205,9 @@ def test_warnings(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
     for call in budget.sidedress:
         number = of_block[call.block]
         course = budget.courses[number]
-        cells = stand.field.block_index == number
         found += _spread_before(call, plan)
         found += [] if course is None else _drained(call, course, plan)
-        found += _poor_residue(call, plan, float(np.nanmean(stand.nitrogen_pct.mean[cells])))
+        found += _poor_residue(call, plan, stand.mean_nitrogen_pct(number))
         if call.assumed and call.rate_n_kg_ha > 0:
             found.append(
                 f"The plan does not say whether {call.block} is irrigated, so the test of {call.sampled} is followed "

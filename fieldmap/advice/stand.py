@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldmap.advice.refusals import GROWTH_DAYS, season_of_blocks
+from fieldmap.advice.refusals import GROWTH_DAYS, SHARE, season_of_blocks
 from fieldmap.budget import soil_index
 from fieldmap.credit import WARM_FROM_C, surface_share
 from fieldmap.geostatistics import LEAST_SAMPLES
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fieldmap.geostatistics import SurfaceFit
     from fieldmap.plan import Plan, ThinGround
     from fieldmap.season import Course
-    from fieldmap.stand import Growth, Samples, Sampling
+    from fieldmap.stand import Growth, Samples, Sampling, Stand
     from fieldmap.units import UnitSystem
     from fieldmap.zones import ThinZone
 
@@ -235,6 +235,22 @@ def climate_warnings(
                 f"Block {block.name}: the soil averages {temperature_text(course.soil_c, units)} over the ten weeks "
                 f"from termination, so the share on the surface is that of a {rule.climate} climate, {share:.2f} of "
                 f"total nitrogen (border {border}, from memory)."
+            )
+    return tuple(found)
+
+
+def share_warnings(plan: Plan, stand: Stand) -> tuple[str, ...]:
+    """Where a fixed share of the stand's nitrogen is likely more than comes of it."""
+    if plan.credit.method != "share":
+        return ()
+    found = []
+    for number, block in enumerate(stand.field.blocks):
+        pct = stand.mean_nitrogen_pct(number)
+        if pct < SHARE["doubtful_below_pct"]:
+            found.append(
+                f"Block {block.name}: residue of {pct:.1f} %N gives little nitrogen at first and may tie some up, "
+                "and a "
+                'fixed share of it is credited all the same: method = "quality" follows its %N.'
             )
     return tuple(found)
 

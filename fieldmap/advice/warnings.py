@@ -21,6 +21,7 @@ from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,
     no_pattern_text,
+    share_warnings,
     thin_ground_text,
     trend_warnings,
 )
@@ -57,6 +58,7 @@ def warnings_of(
         *test_warnings(plan, stand, budget),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
+        *share_warnings(plan, stand),
         *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),
         *season_warnings(budget.courses, budget.seasons, stand.field, plan.units),
         *tied_up_warnings(lines, plan),

@@ -7,11 +7,10 @@ from fieldmap.agronomy.entries import (
     Product,
 )
 from fieldmap.agronomy.lookup import find, nearest
-from fieldmap.agronomy.sources import Mark, sources, weakest_mark
+from fieldmap.agronomy.sources import Mark, of_value, sources, weakest_mark
 from fieldmap.agronomy.tables import (
     cover_crops,
     crops,
-    growth,
     growth_of,
     limits,
     limits_of,
@@ -29,11 +28,11 @@ __all__ = [
     "cover_crops",
     "crops",
     "find",
-    "growth",
     "growth_of",
     "limits",
     "limits_of",
     "nearest",
+    "of_value",
     "products",
     "season",
     "season_values",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldmap.advice import refuse_impossible_dates
+from fieldmap.advice import refuse_impossible_dates, refuse_share_of_poor_residue
 from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
@@ -43,6 +43,7 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
     for application in applications_of(plan):
         look(partial(product_rates_kg_ha, application.spreader))
     look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
+    look(lambda: refuse_share_of_poor_residue(plan, stand))
     look(lambda: sidedress.sidedress_calls(plan, stand.field))
     for name in names:
         look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
