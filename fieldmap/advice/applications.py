@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap.advice.season import reason_text, timing_text
 from fieldmap.budget import sidedress
+from fieldmap.season import uptake
 from fieldmap.units import mass_text, rate_text
 
 if TYPE_CHECKING:
@@ -79,6 +80,13 @@ def _of_block(one: ApplicationSection, date: dt.date, block: str, plan: Plan) ->
         stands = f"{crop.name} in {block} stands since {crop.planted}"
         found.append(
             f"{stands}, and {LEAFY}." if crop.entry.leafy else f"{stands}: check the dates, or side-dress."
+        )
+    last = uptake.last_dressing_day(crop.planted, crop.harvested, crop.entry)
+    if one.follows_planting and date > last:
+        words = f" ({crop.entry.dressing.last_dressing})" if crop.entry.dressing else ""
+        found.append(
+            f"the last sensible dressing of {crop.name} in {block} is on {last}{words}: later nitrogen does little "
+            "and may stay in the soil (common practice, no source)."
         )
     if crop.plastic_laid is not None and date >= crop.plastic_laid and one.method != "through drip":
         found.append(

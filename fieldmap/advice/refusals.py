@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from fieldmap.stand import Samples, Stand
 
 
-GROWTH_DAYS, SAMPLED_DAYS_MAX = 7, 240
-EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
+DATES = agronomy.limits_of("dates")
+GROWTH_DAYS, SAMPLED_DAYS_MAX = DATES["growth_d"], DATES["sampled_most_d"]
+EARLIEST_DAYS = DATES["spread_before_planting_d"]
 
 
 def sampling_date(plan: Plan, samples: Samples) -> dt.date | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.budget import ledger, sidedress
 from fieldmap.season import RELEASE, soil_test_is_due, uptake
 from fieldmap.units import rate_text, temperature_text, water_text
@@ -36,7 +37,7 @@ def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
 
 
 TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
-TIED_UP_SAID_KG_HA = 3.0
+TIED_UP_SAID_KG_HA = agronomy.limits_of("verdict")["tied_up_said_kg_ha"]
 NOT_CONSIDERED = "timing was not considered: the plan has no weather, and the whole season's credit is taken"
 
 

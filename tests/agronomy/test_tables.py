@@ -10,7 +10,7 @@ from fieldmap.agronomy import tables
 from fieldmap.agronomy.entries import STAGES
 from fieldmap.agronomy.lookup import find, mark_of, nearest
 from fieldmap.agronomy.sources import sources, weakest_mark
-from fieldmap.agronomy.tables import cover_crops, crops, products, season
+from fieldmap.agronomy.tables import cover_crops, crops, limits, products, season
 from fieldmap.plan.credit_kinds import CREDIT_KINDS
 from fieldmap.units import KG_HA_PER_LB_AC
 
@@ -328,6 +328,25 @@ def test_every_figure_of_the_season_is_explained():
         for figure in figures:
             assert figure.meaning
             assert figure.source in sources()
+
+
+def test_every_limit_is_explained_and_acts():
+    for group, figures in limits().items():
+        assert tables.limits_of(group).keys() == {figure.name for figure in figures}
+        for figure in figures:
+            assert figure.meaning
+            assert figure.source in sources()
+    code = "".join(
+        path.read_text(encoding="utf-8") for path in Path(agronomy.__file__).parents[1].rglob("*.py")
+    )
+    spelled = {
+        "nitrate_strip": "texture",
+        "nitrogen_index": "nitrogen_index",
+    }  # looked up by what a plan says
+    for group, figures in limits().items():
+        assert f'"{group}"' in code
+        for figure in figures:
+            assert f'"{figure.name}"' in code or spelled.get(group, "no") in code, figure.name
 
 
 def drop(key):

@@ -16,8 +16,8 @@ def test_check_36_a_share_of_poor_residue_is_refused_and_says_what_would_do(plan
         run(read_plan(plan_folder(edits=poor, extra=share, name="poor")))
     assert str(caught.value) == (
         'plan.toml, [credit] method: found "share", and the residue of field holds 1.2 %N; below 2.0 %N (C:N above '
-        '21) residue ties nitrogen up that a fixed share would credit: "quality", which takes it off, is expected. Write '
-        'method = "quality".'
+        '21) residue ties nitrogen up that a fixed share would credit: "quality", which takes it off, is expected. '
+        'Write method = "quality".'
     )
     assert run(read_plan(plan_folder(edits=poor, name="quality"))).ledger[1].kg_ha == 0
     with pytest.raises(InputError, match="a fixed share"):
