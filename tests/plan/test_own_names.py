@@ -123,6 +123,8 @@ def test_a_species_of_ones_own_runs_with_a_laboratory_value_and_asks_for_one(pla
     result = run(plan_of(OWN, LABORATORY, name="own"))
     assert result.stand.nitrogen.nitrogen_pct == pytest.approx(3.1)
     assert result.budget.stages == ()
+    staged = ('stage = "bud"', 'stage = "bud"\nnitrogen = "3.1 %"')
+    assert run(plan_of(OWN, staged, name="staged")).budget.stages == ()
     by_sample = run(plan_of(OWN, ('stage = "bud"\n', ""), nitrogen_pct=[3.0] * 24, name="by sample"))
     assert by_sample.stand.nitrogen.sources == ("your_value",)
     with pytest.raises(
