@@ -16,11 +16,8 @@ from fieldmap.actions.kinds import (
     Why,
 )
 from fieldmap.actions.listed import actions_of
-from fieldmap.actions.stand import GROWTH_DAYS, SEEDLING_DAYS
 
 __all__ = [
-    "GROWTH_DAYS",
-    "SEEDLING_DAYS",
     "Action",
     "Dig",
     "EndCover",

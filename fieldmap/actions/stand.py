@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.actions.kinds import EndCover, Plant, SampleAgain
 
 if TYPE_CHECKING:
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
     from fieldmap.stand import Stand
 
 
-GROWTH_DAYS = 7  # a stand sampled earlier than this before its end has grown
-SEEDLING_DAYS = 14  # after tilling in, decay can damage seedlings (common practice, no source)
+DATES = agronomy.values_of("dates")
+GROWTH_DAYS, SEEDLING_DAYS = int(DATES["growth_d"]), int(DATES["seedling_d"])
 WEEK = 7
 
 

@@ -1,10 +1,10 @@
 """The advice: what is refused, what users are warned of, and what they are told to take care of."""
 
+from fieldmap.advice import refusals
 from fieldmap.advice.actions import ActionText, action_texts
 from fieldmap.advice.applications import METHODS, split_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
-from fieldmap.advice.refusals import refuse_impossible_dates, refuse_unknown_blocks, refuse_unspreadable
 from fieldmap.advice.season import sidedress_text
 from fieldmap.advice.sources import sources_of
 from fieldmap.advice.stand import highest_zone_text, waiting_text
@@ -21,9 +21,7 @@ __all__ = [
     "highest_zone_text",
     "limits_rule_text",
     "pattern_text",
-    "refuse_impossible_dates",
-    "refuse_unknown_blocks",
-    "refuse_unspreadable",
+    "refusals",
     "sidedress_text",
     "sources_of",
     "split_text",

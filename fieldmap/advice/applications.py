@@ -116,6 +116,13 @@ def _of_block(one: ApplicationSection, date: dt.date, block: str, plan: Plan) ->
         found.append(
             f"{stands}, and {LEAFY}." if crop.entry.leafy else f"{stands}: check the dates, or side-dress."
         )
+    last = uptake.last_dressing_day(crop.planted, crop.harvested, crop.entry)
+    if one.follows_planting and date > last:
+        words = f" ({crop.entry.dressing.last_dressing})" if crop.entry.dressing else ""
+        found.append(
+            f"the last sensible dressing of {crop.name} in {block} is on {last}{words}: later nitrogen does little "
+            "and may stay in the soil (common practice, no source)."
+        )
     if crop.plastic_laid is not None and date >= crop.plastic_laid and one.method != "through drip":
         found.append(
             f"plastic covers the beds of {block} since {crop.plastic_laid}, and what is spread then lies on it or "

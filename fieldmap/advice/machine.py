@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 STRIPS_ADVICE = "Try it on one block first, with check strips, before the whole farm."
-CV_ACCEPTABLE = 0.15  # convention, from memory: good to 10 %, acceptable to 15 %, poor above 20 to 25 %
+CV_ACCEPTABLE = agronomy.values_of("machine")["cv_acceptable"]
 SWATH_MATTERS = 0.1  # an effective swath so far from the plan's, as a share of it, is worth a word
 
 

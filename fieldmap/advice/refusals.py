@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.budget import other_credits
 from fieldmap.errors import InputError, Problem
 from fieldmap.plan import keys
@@ -19,14 +20,15 @@ if TYPE_CHECKING:
     from fieldmap.budget import Application
     from fieldmap.field import Field
     from fieldmap.plan import ApplicationSection, CoverCrop, Crop, Plan
-    from fieldmap.stand import Samples
+    from fieldmap.stand import Samples, Stand
     from fieldmap.units import UnitSystem
 
 
+DATES = agronomy.values_of("dates")
 LEAST_PASS_KG_HA = uptake.UPTAKE.least_pass_kg_ha
 LEAST_AVAILABLE = 0.005  # of a product's nitrogen; less is none
-SAMPLED_DAYS_MAX = 240
-EARLIEST_DAYS = 120  # judgement: what is spread earlier is spread for another crop, or the year is wrong
+SAMPLED_DAYS_MAX = DATES["sampled_most_d"]
+EARLIEST_DAYS = DATES["spread_before_planting_d"]
 
 
 def sampling_date(plan: Plan, samples: Samples) -> dt.date | None:
@@ -92,6 +94,41 @@ def refuse_impossible_dates(plan: Plan, field: Field, samples: Samples) -> None:
             problems += rule(one)
     if problems:
         raise InputError(*dict.fromkeys(problems))  # what holds for the field is found in each of its blocks
+
+
+SHARE = agronomy.values_of("share_method")
+
+
+def refuse_share_of_poor_residue(plan: Plan, stand: Stand) -> None:
+    """A fixed share of the nitrogen of residue that ties nitrogen up is no credit.
+
+    Not of a removed stand, for which there is no other method: that is warned of.
+
+    Raises
+    ------
+    InputError
+        For method "share" where a block's residue holds less than 2.0 %N.
+    """
+    problems = []
+    for number, block in enumerate(stand.field.blocks):
+        pct = stand.mean_nitrogen_pct(number)
+        if plan.credit.method != "share" or pct >= SHARE["refused_below_pct"]:
+            continue
+        if plan.cover_crop_of(block.name).ended_by == "removed":
+            continue
+        problems.append(
+            Problem(
+                "plan.toml",
+                f'found "share", and the residue of {block.name} holds {pct:.1f} %N',
+                f"below {SHARE['refused_below_pct']:.1f} %N (C:N above 21) residue ties nitrogen up that a fixed "
+                'share would credit: "quality", which takes it off, is expected',
+                'Write method = "quality"',
+                section="credit",
+                key="method",
+            )
+        )
+    if problems:
+        raise InputError(*problems)
 
 
 def _two_dates_of_sampling(plan: Plan, sampled: dt.date | None) -> Iterator[Problem]:
@@ -263,3 +300,19 @@ _RULES = (
     _raw_manure_too_late,
     _removal_not_known,
 )
+
+
+def share_warnings(plan: Plan, stand: Stand) -> tuple[str, ...]:
+    """Where a fixed share of the stand's nitrogen is likely more than comes of it."""
+    if plan.credit.method != "share":
+        return ()
+    found = []
+    for number, block in enumerate(stand.field.blocks):
+        pct = stand.mean_nitrogen_pct(number)
+        if pct < SHARE["doubtful_below_pct"]:
+            found.append(
+                f"Block {block.name}: residue of {pct:.1f} %N gives little nitrogen at first and may tie some up, "
+                "and a "
+                'fixed share of it is credited all the same: method = "quality" follows its %N.'
+            )
+    return tuple(found)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.budget import ledger, sidedress
 from fieldmap.season import RELEASE, uptake
 from fieldmap.units import rate_text, temperature_text, water_text
@@ -36,7 +37,7 @@ def tested_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
 
 
 TESTED = "What a test calls for stands in place of what the ledger leaves for the side-dressing"
-TIED_UP_SAID_KG_HA = 3.0
+TIED_UP_SAID_KG_HA = agronomy.values_of("verdict")["tied_up_said_kg_ha"]
 SAID_KG_HA = 0.5  # less rounds to nothing
 
 
@@ -183,10 +184,9 @@ def test_warnings(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
     for call in budget.sidedress:
         number = of_block[call.block]
         course = budget.courses[number]
-        cells = stand.field.block_index == number
         found += _spread_before(call, plan)
         found += [] if course is None else _drained(call, course, plan)
-        found += _poor_residue(call, plan, float(np.nanmean(stand.nitrogen_pct.mean[cells])))
+        found += _poor_residue(call, plan, stand.mean_nitrogen_pct(number))
         if call.assumed and call.rate_n_kg_ha > 0:
             found.append(
                 f"The plan does not say whether {call.block} is irrigated, so the test of {call.sampled} is followed "

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from fieldmap.actions import GROWTH_DAYS, SEEDLING_DAYS
-from fieldmap.advice.refusals import season_of_blocks
+from fieldmap import agronomy
+from fieldmap.advice.refusals import DATES, season_of_blocks
 from fieldmap.budget import soil_index
 from fieldmap.credit import CREDIT, Wetting, surface_factor, surface_share
 from fieldmap.units import length_text, rate_text, temperature_text
@@ -97,8 +97,9 @@ def _heavy_but_poor(highest: HighestZone, told: ThinGround, asked: str, flat: st
     )
 
 
-TARP_DAYS = 21  # published: three weeks under a tarp kill rye and vetch, one week does not (ONC17-033)
-EARLY_DAYS = 42  # PNW 636: most is released four to six weeks after the cover crop ended
+TARP_DAYS, EARLY_DAYS, SEEDLING_DAYS = (DATES[name] for name in ("tarp_d", "early_d", "seedling_d"))
+GROWTH_DAYS = DATES["growth_d"]
+UPTAKE_FAR = agronomy.values_of("crop")["uptake_far"]
 RESEED_DAYS = 56  # common practice, no source
 _RESEED = (
     "with eight weeks and more to planting reseed something quick (buckwheat, oats with peas, cowpea in soil above "
@@ -215,6 +216,19 @@ def _guide_rate_counts_the_soil(one: BlockSeason) -> str:
     )
 
 
+def _uptake_is_far_from_the_tables(one: BlockSeason) -> str:
+    """A need given as crop uptake beside what the table has at the yield."""
+    crop = one.crop
+    known = crop.entry.uptake_kg_ha(crop.yield_t_ha) if crop.need_is == "crop uptake" else None
+    if known is None or abs(crop.need_field_kg_ha / known - 1.0) <= UPTAKE_FAR:
+        return ""
+    given, of_table = (rate_text(each, one.plan.units) for each in (crop.need_field_kg_ha, known))
+    return (
+        f"The uptake of {crop.name} in {one.block} is given as {given}; at {crop.yield_t_ha:g} t/ha the table has "
+        f"{of_table}: check the figure, or give the yield you expect."
+    )
+
+
 def _by_soil_index(one: BlockSeason) -> str:
     """A second opinion on need and soil nitrate together, where a soil was sampled before planting."""
     units = one.plan.units
@@ -261,6 +275,7 @@ _RULES = (
     _ended_early,
     _guide_rate_counts_the_soil,
     _by_soil_index,
+    _uptake_is_far_from_the_tables,
     _tilled_in_before_seedlings,
     _planted_before_the_end,
 )

@@ -22,6 +22,7 @@ from fieldmap.advice.machine import (
     response_warnings,
     strip_warnings,
 )
+from fieldmap.advice.refusals import share_warnings
 from fieldmap.advice.season import season_warnings, test_warnings, tested_warnings, tied_up_warnings
 from fieldmap.advice.stand import (
     climate_warnings,
@@ -68,6 +69,7 @@ def warnings_of(
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
         *placement_warnings(budget.rules, budget.courses, stand.field),
+        *share_warnings(plan, stand),
         *climate_warnings(budget.rules, budget.courses, stand.field, plan.units),
         *season_warnings(budget.courses, budget.seasons, stand.field, plan.units),
         *tied_up_warnings(lines, plan),

@@ -9,15 +9,14 @@ from fieldmap.agronomy.entries import (
 )
 from fieldmap.agronomy.ground import ground
 from fieldmap.agronomy.lookup import find, nearest
-from fieldmap.agronomy.sources import Mark, sources, weakest_mark
+from fieldmap.agronomy.sources import Mark, of_value, sources, weakest_mark
 from fieldmap.agronomy.tables import (
     cover_crops,
     crops,
     figures,
     growth_of,
-    limits_of,
     products,
-    season_values,
+    values_of,
 )
 
 __all__ = [
@@ -33,10 +32,10 @@ __all__ = [
     "ground",
     "growth_of",
     "hazards",
-    "limits_of",
     "nearest",
+    "of_value",
     "products",
-    "season_values",
     "sources",
+    "values_of",
     "weakest_mark",
 ]

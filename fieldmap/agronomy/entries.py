@@ -282,7 +282,8 @@ class Product:
     organic one it is None until day, warmth and placement are known and `fieldmap.season.organic.acting` has worked
     it out of `release`; `available_error` is its standard deviation as a share of it. `organic` says that its
     nutrients come from plants or animals; `organic_rules` how the rules of organic farming take it; `raw_manure`
-    that days must pass between spreading and harvest; `residue_cautions` what to know where residue lies; `origin` what limits of total nitrogen tell apart.
+    that days must pass between spreading and harvest; `residue_cautions` what to know where residue lies on the
+    ground; `origin` what limits of total nitrogen tell apart.
     """
 
     name: str

@@ -18,11 +18,12 @@ _MARKS: tuple[Mark, ...] = ("published", "your value", "common practice", "from 
 
 @dataclass(frozen=True)
 class Source:
-    """Where a number comes from, and how much weight it bears."""
+    """Where a number comes from, and how much weight it bears; `error` says that it stands behind an error alone."""
 
     key: str
     mark: Mark
     citation: str
+    error: bool = False
 
 
 # Statements that are not numbers and yet need someone to answer for them.
@@ -67,6 +68,11 @@ def check_sources(where: str, row: dict[str, Any], source_of: dict[str, str]) ->
     unknown = set(source_of.values()) - sources().keys()
     if unknown:
         raise ValueError(f"{where}: sources {sorted(unknown)} are not in sources.toml")
+
+
+def of_value(keys: tuple[str, ...]) -> tuple[str, ...]:
+    """The sources that act on a value; those of its error alone say nothing of what it rests on."""
+    return tuple(key for key in keys if not sources()[key].error)
 
 
 def weakest_mark(keys: tuple[str, ...]) -> Mark:

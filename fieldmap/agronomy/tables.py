@@ -30,7 +30,7 @@ from fieldmap.agronomy.sources import check_sources, table_rows
 if TYPE_CHECKING:
     from typing import Any
 
-    from fieldmap.agronomy.entries import Entry, Model
+    from fieldmap.agronomy.entries import Entry
 
 _STARTS = ("seeded", "transplanted")
 
@@ -216,11 +216,7 @@ def figures(table: Literal["season", "limits"]) -> dict[str, tuple[Figure, ...]]
     return found
 
 
-def limits_of(group: str) -> dict[str, float]:
-    """The limits of one matter by name."""
-    return {figure.name: figure.value for figure in figures("limits")[group]}
-
-
-def season_values(model: Model) -> dict[str, float]:
-    """The figures of one model by name, for the dataclass that holds them."""
-    return {figure.name: figure.value for figure in figures("season")[model]}
+def values_of(group: str) -> dict[str, float]:
+    """The figures of one model or matter by name."""
+    found = {**figures("season"), **figures("limits")}[group]
+    return {figure.name: figure.value for figure in found}

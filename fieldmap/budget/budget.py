@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 class Budget:
     """Credits, needs and what is left, by block and on the field's grid.
 
-    `rules` turn biomass into the credit that comes in time; `credit` is its map, `whole` that of the whole season's.
+    `rules` turn biomass into the credit that comes in time; `credit` is its map, `whole` that of the whole season's,
+    which `whole_rules` give.
     What is one a block is in the order of the field's blocks: `courses` and `in_time` are None where timing plays no
     part. `money` is what rates follow in place of the need, None where they follow the need.
     """
@@ -29,6 +30,7 @@ class Budget:
     courses: tuple[Course | None, ...]
     in_time: tuple[InTime | None, ...]
     rules: tuple[CreditRule, ...]
+    whole_rules: tuple[CreditRule, ...]
     needs: tuple[BlockNeed, ...]
     credit: CreditMap
     whole: CreditMap

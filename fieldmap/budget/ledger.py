@@ -49,6 +49,7 @@ def block_ledger(
     caution_kg_ha: float,
     *,
     credit_sources: tuple[str, ...],
+    timing_sources: tuple[str, ...] = (),
 ) -> tuple[LedgerLine, ...]:
     """The lines of a block; they add up to its mean supplemental before that is floored at zero.
 
@@ -64,34 +65,39 @@ def block_ledger(
         considered.
     caution_kg_ha
         Expected credit less the credit used, mean of the block.
-    credit_sources
-        Keys of the credit's sources.
+    credit_sources, timing_sources
+        Keys of the sources of the whole season's credit, and of what splits it. Those of errors alone count for the
+        caution, which follows from the error, and for no other line.
     """
 
     def line(name: LineKind | str, kg_ha: float, keys: tuple[str, ...]) -> LedgerLine:
         citations = " ".join(agronomy.sources()[key].citation for key in keys)
         return LedgerLine(need.block, name, float(kg_ha), citations, agronomy.weakest_mark(keys))
 
+    value_sources = agronomy.of_value(credit_sources)
+    split_sources = tuple(dict.fromkeys((*value_sources, *agronomy.of_value(timing_sources))))
     whole = float(np.maximum(whole_credit_kg_ha, 0.0).mean())
     lines = [
         line(LineKind.NEED, need.need_kg_ha, ("your_value",)),
-        line(LineKind.COVER_CROP, -whole, credit_sources),
+        line(LineKind.COVER_CROP, -whole, value_sources),
     ]
     if split is not None:
         lines += [
-            line(LineKind.BEFORE, whole * float(split.before.mean()), credit_sources),
-            line(LineKind.AFTER, whole * float(split.after.mean()), credit_sources),
+            line(LineKind.BEFORE, whole * float(split.before.mean()), split_sources),
+            line(LineKind.AFTER, whole * float(split.after.mean()), split_sources),
         ]
         if split.tested.any():
-            lines.append(line(LineKind.TESTED, whole * float(split.tested.mean()), credit_sources))
+            lines.append(line(LineKind.TESTED, whole * float(split.tested.mean()), split_sources))
         if split.denitrified.any():
-            lines.append(line(LineKind.GAS, whole * float(split.denitrified.mean()), credit_sources))
+            lines.append(line(LineKind.GAS, whole * float(split.denitrified.mean()), split_sources))
     tied_up = -float(np.minimum(whole_credit_kg_ha, 0.0).mean())
     if tied_up > 0:
-        lines.append(line(LineKind.TIED_UP, tied_up, credit_sources))
+        lines.append(line(LineKind.TIED_UP, tied_up, value_sources))
     lines += [line(one.name, -one.kg_ha, one.sources) for one in need.credits]
     if caution_kg_ha != 0:
-        lines.append(line(LineKind.CAUTION, caution_kg_ha, credit_sources))
+        lines.append(
+            line(LineKind.CAUTION, caution_kg_ha, tuple(dict.fromkeys((*credit_sources, *timing_sources))))
+        )
     if need.recovery < 1:
         short = sum(entry.kg_ha for entry in lines)
         lines.append(line(LineKind.NOT_RECOVERED, short * (1.0 / need.recovery - 1.0), ("your_value",)))

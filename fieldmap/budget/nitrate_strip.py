@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from fieldmap.plan import SidedressTest
 
 
-STRIP = agronomy.limits_of("nitrate_strip")
+STRIP = agronomy.values_of("nitrate_strip")
 
 
 def strip_nitrate_n_mg_kg(test: SidedressTest) -> tuple[float, tuple[str, ...]]:

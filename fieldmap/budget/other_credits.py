@@ -53,12 +53,11 @@ def credits_of(plan: Plan, block: str, field: Field, daily: pd.DataFrame | None)
     return other_credits(plan, block, water_use_mm=use_mm)
 
 
-NITRATE_TO_N = 0.226  # uc_anr: 1 ppm nitrate is 0.226 ppm nitrate-N
-BULK_DENSITY_KG_M3 = 1300.0  # definition of the published 35 lb/ac for 10 ppm in a foot
-ORGANIC_MATTER_KG_HA_PCT = 10.0 * KG_HA_PER_LB_AC  # grubinger: 10 lb/ac for each 1 %, conservative
-COMPOST_SHARE = 0.075  # hartz_compost: 5 to 10 % of total N in the first year
-ONE_SEASON_D = 270  # no winter cover crop stands longer; where its sowing is not told
-RAW_DAYS, RAW_DAYS_OFF_SOIL = 120, 90  # 7 CFR 205.203
+_LIMITS = agronomy.values_of("other_credits")
+NITRATE_TO_N, BULK_DENSITY_KG_M3 = _LIMITS["nitrate_to_n"], _LIMITS["bulk_density_kg_m3"]
+ORGANIC_MATTER_KG_HA_PCT = _LIMITS["organic_matter_lb_ac_pct"] * KG_HA_PER_LB_AC
+COMPOST_SHARE, ONE_SEASON_D = _LIMITS["compost_share"], _LIMITS["one_season_d"]
+RAW_DAYS, RAW_DAYS_OFF_SOIL = _LIMITS["raw_manure_d"], _LIMITS["raw_manure_off_soil_d"]
 
 
 class Doubt(StrEnum):

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from fieldmap.plan import CoverCrop, Crop, Plan, SidedressTest
 
 
-TEST = agronomy.limits_of("nitrate_test")
+TEST = agronomy.values_of("nitrate_test")
 _MARKS = {figure.name: figure.source for figure in agronomy.figures("limits")["nitrate_test"]}
 FILL_UP_KG_HA = soil_nitrate_kg_ha(1.0, TEST["depth_m"], BULK_DENSITY_KG_M3)  # for each mg/kg, 3.9
 Scheme = Literal["fill up", "steps", "rate table"]

@@ -228,6 +228,7 @@ def _figures(heading: str, groups: Mapping[Any, tuple[Any, ...]]) -> _Rows:
 
 
 def _growth() -> _Rows:
+    growths = {one.name: one for one in map(agronomy.growth_of, agronomy.cover_crops())}
     return ("Name", "Dry matter by stage, against the first", "Days a stage", "Mark"), [
         (
             one.name,
@@ -235,7 +236,7 @@ def _growth() -> _Rows:
             f"{one.stage_days:g}",
             _marks(one.source_of.values()),
         )
-        for one in {each.name: each for each in map(agronomy.growth_of, agronomy.cover_crops())}.values()
+        for one in growths.values()
     ]
 
 

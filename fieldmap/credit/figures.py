@@ -35,4 +35,4 @@ class CreditModel:
     warm_from_c: float
 
 
-CREDIT = CreditModel(**agronomy.season_values("credit"))
+CREDIT = CreditModel(**agronomy.values_of("credit"))

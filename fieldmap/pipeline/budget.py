@@ -64,6 +64,7 @@ def reckon(
         courses=courses,
         in_time=in_time,
         rules=rules,
+        whole_rules=tuple(whole_rules),
         needs=needs,
         credit=credit,
         whole=whole,
@@ -102,7 +103,7 @@ def courses_of(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
         follow_release(
             plan.cover_crop_of(block.name),
             plan.crop_of(block.name),
-            _mean_nitrogen_pct(number, stand),
+            stand.mean_nitrogen_pct(number),
             stand.weather,
             weather=plan.weather,
             texture=plan.soil.texture,
@@ -123,19 +124,10 @@ def _in_time(plan: Plan, stand: Stand, courses: tuple[Course | None, ...]) -> tu
         if course is not None:
             found.append(course.in_time)
         elif tested is not None:
-            found.append(
-                released_by(tested, plan.cover_crop_of(block.name), _mean_nitrogen_pct(number, stand))
-            )
+            found.append(released_by(tested, plan.cover_crop_of(block.name), stand.mean_nitrogen_pct(number)))
         else:
             found.append(None)
     return tuple(found)
-
-
-def _mean_nitrogen_pct(number: int, stand: Stand) -> float:
-    """%N of a block's residue, mixed by dry weight."""
-    cells = stand.field.block_index == number
-    weights = np.maximum(stand.biomass.mean[cells], 1.0)
-    return float(np.average(stand.nitrogen_pct.mean[cells], weights=weights))
 
 
 def _seasons(
@@ -172,13 +164,17 @@ def ledgers(
     """The ledger of every block over the cells that are spread; caution is the credit less what was used of it."""
     lines: list[ledger.LedgerLine] = []
     for number, (need, rule, share) in enumerate(
-        zip(budget.needs, budget.rules, budget.in_time, strict=True)
+        zip(budget.needs, budget.whole_rules, budget.in_time, strict=True)
     ):
         cells = (stand.field.block_index == number) & np.isfinite(credit_used_kg_ha)
         caution_kg_ha = float((budget.credit.credit_kg_ha[cells] - credit_used_kg_ha[cells]).mean())
         keys = tuple(dict.fromkeys((*rule.sources, *stand.nitrogen.sources)))
-        split = share.split if share else None
         lines += ledger.block_ledger(
-            need, budget.whole.credit_kg_ha[cells], split, caution_kg_ha, credit_sources=keys
+            need,
+            budget.whole.credit_kg_ha[cells],
+            share.split if share else None,
+            caution_kg_ha,
+            credit_sources=keys,
+            timing_sources=share.sources if share else (),
         )
     return tuple(lines)

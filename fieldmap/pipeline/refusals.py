@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldmap.advice import refuse_impossible_dates, refuse_unspreadable
+from fieldmap.advice import refusals
 from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
@@ -45,7 +45,8 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
     courses = look(lambda: courses_of(plan, stand))
     for application in applications_of(plan, stand.field, courses or (None,) * len(names)):
         look(partial(_refuse_rates, application, plan.units))
-    look(lambda: refuse_impossible_dates(plan, stand.field, stand.samples))
+    look(lambda: refusals.refuse_impossible_dates(plan, stand.field, stand.samples))
+    look(lambda: refusals.refuse_share_of_poor_residue(plan, stand))
     look(lambda: sidedress.sidedress_calls(plan, stand.field))
     for name in names:
         look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
@@ -56,5 +57,5 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
 
 def _refuse_rates(application: Application, units: UnitSystem) -> None:
     """Refuse a product that brings too little, and limits between which there is no rate."""
-    refuse_unspreadable(application, units)
+    refusals.refuse_unspreadable(application, units)
     product_rates_kg_ha(application.spreader)

@@ -6,7 +6,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING
 
-from fieldmap.advice import refuse_unknown_blocks
+from fieldmap.advice import refusals
 from fieldmap.field import build_field
 from fieldmap.read import file_digests, read_covariates, read_inputs
 from fieldmap.spreader import throw_m
@@ -59,7 +59,7 @@ def survey(
         file=plan.field.boundary,
         no_spread_file=plan.field.no_spread or "",
     )
-    refuse_unknown_blocks(plan, field)
+    refusals.refuse_unknown_blocks(plan, field)
     covers = plan.covers(block.name for block in field.blocks)
     samples = place_samples(inputs.samples, field)
     doubts = refuse_wet(samples, covers, file=plan.samples.file, dead=plan.samples.confirmed)

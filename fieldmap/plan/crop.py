@@ -15,7 +15,7 @@ from fieldmap.plan.quantities import Length, OneOf, PricePerHa, PricePerKg, Rate
 from fieldmap.plan.stand import CoverCrop
 from fieldmap.units import rate_text
 
-YIELD_MAX_T_HA = agronomy.limits_of("crop")["yield_max_t_ha"]
+YIELD_MAX_T_HA = agronomy.values_of("crop")["yield_max_t_ha"]
 OWN_CROP = (
     'as a crop of your own it needs like = "…", the vegetable of the table whose uptake curve it shares'
 )
@@ -25,7 +25,7 @@ Started = Literal["seeded", "transplanted"]
 class Crop(Section):
     """[crop], or what [[block]] makes of it for one block: the vegetable, its season and its need."""
 
-    NEED_MAX_KG_HA: ClassVar[float] = agronomy.limits_of("crop")["need_max_kg_ha"]
+    NEED_MAX_KG_HA: ClassVar[float] = agronomy.values_of("crop")["need_max_kg_ha"]
 
     like: str | None = Field(
         None,

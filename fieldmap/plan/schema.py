@@ -24,6 +24,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _NAMED: dict[tuple[str, str], Callable[[], Iterable[_Named]]] = {
     ("CoverCrop", "species"): agronomy.cover_crops,
     ("Crop", "name"): agronomy.crops,
+    ("Crop", "like"): agronomy.crops,
     ("Spreader", "product"): agronomy.products,
     ("ApplicationSection", "product"): agronomy.products,
 }

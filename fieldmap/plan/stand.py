@@ -68,8 +68,7 @@ class SamplesSection(Section):
         return (found,) if isinstance(found, str) else found
 
 
-# Mature rye straw holds some 0.4 % (from memory); below that a share was meant: 0.032 for 3.2 %.
-NITROGEN_MIN_PCT = 0.3
+NITROGEN_MIN_PCT = agronomy.values_of("nitrogen")["low_pct"]
 
 
 OWN_SPECIES = 'as a species of your own it needs kind = "legume", "grass" or "broadleaf", and a laboratory %N'
@@ -103,7 +102,7 @@ class CoverCrop(Section):
         None,
         alias="nitrogen_error",
         description="Standard error of that %N, in points of %N, at most 3 %. Default: 0.1 for a laboratory value, "
-        "0.3 from the table, 0.6 where nodules were not checked.",
+        "0.5 of a legume and 0.35 of a grass from the table, 0.6 where nodules were not checked.",
     )
     weed_nitrogen_pct: Annotated[Percent, Field(ge=NITROGEN_MIN_PCT, le=8)] | None = Field(
         None,

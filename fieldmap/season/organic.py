@@ -36,7 +36,7 @@ class OrganicModel:
     lead_share: float
 
 
-ORGANIC = OrganicModel(**agronomy.season_values("organic"))
+ORGANIC = OrganicModel(**agronomy.values_of("organic"))
 SOURCES = (
     "katterer1998",
     *dict.fromkeys(figure.source for figure in agronomy.figures("season")["organic"][:6]),

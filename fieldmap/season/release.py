@@ -56,7 +56,7 @@ class ReleaseModel:
         return at_risk_kg_ha + before_kg_ha >= self.soil_test_kg_ha
 
 
-RELEASE = ReleaseModel(**agronomy.season_values("release"))
+RELEASE = ReleaseModel(**agronomy.values_of("release"))
 
 SOURCES = (
     "katterer1998",

@@ -73,7 +73,7 @@ def soil_of(texture: str | None) -> SoilModel:
     """
     found = agronomy.ground().textures[texture or TEXTURE]
     return SoilModel(
-        **agronomy.season_values("soil"),
+        **agronomy.values_of("soil"),
         field_capacity=found.field_capacity,
         air_dry=found.wilting_point / 2.0,
         bypass_sd=found.bypass_sd,

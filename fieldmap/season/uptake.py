@@ -29,7 +29,7 @@ class UptakeModel:
     starter_enough_ppm: float
 
 
-UPTAKE = UptakeModel(**agronomy.season_values("uptake"))
+UPTAKE = UptakeModel(**agronomy.values_of("uptake"))
 SOURCES = ("curve_memory", *dict.fromkeys(figure.source for figure in agronomy.figures("season")["uptake"]))
 
 
@@ -133,7 +133,7 @@ def date_of_share(share: float, planted: dt.date, harvested: dt.date, crop: Crop
     return planted + dt.timedelta(days=int(np.searchsorted(by_day, share - 1e-12)))
 
 
-_DRESSING = agronomy.limits_of("dressing")
+_DRESSING = agronomy.values_of("dressing")
 
 
 def last_dressing_day(planted: dt.date, harvested: dt.date, crop: CropEntry) -> dt.date:

@@ -45,7 +45,7 @@ class WaterModel:
         )
 
 
-WATER = WaterModel(**agronomy.season_values("water"))
+WATER = WaterModel(**agronomy.values_of("water"))
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldmap.stand.samples import Samples
 
 
-_LIMITS = agronomy.limits_of("weighing")
+_LIMITS = agronomy.values_of("weighing")
 _LAST = {
     entry_stages[-1] for entry_stages in agronomy.STAGES.values()
 }  # in seed or ripe a stand dries by itself

@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from fieldmap.stand.samples import Samples
 
 
-_LIMITS = agronomy.limits_of("nitrogen")
-SE_TABLE_PCT, SE_LABORATORY_PCT = _LIMITS["se_legume_pct"], _LIMITS["se_laboratory_pct"]
+_LIMITS = agronomy.values_of("nitrogen")
+SE_LEGUME_PCT, SE_OTHER_PCT = _LIMITS["se_legume_pct"], _LIMITS["se_other_pct"]
+SE_LABORATORY_PCT = _LIMITS["se_laboratory_pct"]
 SE_NODULES_UNKNOWN_PCT = _LIMITS["se_nodules_unknown_pct"]
 AS_RECEIVED_PCT, WEEDS_MATTER_PCT = _LIMITS["as_received_pct"], _LIMITS["weeds_matter_pct"]
 VARIES_PCT = 0.05  # less spread than this between samples is one value for the field
@@ -72,7 +73,7 @@ def nitrogen_of_samples(samples: Samples, covers: Sequence[CoverCrop], *, file: 
     sources: list[str] = ["your_value"] if len(missing) < len(found) else []
     problems: list[Problem] = []
     errors: list[float | None] = []
-    unmixed, guessed = False, False
+    unmixed, guessed, legumes = False, False, False
     for i in missing:
         of_block = covers[samples.block[i]]
         legume_pct, weed_pct = float(samples.legume_pct[i]), float(samples.weed_pct[i])
@@ -89,6 +90,7 @@ def nitrogen_of_samples(samples: Samples, covers: Sequence[CoverCrop], *, file: 
         sources += [key for key in keys if key not in sources]
         one_value = cover_crop.nitrogen_pct is not None
         errors.append(cover_crop.nitrogen_error_pct)
+        legumes |= cover_crop.has_legume
         others_pct = np.nanmax([weed_pct, 0.0 if cover_crop.is_mixture else 100.0 - legume_pct, 0.0])
         guessed |= not one_value and cover_crop.nodules == "not checked" and cover_crop.has_legume
         unmixed |= one_value and (cover_crop.is_mixture or others_pct > WEEDS_MATTER_PCT)
@@ -103,11 +105,12 @@ def nitrogen_of_samples(samples: Samples, covers: Sequence[CoverCrop], *, file: 
     )
     nodules_note = (
         "Nodules were not checked: without working (pink) nodules a legume holds less nitrogen than the table says, "
-        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_TABLE_PCT} (from "
+        f"so its %N is taken with a standard error of {SE_NODULES_UNKNOWN_PCT} instead of {SE_LEGUME_PCT} (from "
         "memory). Dig up a few plants, or have the residue analysed."
     )
     table = any(key != "your_value" for key in sources)
-    se_pct = SE_NODULES_UNKNOWN_PCT if guessed else SE_TABLE_PCT if table else SE_LABORATORY_PCT
+    of_table = SE_LEGUME_PCT if legumes else SE_OTHER_PCT
+    se_pct = SE_NODULES_UNKNOWN_PCT if guessed else of_table if table else SE_LABORATORY_PCT
     keys = ("nitrogen_error_memory", *(("nodules_memory",) if guessed else ()))
     own_errors = [error for error in errors if error is not None]
     if own_errors:

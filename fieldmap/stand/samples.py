@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
+from fieldmap import agronomy
 from fieldmap.errors import InputError, Problem
 from fieldmap.field import WGS84
 from fieldmap.stand.weighing import LIMITS, dry_biomass, dry_share, numbers_of, texts_of
@@ -32,8 +33,10 @@ DENSE = 2_000  # samples; nobody clips as many
 DRY_LOW_KG_HA = LIMITS[
     "dry_low_kg_ha"
 ]  # a stand whose median weighs less than this was weighed in other units
-ONE_ROUND_D = 3  # samples of days no farther apart are one sampling of the field; judgement
-NITROGEN_LOW_PCT = 0.3  # even straw holds more
+ONE_ROUND_D = agronomy.values_of("dates")[
+    "one_sampling_d"
+]  # no farther apart, and it is one sampling of the field
+NITROGEN_LOW_PCT = agronomy.values_of("nitrogen")["low_pct"]  # even straw holds more
 
 
 @dataclass(frozen=True)

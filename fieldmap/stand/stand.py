@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
-    import numpy as np
     import pandas as pd
     from numpy.typing import NDArray
 
@@ -43,3 +44,9 @@ class Stand:
     next_samples_m: NDArray[np.float64]
     file_warnings: tuple[str, ...]
     map_warnings: tuple[str, ...]
+
+    def mean_nitrogen_pct(self, block: int) -> float:
+        """%N of the residue of a block, by its number, mixed by dry weight."""
+        cells = self.field.block_index == block
+        weights = np.maximum(self.biomass.mean[cells], 1.0)
+        return float(np.average(self.nitrogen_pct.mean[cells], weights=weights))

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fieldmap.read import SampleTable
 
 
-LIMITS = agronomy.limits_of("weighing")
+LIMITS = agronomy.values_of("weighing")
 DRY_MAX_KG_HA = LIMITS["dry_max_kg_ha"]  # no cover crop stands heavier: a slip of units (from memory)
 FRAME_MAX_M2 = LIMITS["frame_max_m2"]
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.budget import response
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 
-OFF_KG_HA = 10.0  # ground that misses its need by more counts as misplaced; judgement, no source
+OFF_KG_HA = agronomy.values_of("verdict")["off_kg_ha"]  # ground that misses its need by more is misplaced
 
 
 @dataclass(frozen=True)

@@ -340,10 +340,29 @@ def test_what_is_said_to_be_from_memory_is_marked_so():
 
 def test_every_figure_of_the_season_is_explained():
     for model, of_model in figures("season").items():
-        assert tables.season_values(model).keys() == {figure.name for figure in of_model}
+        assert tables.values_of(model).keys() == {figure.name for figure in of_model}
         for figure in of_model:
             assert figure.meaning
             assert figure.source in sources()
+
+
+def test_every_limit_is_explained_and_acts():
+    for group, of_group in figures("limits").items():
+        assert tables.values_of(group).keys() == {figure.name for figure in of_group}
+        for figure in of_group:
+            assert figure.meaning
+            assert figure.source in sources()
+    code = "".join(
+        path.read_text(encoding="utf-8") for path in Path(agronomy.__file__).parents[1].rglob("*.py")
+    )
+    spelled = {
+        "nitrate_strip": "texture",
+        "nitrogen_index": "nitrogen_index",
+    }  # looked up by what a plan says
+    for group, of_group in figures("limits").items():
+        assert f'"{group}"' in code
+        for figure in of_group:
+            assert f'"{figure.name}"' in code or spelled.get(group, "no") in code, figure.name
 
 
 def drop(key):

@@ -46,6 +46,17 @@ def states(folder):
     return {part.title: part.state for part in look_over(folder).parts}
 
 
+def test_what_makes_a_name_ones_own_is_asked_where_it_is_not_in_the_table():
+    like = next(question for question in CROP if question.key == "like")
+    kind = next(question for question in STAND if question.key == "kind")
+    both = {"name": "pepper", "like": "kale"}
+    asked = [like.when(told) for told in ({}, {"name": "pepper"}, {"name": "okra"}, both)]
+    assert asked == [False, False, True, True]
+    assert kind.when({"species": ["hairy vetch", "kura clover"]})
+    assert not kind.when({"species": "hairy vetch"})
+    assert "pepper" in like.options
+
+
 def test_an_empty_plan_is_empty_throughout(tmp_path):
     draft = look_over(new_plan(tmp_path, "x"))
     assert {part.state for part in draft.parts} == {"empty"}

@@ -402,6 +402,17 @@ def test_each_block_follows_its_own_test_and_one_without_the_ledger(result_of):
         assert np.ptp(rates(result.applications[1])[result.field.block_index == number]) == 0.0
 
 
+def test_a_dressing_that_comes_too_late_is_warned_of(result_of):
+    # Sweet corn is dressed before the tassel shows, 40 days before harvest (common practice, no source).
+    late = result_of(apply("2026-05-20", 0.5) + apply("2026-07-06", 0.5, "side-dress"), name="late")
+    assert any(
+        "the last sensible dressing of sweet corn in field is on 2026-07-05 (before the tassel shows)" in text
+        for text in late.warnings
+    )
+    timely = result_of(apply("2026-05-20", 0.5) + apply("2026-07-05", 0.5, "side-dress"), name="timely")
+    assert not any("last sensible dressing" in text for text in timely.warnings)
+
+
 def test_a_single_side_dressing_follows_the_test_too(result_of):
     result = result_of(psnt(18) + apply("2026-06-24", 1, "side-dress"))
     assert {zone.product_kg_ha for zone in result.spread.zone_map.zones} == {290.0}

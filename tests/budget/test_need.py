@@ -7,11 +7,13 @@ import pytest
 from shapely.geometry import box
 from support.small_fields import PLAN, boundary_geojson
 
+from fieldmap import read_plan, run
 from fieldmap.budget.ledger import block_ledger
 from fieldmap.budget.need import block_need, missing_kg_ha
 from fieldmap.budget.other_credits import other_credits
 from fieldmap.field.field import build_field
 from fieldmap.plan.parse import parse_plan
+from fieldmap.season.split import SeasonSplit
 
 OTHERS = """
 [[other_credits]]
@@ -89,12 +91,50 @@ def test_crop_uptake_asks_for_the_recovery_of_what_is_spread(two_blocks):
     assert missing[two_blocks.inside] == pytest.approx(200.0)
 
 
+KEYS = ("pnw636", "stage_memory", "release_memory")
+
+
+def test_a_mark_is_the_weakest_of_what_acted(plan_folder):
+    # The error of release is from memory and acts on the caution alone; PNW 636 is published.
+    need, credit = need_of(plan(), "field"), np.array([120.0, 60.0])
+    laboratory = ("pnw636", "your_value", "release_memory", "nitrogen_error_memory")
+    marks = {
+        line.line: line.mark
+        for line in block_ledger(
+            need, credit, None, 5.0, credit_sources=laboratory, timing_sources=("release_fit",)
+        )
+    }
+    assert marks["cover crop"] == "your value"
+    assert marks["caution"] == "from memory"
+    split = SeasonSplit(*(np.array([share]) for share in (0.1, 0.2, 0.6, 0.1, 0.0)))
+    timed = block_ledger(need, credit, split, 0.0, credit_sources=laboratory, timing_sources=("release_fit",))
+    assert {line.line: line.mark for line in timed}["before the crop"] == "from memory"
+    table = block_ledger(need, credit, None, 0.0, credit_sources=KEYS)
+    assert {line.line: line.mark for line in table}["cover crop"] == "from memory"
+
+
+@pytest.mark.parametrize(
+    ("edits", "columns", "mark"),
+    [
+        ([], {}, "from memory"),  # %N of hairy vetch at bud, from memory
+        ([('stage = "bud"', 'nitrogen = "3.4 %"')], {}, "your value"),
+        ([], {"nitrogen_pct": [3.4] * 24}, "your value"),
+    ],
+)
+def test_a_laboratory_value_lifts_the_mark_of_the_credit(plan_folder, edits, columns, mark):
+    result = run(read_plan(plan_folder(edits=edits, **columns)))
+    line = next(line for line in result.ledger if line.line == "cover crop")
+    assert line.mark == mark
+    assert ("Shoot nitrogen by species" in line.source) == (mark == "from memory")
+    assert "release_memory" in result.sources  # its error still does
+
+
 @pytest.mark.parametrize("recovery", ["", '\nneed_is = "crop uptake"\nrecovery = 0.8'])
 @pytest.mark.parametrize("caution", [0.0, 7.5])
 def test_the_lines_of_the_ledger_add_up_to_what_is_missing(recovery, caution):
     need = need_of(plan(('need = "220 kg/ha"', f'need = "220 kg/ha"{recovery}'), extra=OTHERS), "west")
     credit = np.array([120.0, 60.0, -20.0, 30.0])
-    lines = block_ledger(need, credit, None, caution, credit_sources=("pnw636", "release_memory"))
+    lines = block_ledger(need, credit, None, caution, credit_sources=KEYS)
     share = 0.8 if recovery else 1.0
     assert sum(line.kg_ha for line in lines) == pytest.approx((220 - 72 - credit.mean() + caution) / share)
     by_name = {line.line: line for line in lines}

@@ -103,6 +103,15 @@ def test_the_yield_scales_what_the_harvest_takes_and_is_no_need(plan_of):
         plan_of(broccoli, ('need = "220 kg/ha"', 'yield = "16 t/ha"'), name="no need")
 
 
+@pytest.mark.parametrize(("yield_t_ha", "asked"), [(16.3, False), (40.0, True)])
+def test_an_uptake_far_from_the_tables_at_the_yield_is_asked_after(plan_of, yield_t_ha, asked):
+    # RB209 Table 6.27: calabrese of 16.3 t/ha takes up 226 kg N/ha.
+    need = f'need = "220 kg/ha"\nneed_is = "crop uptake"\nrecovery = 0.6\nyield = "{yield_t_ha} t/ha"'
+    result = run(plan_of(('"sweet corn"', '"broccoli"'), ('need = "220 kg/ha"', need)))
+    said = [text for text in result.warnings if "is given as 220 kg/ha; at 40 t/ha the table has" in text]
+    assert bool(said) == asked
+
+
 def test_a_missing_need_is_answered_with_the_demand_where_there_is_no_guide_rate(plan_of):
     with pytest.raises(
         InputError, match=r"for leek the table has no guide rate, but a demand of 250 kg/ha at 60 t/ha"
@@ -114,6 +123,8 @@ def test_a_species_of_ones_own_runs_with_a_laboratory_value_and_asks_for_one(pla
     result = run(plan_of(OWN, LABORATORY, name="own"))
     assert result.stand.nitrogen.nitrogen_pct == pytest.approx(3.1)
     assert result.budget.stages == ()
+    staged = ('stage = "bud"', 'stage = "bud"\nnitrogen = "3.1 %"')
+    assert run(plan_of(OWN, staged, name="staged")).budget.stages == ()
     by_sample = run(plan_of(OWN, ('stage = "bud"\n', ""), nitrogen_pct=[3.0] * 24, name="by sample"))
     assert by_sample.stand.nitrogen.sources == ("your_value",)
     with pytest.raises(

@@ -28,7 +28,7 @@ def ask_stand(folder: Path, draft: Draft) -> None:
     st.markdown("**How it is credited**")
     ask_all(folder, draft, form.CREDIT)
     ask_confidence(folder, draft.told)
-    ask_per_block(folder, draft, "cover_crop", (form.STAND[0], *form.STAND[1:4]))
+    ask_per_block(folder, draft, "cover_crop", (form.STAND[0], *form.STAND[2:5]))
 
 
 def ask_crop(folder: Path, draft: Draft) -> None:
@@ -47,4 +47,4 @@ def ask_crop(folder: Path, draft: Draft) -> None:
                 f"For {entry.name} the table has a need of {low:.0f} to {high:.0f} {rate_unit(units)}. {sources}"
             )
         )
-    ask_per_block(folder, draft, "crop", form.CROP[:4])
+    ask_per_block(folder, draft, "crop", (form.CROP[0], *form.CROP[2:5]))

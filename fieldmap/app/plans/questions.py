@@ -93,6 +93,15 @@ def stages_of(species: object) -> list[str]:
     return list((legumes or entries)[0].stages) if entries else list(agronomy.STAGES["legume"])
 
 
+def _is_known(
+    named: object, entries: tuple[agronomy.CropEntry, ...] | tuple[agronomy.CoverCropEntry, ...]
+) -> bool:
+    """Whether all that is named stands in a table; what is not told yet does."""
+    names = [named] if isinstance(named, str) else named if isinstance(named, list) else []
+    known = {name for entry in entries for name in (entry.name, *entry.aliases)}
+    return all(name.strip().lower() in known for name in names if isinstance(name, str))
+
+
 CRS = Question("samples", "crs", "Reference system of easting and northing", "Its code, such as EPSG:26918.")
 
 SAMPLES = (
@@ -105,6 +114,8 @@ STAND = (
     Question("cover_crop", "species", "Cover crop", "One species, or several for a mixture: %N of a mixture is mixed "
              "by dry weight. The table of species holds %N by stage with its sources. One of your own is written in "
              'the plan as text: species = "kura clover", kind = "legume", with a laboratory %N.'),
+    Question("cover_crop", "kind", "It is a", "For a species that is not in the table, with a laboratory %N.",
+             lambda told: "kind" in told or not _is_known(told.get("species"), agronomy.cover_crops())),
     Question("cover_crop", "nitrogen", "Laboratory %N of dry matter", "What the laboratory found in a mixed sample "
              "of the whole stand. Without it %N comes from the table by species and stage, which is less sure.",
              left_open="by species and stage"),
@@ -148,6 +159,8 @@ CREDIT = (
 CROP = (
     Question("crop", "name", "Crop", "Its uptake curve and the range of its need come from the table of vegetables. "
              'One of your own is written in the plan as text: name = "okra", like = "pepper".'),
+    Question("crop", "like", "Its uptake is like that of", "For a crop that is not in the table.",
+             lambda told: "like" in told or not _is_known(told.get("name"), agronomy.crops())),
     Question("crop", "planted", "Planted on", "What drains below its roots by then does not count for it."),
     Question("crop", "harvested", "Harvested on", "What is released after the last useful uptake does not count."),
     Question("crop", "need", "Nitrogen need", "From your local guide or laboratory: it decides every rate, so it is "
@@ -308,7 +321,7 @@ def credit_questions(source: str) -> tuple[Question, ...]:
     return (*asked, Question("other_credits", "block", "Block", left_open="every block"))
 
 
-NEED = CROP[3]
+NEED = next(one for one in CROP if one.key == "need")
 ZONES_MAX, ZONE_MIN = (question for question in SPREADER if question.key in ("zones_max", "zone_min"))
 
 
