@@ -204,8 +204,8 @@ SPREADER = (
 APPLICATION = (
     Question("application", "date", "On", "With several applications each needs its day."),
     Question("application", "share", "Share of the supplemental nitrogen", "A number from 0 to 1, or auto: then each "
-             "carries the crop to the next, by the season; one auto beside numbers is the rest. Or phosphorus: up to the "
-             "P2O5 that the harvest takes away, the others being auto."),
+             "carries the crop to the next, by the season; one auto beside numbers is the rest. Or phosphorus: up to "
+             "the P2O5 that the harvest takes away, the others being auto."),
     Question("application", "method", "How", "What goes through drip is reckoned by block; what is broadcast over a "
              "leafy crop can burn it."),
     Question("application", "incorporated", "Worked in after, days", "Of organic products: ammonium, and part of "
