@@ -181,7 +181,8 @@ def test_what_comes_with_a_product_stands_in_every_table(plan_folder):
     assert headings[-3:] == ("N in all, lb/ac", "P2O5, lb/ac", "K2O, lb/ac")
     for zone in rows:
         assert len(zone_cells(zone, "us")) == len(headings)
-        assert zone_cells(zone, "us")[-2] == whole(zone.brought.p2o5_kg_ha / 1.12085116)
+        brought = (zone.brought.total_n_kg_ha, zone.brought.p2o5_kg_ha, zone.brought.k2o_kg_ha)
+        assert zone_cells(zone, "us")[-3:] == tuple(whole(kg_ha / 1.12085116) for kg_ha in brought)
     for entry, zone in zip(zone_entries(first, "us"), result.spread.zone_map.zones, strict=True):
         assert entry["total_n_kg_ha"] == pytest.approx(zone.brought.total_n_kg_ha, abs=0.005)
         assert entry["p2o5_lb_ac"] == pytest.approx(zone.brought.p2o5_kg_ha / 1.12085116, abs=0.005)
