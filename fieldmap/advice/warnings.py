@@ -111,14 +111,20 @@ def machine_warnings(
 
 
 def highest_zone_warnings(applications: tuple[ApplicationMap, ...], plan: Plan) -> tuple[str, ...]:
-    """Where the first application gives most, and why."""
-    found = (
-        (one.application.number, highest_zone_text(one.spread.zone_map.highest, plan.thin_ground, plan.units))
+    """Where the first application gives most, and why; thin ground that has to be dug first stands in the list."""
+    highest = [
+        (one.application.number, one.spread.zone_map.highest)
         for one in applications
+        if one.spread.zone_map.highest is not None
+    ][:1]
+    found = (
+        (number, highest_zone_text(one, plan.thin_ground, plan.units))
+        for number, one in highest
+        if one.capped or not one.thin or plan.thin_ground.cause != "unknown"
     )
     several = len(applications) > 1
     said = (f"Application {number}: {text}" if several else text for number, text in found if text)
-    return tuple(said)[:1]
+    return tuple(said)
 
 
 def pattern_text(stand: Stand, units: UnitSystem) -> str:

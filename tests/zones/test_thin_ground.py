@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from shapely.geometry import box
 from support.small_fields import random_places
 
 from fieldmap import read_plan, run
@@ -10,19 +11,18 @@ from fieldmap.export.formats.result_json import figures
 from fieldmap.units import rate_text
 
 
-def ran(plan_folder, text="", **keys):
-    return run(
-        read_plan(
-            plan_folder(extra=f"\n[thin_ground]\n{text}\n" if text else "", name=f"p{hash(text)}", **keys)
-        )
-    )
+def ran(plan_folder, text="", more="", **keys):
+    told = f"\n[thin_ground]\n{text}\n" if text else ""
+    return run(read_plan(plan_folder(extra=told + more, name=f"p{hash(text)}", **keys)))
 
 
 def test_unknown_is_asked_and_not_capped(plan_folder):
     result = ran(plan_folder)
     told = figures(result)["thin_ground"]
     assert (told["cause"], told["capped"]) == ("unknown", False)
-    assert told["text"] in result.warnings
+    assert told["text"] not in result.warnings  # the list of what to do says it
+    (dig,) = [text for text in result.action_texts if text.what.startswith("Walk and dig in zone ")]
+    assert dig.change == "Then hold it at one rate: [thin_ground] cap = true."
     assert "and its cause is unknown: look, dig and test there, or hold it at the flat rate" in told["text"]
     assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones)
     assert told["flat_rate_n_kg_ha"] == pytest.approx(result.spread.flat.mean_rate_n_kg_ha)
@@ -71,20 +71,37 @@ def test_a_cap_without_a_reason_is_refused(plan_folder):
         ran(plan_folder, 'cause = "no nodules"\ncap = true')
 
 
-def test_a_thin_stand_in_a_zone_that_is_mostly_another_blocks_is_said(kettle_bend_result):
-    result = kettle_bend_result
+def test_a_thin_stand_in_a_zone_that_is_mostly_another_blocks_is_said(plan_folder):
+    """The west needs more throughout; the south-east is thin and falls into the west's zone."""
+    xy = random_places(24, 1)
+    south_east = (xy[:, 0] > 180) & (xy[:, 1] < 80)
+    result = ran(
+        plan_folder,
+        'cause = "wet"\ncap = true',
+        xy=xy,
+        dry_kg_ha=np.where(south_east, 1500.0, 5000.0),
+        blocks={"west": box(0, 0, 150, 200), "east": box(150, 0, 300, 200)},
+        edits=(
+            ("zones_max = 4", "zones_max = 2"),
+            ('need = "220 kg/ha"', 'need = "200 kg/ha"'),
+            ('rate_step = "10 kg/ha"', 'rate_step = "60 kg/ha"'),
+            ('rate_min = "20 kg/ha"', 'rate_min = "60 kg/ha"'),
+        ),
+        more='\n[[block]]\nblock = "west"\ncrop = { need = "240 kg/ha" }\n',
+    )
+    highest = result.spread.zone_map.highest
     (text,) = [text for text in result.warnings if "thinnest" in text]
-    top = max(result.spread.zone_map.zones, key=lambda zone: zone.rate_n_kg_ha)
-    asked, flat = (
-        rate_text(rate, "us")
-        for rate in (
-            top.rate_n_kg_ha,
-            dict(zip(("west", "middle", "east"), flats(result), strict=True))["east"],
-        )
+    assert (highest.block, highest.thin, highest.capped) == ("east", True, False)
+    asked, flat = (rate_text(rate, "metric") for rate in (max(rates_of(result)), flats(result)[1]))
+    assert text == (
+        f"In block east the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, and its cause "
+        "is given as wet: look, dig and test there before spreading more. It is not held back: the rest of its zone "
+        "would go short."
     )
-    assert text.startswith(
-        f"In block east the thinnest stand gets {asked} of nitrogen, where one rate would give {flat}, and its cause"
-    )
+
+
+def rates_of(result):
+    return [zone.rate_n_kg_ha for zone in result.spread.zone_map.zones]
 
 
 @pytest.mark.parametrize("cap", [False, True])
