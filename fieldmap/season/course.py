@@ -128,9 +128,8 @@ def follow_release(
         model=model,
     )
     roots = root_zone(crop.name, soil=model, drainage=drainage)
-    wetting = surface_wetting(
-        rain_mm_week(soil), irrigated=weather.irrigated, irrigated_by=weather.irrigated_by
-    )
+    irrigated = weather.irrigated or (daily is not None and "irrigation_mm" in daily)
+    wetting = surface_wetting(rain_mm_week(soil), irrigated=irrigated, irrigated_by=weather.irrigated_by)
     release = daily_release(soil, residue_of(cover, nitrogen_pct, wetting))
     course = _course(crop, tested, soil, release, wetting, roots)
     rule = credit_rule(cover, credit, soil_c=course.soil_c, wetting=wetting)

@@ -24,7 +24,7 @@ def weather(rain_mm):
     return pd.DataFrame({"tmin_c": mean - 6, "tmax_c": mean + 6, "rain_mm": rain_mm}, index=dates)
 
 
-def course(extra=FILE, *edits, rain_mm=2.0):
+def course(extra=FILE, *edits, rain_mm=2.0, **columns):
     text = PLAN
     for old, new in edits:
         assert old in text
@@ -34,7 +34,7 @@ def course(extra=FILE, *edits, rain_mm=2.0):
         plan.cover_crop,
         plan.crop,
         3.5,
-        weather(rain_mm) if "file" in extra else None,
+        weather(rain_mm).assign(**columns) if "file" in extra else None,
         weather=plan.weather,
         texture=plan.soil.texture,
         drainage=plan.soil.drainage,
@@ -50,6 +50,7 @@ def test_rain_of_the_ten_weeks_tells_how_wet_the_surface_is(rain_mm, wetting):
     assert rain_mm_week(found.soil) == pytest.approx(7 * rain_mm)
     assert found.wetting == wetting
     assert course(SINE).wetting == "unknown"
+    assert course(rain_mm=1.0, irrigation_mm=4.0).wetting == "unknown"  # it may be by sprinklers
 
 
 def test_the_worse_the_system_the_more_drains():

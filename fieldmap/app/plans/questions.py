@@ -200,7 +200,7 @@ WEATHER = (
 
 SOIL = (
     Question("soil", "texture", "Texture of the soil", "Sand holds a third of the water of a loam, and lets nitrate "
-             "go sooner.", left_open="loam"),
+             "go sooner.", left_open="not told: as a loam"),
     Question("soil", "drainage", "Drainage class", "Where the ground stays wet, some nitrate is lost as gas.",
              left_open="not told: no loss as gas"),
     Question("soil_test", "phosphorus", "Phosphorus in the soil test", "Organic products bring phosphorus along: "
