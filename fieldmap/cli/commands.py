@@ -24,8 +24,8 @@ DEMO_OUT = "out"
 DATA_ONLY = "leave out the pages for people: report.pdf, card.pdf and map.html"
 WORKERS_MAX = 512
 TABLES = (
-    "columns", "cover_crops", "crops", "dressings", "files", "growth", "keys", "limits", "products", "season",
-    "sources",
+    "columns", "cover_crops", "crop_tests", "crops", "dressings", "files", "growth", "keys", "limits", "products",
+    "season", "sources",
 )  # fmt: skip
 
 

@@ -31,9 +31,15 @@ NOTES = {
     "growth": f"{STAGES_TOLD} Growth of your own: samples of several dates.",
     "crops": (
         "The guide rate is not used: a plan gives its own need. Demand: what the crop finds in the soil at planting "
-        "and gets, at a yield. Uptake is of the whole crop. Out: in a tonne of harvest. Left: by the harvest. Half "
-        "taken up: at this share of the season. Nitrate limit: nitrate-N of the top 30 cm from which nothing is "
-        "side-dressed. fieldmap tables dressings has when it goes out."
+        "and gets, at that yield; more or less for each 20 % of it. Uptake is of the whole crop. Out: in a tonne of "
+        "harvest. Left: by the harvest. Half taken up: at this share of the season, and the steepness. For the "
+        "next: of what is left, to the next crop of the year. fieldmap tables dressings has when nitrogen goes out, "
+        "crop_tests what soil tests say."
+    ),
+    "crop_tests": (
+        "Nitrate enough: nitrate-N of the top 30 cm from which nothing is side-dressed, tested from that day after "
+        "planting; where none is given fieldmap tables limits has what serves most. Rate table: nitrate up to, and "
+        "rate."
     ),
     "products": (
         "Available: share of the nitrogen, of organic products after 12 weeks at 20 °C, worked in as they are "
@@ -91,12 +97,13 @@ def _crops() -> _Rows:
     headings = (
         "Name",
         "Guide rate, lb N/ac",
+        "Yield, t/ha",
         "Demand, kg N/ha",
         "Uptake, kg N/ha",
         "Half taken up",
         "Out, kg/t N P2O5 K2O",
         "Left, kg N/ha",
-        "Nitrate limit, mg/kg",
+        "For the next",
     )
     return headings, [
         (
@@ -105,13 +112,19 @@ def _crops() -> _Rows:
                 f"{_span((rate.low, rate.high))} {rate.region} {_marks([rate.source])}"
                 for rate in entry.guide_rates
             ),
-            _marked(_at_yield(entry.demand_n_kg_ha, entry.yield_t_ha), entry, "demand_n_kg_ha"),
+            _marked(_number(entry.yield_t_ha), entry, "yield_t_ha"),
+            " ".join(
+                (
+                    _marked(_number(entry.demand_n_kg_ha), entry, "demand_n_kg_ha"),
+                    _marked(_after("± ", entry.demand_step_kg_ha), entry, "demand_step_kg_ha"),
+                )
+            ).strip(),
             "; ".join(
                 [f"{_at_yield(one.n_kg_ha, one.yield_t_ha)} {_marks([one.source])}" for one in entry.uptake]
-                + (["by dilution p"] if entry.dilution else [])
+                + ([_marked(_dilution(entry.dilution), entry, "dilution")] if entry.dilution else [])
             ),
             "; ".join(
-                _marked(f"{curve.half_uptake_share:g} {start}", entry, start)
+                _marked(f"{curve.half_uptake_share:g}, {curve.steepness:g} {start}", entry, start)
                 for start, curve in (("seeded", entry.seeded), ("transplanted", entry.transplanted))
                 if curve
             ),
@@ -121,10 +134,75 @@ def _crops() -> _Rows:
                 if getattr(entry, figure) is not None
             ),
             _marked(_span(entry.residue_n_kg_ha), entry, "residue_n_kg_ha"),
-            _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg"),
+            _marked(_number(entry.residue_credit_kg_ha), entry, "residue_credit_kg_ha"),
         )
         for entry in agronomy.crops()
     ]
+
+
+def _nitrate_enough(entry: agronomy.CropEntry) -> str:
+    """``20 p at 5 to 30 cm p``."""
+    if not entry.tested:
+        return _marked("not used", entry, "tested")
+    enough = _marked(_number(entry.sidedress_nitrate_mg_kg), entry, "sidedress_nitrate_mg_kg")
+    if entry.sidedress_depth_m is None:
+        return enough
+    upper, lower = (100.0 * depth_m for depth_m in entry.sidedress_depth_m)
+    return f"{enough} {_marked(f'at {upper:g} to {lower:g} cm', entry, 'sidedress_depth_m')}"
+
+
+def _centimetres(metres: float | None) -> str:
+    return "" if metres is None else f"{100.0 * metres:g} cm"
+
+
+def _after(word: str, value: float | None) -> str:
+    return "" if value is None else f"{word}{value:g}"
+
+
+def _dilution(dilution: Any) -> str:
+    of = dilution
+    return f"a {of.a:g} b {of.b:g}, {of.dry_matter_pct:g} % dry, {of.harvest_index:g} of it sold"
+
+
+def _crop_tests() -> _Rows:
+    headings = (
+        "Name",
+        "Nitrate enough, mg/kg",
+        "From day",
+        "Rate table, lb/ac",
+        "Mineral N to",
+        "German test",
+        "kg N/ha by index 0-6",
+        "Before planting at most, kg/ha",
+    )
+    return headings, [
+        (
+            entry.name,
+            _nitrate_enough(entry),
+            _marked(_number(entry.sidedress_from_d), entry, "sidedress_from_d"),
+            _marked(_rate_table(entry.sidedress_rates), entry, "sidedress_rates"),
+            _marked(_centimetres(entry.sample_depth_m), entry, "sample_depth_m"),
+            " ".join(
+                (
+                    _marked(_after("week ", entry.nmin_week), entry, "nmin_week"),
+                    _marked(_centimetres(entry.nmin_depth_m), entry, "nmin_depth_m"),
+                )
+            ).strip(),
+            _marked(
+                " ".join(f"{rate:g}" for rate in entry.index_rates_kg_ha or ()), entry, "index_rates_kg_ha"
+            ),
+            _marked(_number(entry.most_before_planting_kg_ha), entry, "most_before_planting_kg_ha"),
+        )
+        for entry in agronomy.crops()
+    ]
+
+
+def _rate_table(rates: dict[str, list[tuple[float, float]]] | None) -> str:
+    """``manured 10:160 15:120; unmanured 15:160``, nitrate up to and rate."""
+    return "; ".join(
+        f"{ground} {' '.join(f'{up_to:g}:{rate:g}' for up_to, rate in steps)}"
+        for ground, steps in (rates or {}).items()
+    )
 
 
 def _at_yield(n_kg_ha: float | None, yield_t_ha: float | None) -> str:
@@ -303,6 +381,7 @@ TABLE_ROWS = {
     "cover_crops": _cover_crops,
     "dressings": _dressings,
     "crops": _crops,
+    "crop_tests": _crop_tests,
     "products": _products,
     "sources": _sources,
 }

@@ -91,6 +91,15 @@ def test_crop_uptake_asks_for_the_recovery_of_what_is_spread(two_blocks):
     assert missing[two_blocks.inside] == pytest.approx(200.0)
 
 
+@pytest.mark.parametrize(("told", "p2o5_kg_ha"), [("", 15 * 1.49), ('\nyield = "30 t/ha"', 30 * 1.49)])
+def test_what_the_harvest_takes_follows_the_yield(told, p2o5_kg_ha):
+    # Düngeverordnung, annex 7: broccoli holds 1.49 kg P2O5 a tonne; annex 4 tells its demand at 15 t/ha.
+    crop = plan(('"sweet corn"', '"broccoli"'), ('need = "220 kg/ha"', f'need = "220 kg/ha"{told}')).crop
+    need = block_need(crop, "field", ())
+    assert need.removal_p2o5_kg_ha == pytest.approx(p2o5_kg_ha)
+    assert need.need_kg_ha == 220.0
+
+
 KEYS = ("pnw636", "stage_memory", "release_memory")
 
 
