@@ -134,7 +134,7 @@ class Result(pipeline.Result):
         return replace(self, plan=self.plan.model_copy(update={"units": units}))
 
     def __repr__(self) -> str:
-        """A screen at most: the field, and the five numbers cut to its width."""
+        """A screen at most: the field, and the main numbers and what to do, cut to its width."""
         head = f"<fieldmap run of {self.plan.name!r}: {area_text(self.field.area_ha, self.plan.units)}>"
         lines = (
             line if len(line) <= REPR_WIDTH else f"{line[: REPR_WIDTH - 1]}…"

@@ -1,4 +1,4 @@
-"""map.html: the map, the five numbers and the zone table in one file that opens without a network."""
+"""map.html: the map, the main numbers, what to do and the zone table in one file that opens without a network."""
 
 from __future__ import annotations
 

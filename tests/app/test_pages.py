@@ -152,7 +152,7 @@ def test_the_demo_opens_on_its_map(app, tmp_path):
     app.button[0].click().run()
     assert not app.exception
     text = said(app)
-    for title in ("Order", "Where", "Against one rate", "How sure", "When"):
+    for title in ("Order", "Where", "Against one rate", "How sure", "What to do"):
         assert f"**{title}**" in text
     folder = tmp_path / "demo-kettle-bend"
     assert read_plan(folder).name == "Kettle Bend, north piece"

@@ -438,3 +438,19 @@ def test_several_blocks_share_one_map(plan_folder, opened, tmp_path):
     left, right = boxes(page, OUTLINES)
     assert left[2] == pytest.approx(right[0], abs=6.0)  # they lean a little
     assert len(boxes(page, ZONES)) == len(result.spread.zone_map.zones)
+
+
+@pytest.mark.parametrize("screen", ["1280", "390"])
+def test_what_to_do_follows_the_map_on_a_phone_and_the_numbers_on_a_desk(result, file, opened, screen):
+    page = opened(file, screen).page
+    lines = page.locator(".todo li")
+    assert lines.count() == len(result.actions)
+    for k, text in enumerate(result.action_texts):
+        assert lines.nth(k).locator("b").text_content() == text.when
+        assert text.what in lines.nth(k).text_content()
+    (canvas,), (todo,), (numbers,) = (boxes(page, elements(name)) for name in (".canvas", ".todo", ".numbers"))
+    if screen == "390":
+        assert todo[1] >= canvas[3]
+    else:
+        assert todo[0] >= canvas[2]
+        assert todo[1] >= numbers[3]

@@ -26,6 +26,12 @@ def test_the_main_numbers_of_the_guide_are_those_of_the_demo(kettle_bend_result)
         assert flat(f"**{line.title}.** {line.text}") in flat(GUIDE)
 
 
+def test_the_list_of_the_guide_is_that_of_the_demo(kettle_bend_result):
+    for one in kettle_bend_result.action_texts:
+        told = " ".join(text for text in (one.what, one.why, one.change) if text)
+        assert flat(f"**{one.when}** {told}") in flat(GUIDE)
+
+
 def test_the_ledger_of_the_guide_is_that_of_the_demo(kettle_bend_result):
     lines = {line.line: line.kg_ha for line in kettle_bend_result.ledger if line.block == "middle"}
     shown = dict(
