@@ -92,7 +92,9 @@ class Spread(Action):
     `folder` holds its files, "" the output folder itself. `tied_up_n_kg_ha` is what poor residue holds back from the
     young crop. `in_two` says in which blocks two goes serve better than this one. `late_since` is the day since
     which a crop here runs short for want of nitrogen; None where it does not. `timed` says whether weather was there
-    to tell when the credit comes.
+    to tell when the credit comes, `tested_n_ppm` what the nitrate test found that it follows, None without one.
+    `work_in_d` is within how many days an organic product is reckoned to be worked in, infinite for never; None of a
+    mineral one.
     """
 
     number: int
@@ -108,6 +110,8 @@ class Spread(Action):
     in_two: tuple[InTwo, ...]
     late_since: dt.date | None
     timed: bool
+    tested_n_ppm: float | None
+    work_in_d: float | None
 
 
 @dataclass(frozen=True)

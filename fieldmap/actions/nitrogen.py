@@ -75,8 +75,30 @@ def _spread(
             if season.block not in tested and _two_serve(plan, season, one)
         ),
         timed=bool(seasons),
+        work_in_d=_work_in_d(plan, one, blocks),
+        tested_n_ppm=_tested_n_ppm(budget, one, blocks),
         late_since=min(short) if application.number == 1 and short and last and min(short) < last else None,
     )
+
+
+def _work_in_d(plan: Plan, one: ApplicationMap, blocks: Sequence[str]) -> float | None:
+    if not one.application.product.organic:
+        return None
+    section = plan.applications[one.application.number - 1]
+    return max(
+        section.on_surface_d(tilled=plan.cover_crop_of(block).placement == "incorporated") for block in blocks
+    )
+
+
+def _tested_n_ppm(budget: Budget, one: ApplicationMap, blocks: Sequence[str]) -> float | None:
+    """What the nitrate test of these blocks found, where the application follows it."""
+    day = one.application.date
+    found = [
+        call.nitrate_n_ppm
+        for call in budget.sidedress
+        if call.block in blocks and day and day >= call.sampled
+    ]
+    return max(found, default=None)
 
 
 def _window(

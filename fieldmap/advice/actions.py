@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -124,13 +125,26 @@ def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> Ac
     )
     why = ""
     if one.tied_up_n_kg_ha:
-        why = f"Poor residue ties up {rate_text(one.tied_up_n_kg_ha, units)} while the crop is young: not later."
+        tied_up = rate_text(one.tied_up_n_kg_ha, units)
+        why = f"Poor residue ties up {tied_up} while the crop is young: give that much now."
     if one.late_since is not None:
         why = f"{why} The crop runs short from {one.late_since}: sooner would serve it better.".strip()
+    if one.work_in_d is not None:
+        why = f"{why} {_work_in(one.work_in_d)}".strip()
+    if one.tested_n_ppm is not None:
+        why = f"{why} The nitrate test found {one.tested_n_ppm:.3g} ppm.".strip()
     if one.number == 1 and not one.timed:
         why = f"{why} {UNTIMED}".strip()
     change = " ".join(_two_text(each, units, named=len(one.blocks) > 1) for each in one.in_two)
     return ActionText(when, said, why, change)
+
+
+def _work_in(days: float) -> str:
+    """When an organic product is worked in, by which it is reckoned."""
+    if math.isinf(days):
+        return "It is reckoned as left on the surface: worked in, more of it would serve."
+    when = "at once" if days == 0 else "within a day" if days <= 1 else f"within {days:g} days"
+    return f"Work it in {when}: its nitrogen is reckoned so."
 
 
 def _two_text(two: actions.InTwo, units: UnitSystem, *, named: bool) -> str:

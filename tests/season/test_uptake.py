@@ -253,8 +253,9 @@ def timing(credit, need, supplemental, **more):
     own = found(credit, need)
     split = time_supplemental(own, supplemental, CORN, harvested=HARVESTED, **more)
     first = short_from(own).item()
+    first = first if isinstance(first, dt.date) else None
     return BlockSeason(
-        "field", own, weekly(own), split, first if isinstance(first, dt.date) else None, supplemental
+        "field", own, weekly(own), split, first, supplemental, CORN.least_share_before_planting
     )
 
 

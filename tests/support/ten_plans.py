@@ -15,7 +15,10 @@ WIDE = (('rate_max = "600 kg/ha"', 'rate_max = "20000 kg/ha"'), ('rate_step = "1
 def crop(name, planted, harvested, more=""):
     days = f"planted = {dt.date.fromisoformat(planted)}\nharvested = {dt.date.fromisoformat(harvested)}"
     return (
-        ('name = "sweet corn"\nplanted = 2026-05-24\nharvested = 2026-08-14', f'name = "{name}"\n{days}{more}'),
+        (
+            'name = "sweet corn"\nplanted = 2026-05-24\nharvested = 2026-08-14',
+            f'name = "{name}"\n{days}{more}',
+        ),
     )
 
 
@@ -27,7 +30,11 @@ def product(name):
     return (('product = "urea"', f'product = "{name}"'),)
 
 
-RYE = (('species = "hairy vetch"', 'species = ["hairy vetch", "cereal rye"]'), ('stage = "bud"', 'stage = ["bud", "anthesis"]'))
+BEDS = '\nneed_per = "bed"\nbed_width = "1 m"\nbed_spacing = "2 m"\non_bed_share = 0.5'
+RYE = (
+    ('species = "hairy vetch"', 'species = ["hairy vetch", "cereal rye"]'),
+    ('stage = "bud"', 'stage = ["bud", "anthesis"]'),
+)
 PLANS = {
     "raw litter before sweet corn": {
         "edits": (*product("poultry litter"), *WIDE, *crop("sweet corn", "2026-05-24", "2026-09-25"), *need(180)),
@@ -49,9 +56,7 @@ PLANS = {
     },
     "credit above the need": {"edits": need(40), "extra": SINE, "dry_kg_ha": np.full(24, 6000.0)},
     "need by the bed": {
-        "edits": crop(
-            "lettuce", "2026-05-30", "2026-07-20", '\nneed_per = "bed"\nbed_width = "1 m"\nbed_spacing = "2 m"\non_bed_share = 0.5'
-        ),
+        "edits": crop("lettuce", "2026-05-30", "2026-07-20", BEDS),
         "extra": SINE,
     },
     "late broccoli": {"edits": crop("broccoli", "2026-06-20", "2026-09-12"), "extra": SINE},
@@ -74,3 +79,12 @@ PLANS = {
         ),
     },
 }  # fmt: skip
+
+
+def list_of(result):
+    """The list of a plan with the nitrogen rates of its zones, as it is kept."""
+    rates = " then ".join(
+        ", ".join(f"{zone.rate_n_kg_ha:.0f}" for zone in one.spread.zone_map.zones)
+        for one in result.applications
+    )
+    return "\n".join((f"kg N/ha by zone: {rates}", *(text.line for text in result.action_texts))) + "\n"
