@@ -82,8 +82,8 @@ def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
                 when,
                 f"Walk and dig in zone {one.zone}{where}, where the stand is thinnest, before it gets "
                 f"{rate_text(one.rate_n_kg_ha, units)} of nitrogen.",
-                "Wet, dry or acid ground would hold the vegetable back too.",
-                "Then hold it at one rate: [thin_ground] cap = true." if one.can_hold else "",
+                "Wet, dry or acid ground holds the vegetable back too.",
+                "Then hold it back: [thin_ground] cap = true." if one.can_hold else "",
             )
         case actions.Spread():
             return _spread(one, when, where, units)
@@ -120,8 +120,8 @@ def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> Ac
     fold = f"{one.folder}/" if one.folder else ""
     file = f"{fold}{'drip.csv' if one.method == 'through drip' else 'zones.geojson'}"
     said = (
-        f"{HOW[one.method]} {one.product}{where} by {file}: {_range(one.product_kg_ha, units)}, which is "
-        f"{_range(one.rate_n_kg_ha, units)} of nitrogen; {mass_text(one.product_kg, units)} in all."
+        f"{HOW[one.method]} {one.product}{where} by {file}: {_range(one.product_kg_ha, units)} "
+        f"({_range(one.rate_n_kg_ha, units)} of nitrogen), {mass_text(one.product_kg, units)}."
     )
     why = ""
     if one.tied_up_n_kg_ha:
@@ -152,14 +152,10 @@ def _two_text(two: actions.InTwo, units: UnitSystem, *, named: bool) -> str:
     where = f"In {two.block} two" if named else "Two"
     early, late = (rate_text(kg_ha, units) for kg_ha in (two.early_n_kg_ha, two.late_n_kg_ha))
     if shown_rate(two.early_n_kg_ha, units) >= 1:
-        return (
-            f"{where} goes serve better, each with its map by two [[application]]: {early} now and {late} beside the "
-            f"row on {two.day}."
-        )
+        return f"{where} goes serve better ([[application]] twice): {early} now, {late} beside the row on {two.day}."
     where = f"In {two.block} all" if named else "All"
     return (
-        f"{where} of it can wait: the soil holds enough until {late} go beside the row on {two.day}, by an "
-        "[[application]] of that day."
+        f"{where} can wait, for the soil holds enough: {late} beside the row on {two.day} ([[application]])."
     )
 
 
@@ -199,13 +195,13 @@ def _week_text(one: actions.EndCover, units: UnitSystem) -> str:
     if not told:
         return ""
     text = ", ".join(told)
-    return f"{text[:1].upper()}{text[1:]} (growth from memory)."
+    return f"{text[:1].upper()}{text[1:]} of credit (from memory)."
 
 
 def _change(kg_ha: float, units: UnitSystem) -> str:
     if abs(kg_ha) < MATTERS_KG_HA:
         return "changes next to nothing"
-    amount = f"{rate_text(abs(kg_ha), units)} of credit"
+    amount = rate_text(abs(kg_ha), units)
     return f"brings {amount}" if kg_ha > 0 else f"costs {amount}"
 
 

@@ -103,6 +103,7 @@ def phosphorus_share(
     Where 20.2 kg/ha (18 lb/ac) of P2O5 go with the harvest, 761 kg of litter bring it, with 10.7 kg of available
     nitrogen where half of its 2.8 % acts: 11 % of 100 kg.
 
+    >>> from fieldmap import agronomy
     >>> from fieldmap.season import organic
     >>> litter = organic.acting(agronomy.find("poultry litter", agronomy.products()), 60.0)
     >>> round(phosphorus_share(litter, 20.2, 100.0), 2)

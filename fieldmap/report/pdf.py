@@ -42,6 +42,7 @@ from fieldmap.report.summary import (
 from fieldmap.report.typesetting import (
     MARGIN,
     Story,
+    fits,
     fitted,
     height_of,
     pdf_of,
@@ -79,7 +80,7 @@ def build_report(result: Result, *, date: dt.date) -> bytes:
         [*first, *season] if one_map else first,
         tables if one_map else [*season, *tables],
         _doubt_page(result, width),
-        _sources_page(result),
+        _sources_page(result, page),
     )
     return pdf_of(
         [fitted(story, page) for story in pages], page, title=f"{result.plan.name}: supplemental nitrogen"
@@ -321,7 +322,16 @@ def _season(result: Result, width: float) -> Story:
     ]
 
 
-def _sources_page(result: Result) -> Story:
+def _sources_page(result: Result, page: tuple[float, float]) -> Story:
+    """Notes, cautions and sources; the sources smaller where there is much to say."""
+    for style in ("source", "fine"):
+        story = _sources_set_in(result, style)
+        if fits(story, page):
+            break
+    return story
+
+
+def _sources_set_in(result: Result, style: str) -> Story:
     sources = [agronomy.sources()[key] for key in result.sources]
     return [
         *(
@@ -334,7 +344,7 @@ def _sources_page(result: Result) -> Story:
         text_line("Sources", "heading"),
         text_line(
             " · ".join(f"[{source.mark}] {source.citation}" for source in sources),
-            "source" if len(result.applications) == 1 else "fine",
+            style,
         ),
         Spacer(0, 8),
         text_line(f"Plan {result.plan_hash[:16]}, fieldmap {version('fieldmap')}.", "small"),

@@ -60,8 +60,7 @@ def height_of(story: Story, width: float) -> float:
 
 def shrunk(story: Story, page: tuple[float, float]) -> KeepInFrame:
     """A story on one page, as much smaller as it has to be."""
-    width = page[0] - 2 * MARGIN - 2 * FRAME_PADDING
-    return KeepInFrame(width, room_on(page), story, mode="shrink", hAlign="LEFT")
+    return KeepInFrame(_width_on(page), room_on(page), story, mode="shrink", hAlign="LEFT")
 
 
 def fitted(story: Story, page: tuple[float, float]) -> Story:
@@ -69,11 +68,23 @@ def fitted(story: Story, page: tuple[float, float]) -> Story:
 
     What stands in the story as a list is kept together where it runs over.
     """
-    flat = [part for each in story for part in (each if isinstance(each, list) else [each])]
-    height, room = height_of(flat, page[0] - 2 * MARGIN - 2 * FRAME_PADDING), room_on(page)
-    if room < height <= room / SMALLEST:
+    flat = _flat(story)
+    if height_of(flat, _width_on(page)) > room_on(page) and fits(flat, page):
         return [shrunk(flat, page)]
     return [KeepTogether(each) if isinstance(each, list) else each for each in story]
+
+
+def fits(story: Story, page: tuple[float, float]) -> bool:
+    """Whether a story goes on one page that can still be read in the field."""
+    return height_of(_flat(story), _width_on(page)) <= room_on(page) / SMALLEST
+
+
+def _flat(story: Story) -> Story:
+    return [part for each in story for part in (each if isinstance(each, list) else [each])]
+
+
+def _width_on(page: tuple[float, float]) -> float:
+    return page[0] - 2 * MARGIN - 2 * FRAME_PADDING
 
 
 @cache

@@ -137,8 +137,8 @@ def test_two_goes_are_of_the_amount_in_the_file(listed):
     (two,) = spread.in_two
     mean_n_kg_ha = spread.product_kg * 0.46 / result.field.area_ha
     assert two.early_n_kg_ha + two.late_n_kg_ha == pytest.approx(mean_n_kg_ha, rel=1e-3)
-    text = next(text for text in result.action_texts if "of nitrogen; " in text.what)
-    assert text.change.startswith("Two goes serve better, each with its map by two [[application]]: ")
+    text = next(text for text in result.action_texts if " of nitrogen), " in text.what)
+    assert text.change.startswith("Two goes serve better ([[application]] twice): ")
     assert text.change.endswith(f"beside the row on {two.day}.")
 
 

@@ -172,7 +172,7 @@ def test_stages_follow_the_legume_of_a_mixture():
 
 def test_a_share_is_a_number_or_a_word_and_what_may_be_left_out_is_not_called_for():
     share = next(question for question in APPLICATION if question.key == "share")
-    assert (share.takes, share.options) == ("number", ["auto"])
+    assert (share.takes, share.options) == ("number", ["auto", "phosphorus"])
     assert not any(question.needed for question in (*STRIPS, *RESPONSE, *APPLICATION))
     assert [question.key for question in SIDEDRESS if question.needed] == ["sampled"]
 

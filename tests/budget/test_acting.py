@@ -9,9 +9,8 @@ from shapely.geometry import box
 from fieldmap import InputError, read_plan, run
 from fieldmap.agronomy.lookup import find
 from fieldmap.agronomy.tables import crops, products
-from fieldmap.budget import removed_kg_ha
-from fieldmap.season import last_useful_day
 from fieldmap.season.organic import NEVER, acting, available_share, warm_days
+from fieldmap.season.uptake import last_useful_day
 
 FEATHER = ('product = "urea"', 'product = "feather meal"')
 WIDE = ('rate_max = "600 kg/ha"', 'rate_max = "6000 kg/ha"')
@@ -132,7 +131,7 @@ def test_litter_up_to_the_phosphorus_removed_and_a_meal_for_the_rest(products_of
     edits.append(('rate_max = "6000 kg/ha"', 'rate_max = "3000 kg/ha"'))
     (litter, meal), result = products_of(BLEND, *edits, product="poultry litter")
     assert (litter.name, meal.name) == ("poultry litter", "blood meal")
-    removed, _ = removed_kg_ha("sweet corn")
+    (removed,) = {need.removal_p2o5_kg_ha for need in result.budget.needs}
     (share,) = result.shares
     mean = result.budget.supplemental_kg_ha[result.field.inside].mean()
     assert share.shares[0] == pytest.approx(
@@ -171,7 +170,7 @@ def test_a_share_by_phosphorus_needs_a_known_harvest(plan_folder):
     edits = [
         ('product = "urea"', 'product = "pelleted poultry litter"'),
         WIDE,
-        ('name = "sweet corn"', 'name = "garlic"'),
+        ('name = "sweet corn"', 'name = "okra"\nlike = "pepper"'),
     ]
     with pytest.raises(
         InputError,

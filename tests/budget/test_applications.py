@@ -322,7 +322,7 @@ def test_where_all_can_wait_the_first_brings_a_starter(result_of):
 def test_what_the_season_reckons_is_said_beside_shares_of_the_users_own(result_of):
     result = result_of(SINE + before_and_after())
     assert "2026-06-24" in reason_text(result.budget.seasons[0], "metric")
-    first, second = [text for text in result.action_texts if "of nitrogen; " in text.what]
+    first, second = [text for text in result.action_texts if " of nitrogen), " in text.what]
     assert first.when == "2026-05-20"
     assert first.what.startswith("Spread urea by application-1/zones.geojson: ")
     assert second.when == "2026-06-24"

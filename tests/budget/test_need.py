@@ -115,7 +115,7 @@ def test_a_mark_is_the_weakest_of_what_acted(plan_folder):
     }
     assert marks["cover crop"] == "your value"
     assert marks["caution"] == "from memory"
-    split = SeasonSplit(*(np.array([share]) for share in (0.1, 0.2, 0.6, 0.1, 0.0)))
+    split = SeasonSplit(*(np.array([share]) for share in (0.1, 0.2, 0.6, 0.1, 0.0, 0.0, 0.0)))
     timed = block_ledger(need, credit, split, 0.0, credit_sources=laboratory, timing_sources=("release_fit",))
     assert {line.line: line.mark for line in timed}["before the crop"] == "from memory"
     table = block_ledger(need, credit, None, 0.0, credit_sources=KEYS)
