@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap import actions
-from fieldmap.advice.stand import MATTERS_KG_HA
+from fieldmap.advice.stand import gain_text
 from fieldmap.units import mass_text, rate_text, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -188,7 +188,7 @@ def _side_dress(one: actions.SideDress, when: str, where: str, units: UnitSystem
 
 def _week_text(one: actions.EndCover, units: UnitSystem) -> str:
     told = [
-        f"a week {when} {_change(kg_ha, units)}"
+        f"a week {when} {gain_text(kg_ha, units)}"
         for when, kg_ha in (("sooner", one.sooner_n_kg_ha), ("later", one.later_n_kg_ha))
         if kg_ha is not None
     ]
@@ -196,13 +196,6 @@ def _week_text(one: actions.EndCover, units: UnitSystem) -> str:
         return ""
     text = ", ".join(told)
     return f"{text[:1].upper()}{text[1:]} of credit (from memory)."
-
-
-def _change(kg_ha: float, units: UnitSystem) -> str:
-    if abs(kg_ha) < MATTERS_KG_HA:
-        return "changes next to nothing"
-    amount = rate_text(abs(kg_ha), units)
-    return f"brings {amount}" if kg_ha > 0 else f"costs {amount}"
 
 
 def _when(one: actions.Action) -> str:

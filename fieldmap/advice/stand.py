@@ -377,13 +377,13 @@ def waiting_text(course: StageCourse, *, planted: dt.date, units: UnitSystem) ->
     parts = [f"At {here.stage} {stand}; {_available(here, units)} over the season."]
     for stage in later[:1]:
         when = cover.terminated + dt.timedelta(days=round(stage.days))
-        change = _change(stage.available_kg_ha - here.available_kg_ha, units)
+        change = gain_text(stage.available_kg_ha - here.available_kg_ha, units)
         planting = (
             f", after the planting of {planted}: that would have to wait too" if when >= planted else ""
         )
         parts.append(f"Waiting for {stage.stage}, about {stage.days:.0f} days ({when}), {change}{planting}.")
     parts += [
-        f"By {stage.stage} it {_change(stage.available_kg_ha - here.available_kg_ha, units)}."
+        f"By {stage.stage} it {gain_text(stage.available_kg_ha - here.available_kg_ha, units)}."
         for stage in later[1:]
     ]
     if cover.ended_by == "rolled" and here.stage not in ROLLS_FROM:
@@ -406,7 +406,8 @@ def _available(stage: Stage, units: UnitSystem) -> str:
     return f"{rate_text(stage.available_kg_ha, units)} become available"
 
 
-def _change(change_kg_ha: float, units: UnitSystem) -> str:
+def gain_text(change_kg_ha: float, units: UnitSystem) -> str:
+    """``brings 8 kg/ha more``, ``costs 8 kg/ha``."""
     if abs(change_kg_ha) < MATTERS_KG_HA:
         return "changes next to nothing"
     amount = rate_text(abs(change_kg_ha), units)
