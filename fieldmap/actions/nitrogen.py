@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 DAY = dt.timedelta(days=1)
 TIED_UP_KG_HA = 3.0  # less is not worth a word
+DIG_FROM_KG_HA = 10.0  # more than one rate would give; less is not worth the walk (judgement)
 SPREAD_READS_DAYS = 21  # a test sooner after spreading reads what was spread
 
 
@@ -150,7 +151,8 @@ def digging(maps: Sequence[ApplicationMap], spread: Sequence[Spread | Starter], 
         highest = one.spread.zone_map.highest
         if highest is None:
             continue
-        if not highest.thin or highest.capped or cause != "unknown":
+        more_n_kg_ha = highest.rate_n_kg_ha - highest.flat_rate_n_kg_ha
+        if not highest.thin or highest.capped or cause != "unknown" or more_n_kg_ha < DIG_FROM_KG_HA:
             return
         zone = one.spread.zone_map.zones[-1].zone
         rows = [row for row in one.spread.zone_map.zones if row.zone == zone]

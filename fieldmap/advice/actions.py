@@ -195,7 +195,7 @@ def _week_text(one: actions.EndCover, units: UnitSystem) -> str:
     if not told:
         return ""
     text = ", ".join(told)
-    return f"{text[:1].upper()}{text[1:]} of credit (from memory)."
+    return f"{text[:1].upper()}{text[1:]} (credit, from memory)."
 
 
 def _when(one: actions.Action) -> str:
