@@ -21,7 +21,7 @@ def write_calendar(result: Result, _one: ApplicationMap, path: Path) -> None:
     """Write an event for each line of the list that has a day: on that day, the last of those it can be done on.
 
     The stretch of days stands in its description. The same thing to do on the same field in the same season keeps its
-    identifier whatever else of the plan changes, so that a calendar replaces what it took in before.
+    identifier whatever else of the plan changes, so that a calendar replaces what it took in before; its stamp is the day.
     """
     import icalendar  # takes longer to import than all data files to write
 
@@ -33,7 +33,7 @@ def write_calendar(result: Result, _one: ApplicationMap, path: Path) -> None:
             continue
         event = icalendar.Event()
         event.add("uid", f"{_identifier(result, one)}@fieldmap")
-        event.add("dtstamp", now().replace(microsecond=0))
+        event.add("dtstamp", now().replace(hour=0, minute=0, second=0, microsecond=0))
         event.add("dtstart", one.day)
         event.add("dtend", one.day + dt.timedelta(days=1))  # the day after: an end is not counted
         event.add("summary", f"{result.plan.name}: {text.what}")
