@@ -21,7 +21,8 @@ def write_calendar(result: Result, _one: ApplicationMap, path: Path) -> None:
     """Write an event for each line of the list that has a day: on that day, the last of those it can be done on.
 
     The stretch of days stands in its description. The same thing to do on the same field in the same season keeps its
-    identifier whatever else of the plan changes, so that a calendar replaces what it took in before; its stamp is the day.
+    identifier whatever else of the plan changes, so that a calendar replaces what it took in before; its stamp is the
+    day.
     """
     import icalendar  # takes longer to import than all data files to write
 
