@@ -15,6 +15,7 @@ from reportlab.platypus import (
 
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
+from fieldmap.report import palette
 from fieldmap.report.findings import biomass_says, zones_say
 from fieldmap.report.pictures import (
     leave_one_out_picture,
@@ -259,12 +260,14 @@ def _doubt_page(result: Result, width: float) -> Story:
     units = result.plan.units
     errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
     surfaces = [
-        picture_of(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
-        for raster, label, cmap in (
-            (result.stand.biomass.mean, "dry biomass", "viridis"),
-            (result.stand.biomass.se, "error of biomass", "Greys"),
-            (result.budget.credit.credit_kg_ha, "nitrogen credit", "viridis"),
-            (result.budget.credit.se_kg_ha, "error of credit", "Greys"),
+        picture_of(
+            surface_picture(result, raster, label=label, colormap=colormap, width_in=half, height_in=1.72)
+        )
+        for raster, label, colormap in (
+            (result.stand.biomass.mean, "dry biomass", palette.STAND),
+            (result.stand.biomass.se, "error of biomass", palette.DOUBT),
+            (result.budget.credit.credit_kg_ha, "nitrogen credit", palette.STAND),
+            (result.budget.credit.se_kg_ha, "error of credit", palette.DOUBT),
         )
     ]
     charts = [

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import matplotlib.patheffects as effects
 import numpy as np
 import shapely
+from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
 from fieldmap.geostatistics import empirical_variogram, model_variograms
-from fieldmap.report.palette import zone_colours
+from fieldmap.report.palette import INK, PAPER, STRIP_INK, classes, zone_colours
 from fieldmap.units import M_PER_FOOT, rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -31,21 +32,24 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap
 
 
-INK = "#14202b"
 FONT = {"family": "DejaVu Sans", "color": INK}
 HALO = [effects.withStroke(linewidth=2.6, foreground="white")]
 
 
 def rate_picture(result: Result, one: ApplicationMap, *, width_in: float, height_in: float) -> Figure:
-    """Zones and check strips with their nitrogen rate written on them; strips are white."""
+    """Zones and check strips with number and nitrogen rate written on them; strips are white, as on the map."""
     figure, axes = _map(result, width_in, height_in)
     colours, units = zone_colours(one), result.plan.units
     for zone in one.spread.zone_map.rows:
         colour, edge, name = (
-            ("white", INK, "strip") if zone.strip else (colours[zone.zone], "white", f"zone {zone.zone}")
+            (PAPER, STRIP_INK, f"strip {zone.zone}")
+            if zone.strip
+            else (colours[zone.zone], PAPER, f"zone {zone.zone}")
         )
         for part in zone.parts:
-            axes.add_patch(_patch(part.geometry, facecolor=colour, edgecolor=edge, linewidth=0.8))
+            axes.add_patch(
+                _patch(part.geometry, facecolor=colour, edgecolor=edge, linewidth=1.6 if zone.strip else 0.8)
+            )
             east, north = shapely.maximum_inscribed_circle(part.geometry).coords[0]
             rate = whole(shown_rate(zone.rate_n_kg_ha, units))
             axes.annotate(
@@ -61,17 +65,23 @@ def surface_picture(
     raster_kg_ha: NDArray[np.float64],
     *,
     label: str,
-    cmap: str,
+    colormap: str,
     width_in: float,
     height_in: float,
 ) -> Figure:
-    """One raster in the user's unit, with the samples sized by dry weight."""
+    """One raster in the classes and colours it has on the map, with the samples sized by dry weight."""
     figure, axes = _map(result, width_in, height_in)
     grid, units = result.field.grid, result.plan.units
     west, north = grid.west_m, grid.north_m
     extent = (west, west + grid.columns * grid.cell_m, north - grid.rows * grid.cell_m, north)
-    shown = np.vectorize(lambda value: shown_rate(value, units))(raster_kg_ha)
-    image = axes.imshow(shown, extent=extent, cmap=cmap, interpolation="nearest")
+    borders, colours = classes(raster_kg_ha, colormap, units)
+    image = axes.imshow(
+        raster_kg_ha * shown_rate(1.0, units),
+        extent=extent,
+        cmap=ListedColormap(colours),
+        norm=BoundaryNorm(borders, len(colours)),
+        interpolation="nearest",
+    )
     dry = result.stand.samples.dry_kg_ha
     eastings, northings = result.stand.samples.coords_m.T
     axes.scatter(
@@ -79,7 +89,7 @@ def surface_picture(
         linewidths=0.7, alpha=0.85,
     )  # fmt: skip
     _outlines(axes, result)
-    bar = figure.colorbar(image, ax=axes, shrink=0.75, pad=0.02)
+    bar = figure.colorbar(image, ax=axes, shrink=0.75, pad=0.02, ticks=borders)
     bar.set_label(f"{label}, {rate_unit(units)}", fontdict={**FONT, "size": 8})
     bar.ax.tick_params(labelsize=7)
     return figure

@@ -24,13 +24,12 @@ from support.small_fields import with_zone_map
 
 from fieldmap import read_plan, run
 from fieldmap.report.findings import biomass_says, credit_says, zones_say
-from fieldmap.report.palette import zone_colours
+from fieldmap.report.palette import round_borders, zone_colours
 from fieldmap.report.summary import main_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text, shown_rate
 from fieldmap.webmap.features import literal, to_map
 from fieldmap.webmap.layers import ZONE_ROWS, build_map
 from fieldmap.webmap.page import map_page, write_map
-from fieldmap.webmap.pixels import round_borders
 from fieldmap.webmap.views import map_views
 
 LEAFLET = files("fieldmap") / "assets" / "leaflet"

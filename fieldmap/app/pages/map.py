@@ -16,7 +16,7 @@ from fieldmap.app.session.messages import faults_told, plain, show_told
 from fieldmap.app.session.open_plan import need_open_plan
 from fieldmap.app.session.results import draft_of, last_result, map_of, need_result, try_result
 from fieldmap.pipeline import Result
-from fieldmap.report import pictures, summary
+from fieldmap.report import palette, pictures, summary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -152,7 +152,7 @@ def _diagnostics(result: Result) -> None:
                 result,
                 result.stand.biomass.se,
                 label="standard error",
-                cmap="Greys",
+                colormap=palette.DOUBT,
                 width_in=width,
                 height_in=height,
             ),
