@@ -120,10 +120,16 @@ def _show_application(console: Console, one: ApplicationMap, result: Result) -> 
     units, several = result.plan.units, one.application.of > 1
     title = escape(summary.application_title(one)) if several else None
     table = Table(
-        box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
+        box=None,
+        padding=(0, 1, 0, 0),
+        header_style="bold",
+        title=title,
+        caption=f"Credit with its 90 % interval. {summary.reckoned_text(result)}",
     )
     for heading in summary.zone_columns(units, one.spread.zone_map.rows):
-        table.add_column(heading, justify="left" if heading in ("Block", "Crop") else "right")
+        table.add_column(
+            heading, justify="left" if heading in ("Block", "Crop") else "right", overflow="fold"
+        )
     for zone in one.spread.zone_map.rows:
         table.add_row(*(escape(cell) for cell in summary.zone_cells(zone, units)))
     console.print(table)

@@ -36,6 +36,7 @@ from fieldmap.report.summary import (
     holds_text,
     load_rows,
     main_numbers,
+    reckoned_text,
     waiting_texts,
     zone_cells,
     zone_columns,
@@ -124,7 +125,7 @@ def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_
         Spacer(0, 8),
         _zone_table(one, result, width),
         Spacer(0, 6),
-        text_line("Credit with its 90 % interval in brackets.", "small"),
+        text_line(f"Credit with its 90 % interval in brackets. {reckoned_text(result)}", "small"),
     ]
 
 
@@ -141,7 +142,13 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
         *_heading(result, date),
         *maps,
         text_line(
-            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
+            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. "
+            + (
+                "White: check strips. "
+                if any(one.spread.zone_map.strips for one in result.applications)
+                else ""
+            )
+            + "North is up.",
             "small",
         ),
         Spacer(0, 6),
@@ -192,7 +199,9 @@ def _tables_page(result: Result, width: float) -> Story:
     story: Story = [
         text_line("Zones", "heading"),
         text_line(
-            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
+            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
+            + reckoned_text(result),
+            "small",
         ),
         *(
             element

@@ -199,7 +199,7 @@ def test_the_first_view_is_the_zones_and_the_background_is_off(result, tree, pag
 def test_every_zone_carries_its_rate_and_number(result, page):
     labels = re.findall(r"\\u003e(\d[\d,]*)\\u003c/tspan.*?\\u003ezone (\d+)\\u003c/tspan", page)
     cells = [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones for _ in zone.parts]
-    assert labels == [(row[5], row[0]) for row in cells]
+    assert labels == [(row[8], row[0]) for row in cells]
     assert len(re.findall(r"zone-label keep", page)) == len(
         {zone.zone for zone in result.spread.zone_map.zones}
     )

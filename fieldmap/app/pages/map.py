@@ -78,11 +78,13 @@ def _zone_table(result: Result) -> None:
         st.dataframe(
             table,
             hide_index=True,
-            column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, *range(8, table.shape[1]), 3, 4, 2)],
+            column_order=[
+                table.columns[k] for k in (0, 1, 8, 9, 10, *range(11, table.shape[1]), 4, 5, 6, 7, 3, 2)
+            ],
         )
     st.caption(
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
-        f"{plain(summary.cost_text(result))}"
+        f"{plain(summary.reckoned_text(result))} {plain(summary.cost_text(result))}"
     )
 
 
