@@ -70,7 +70,7 @@ def _charts(result: Result) -> dict[str, Figure]:
         "zones": rate_picture(result, result.applications[0], **size),
         "sure": leave_one_out_picture(result, width_in=4.6, height_in=4.2),
         "stages": stage_picture(result, width_in=WIDTH_IN, height_in=2.6),
-        "season": season_picture(result, result.budget.seasons[1], width_in=WIDTH_IN, height_in=2.8),
+        "season": season_picture(result, result.budget.seasons[1], width_in=WIDTH_IN, height_in=3.2),
     }
 
 

@@ -185,9 +185,9 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
 
 
 def season_picture(result: Result, season: BlockSeason, *, width_in: float, height_in: float) -> Figure:
-    """Weekly bars of nitrogen short (below) and spare in the soil (above), from planting to harvest."""
+    """What lies spare in the soil at each week's end, a stock; below it what is short in each week, a flow."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    axes = figure.add_subplot()
+    soil, week = figure.subplots(2, 1, sharex=True)
     weeks, units = season.weeks, result.plan.units
     grown = weeks.week >= 1
     dates = weeks.date[grown].astype("datetime64[D]").astype(object)
@@ -195,25 +195,20 @@ def season_picture(result: Result, season: BlockSeason, *, width_in: float, heig
         np.array([shown_rate(value, units) for value in values[grown]])
         for values in (weeks.spare_kg_ha, weeks.short_kg_ha)
     )
-    axes.bar(dates, spare, width=5.5, color="#c9ced2", edgecolor=INK, linewidth=0.4)
-    axes.bar(dates, -short, width=5.5, color=INK)
-    axes.axhline(0.0, color=INK, linewidth=0.8)
-    if spare.max() > 0:
-        top = int(spare.argmax())
-        axes.annotate(
-            "spare in the soil", (dates[top], spare[top]), (0, 2), textcoords="offset points", fontsize=7
-        )
-    if short.max() > 0:
-        low = int(short.argmax())
-        axes.annotate("short", (dates[low], -short[low]), (0, -8), textcoords="offset points", fontsize=7)
-    axes.set_ylabel(f"{rate_unit(units)} N, week by week", fontdict={**FONT, "size": 8})
-    axes.set_title(
-        f"{season.block}: {result.plan.crop_of(season.block).name}", fontsize=8, loc="left", color=INK
-    )
-    axes.margins(y=0.18)
+    ends = weeks.date[grown].astype("datetime64[D]") + np.timedelta64(6, "D")
+    soil.fill_between(ends.astype(object), spare, color="#c9ced2", linewidth=0)
+    soil.plot(ends.astype(object), spare, color=INK, linewidth=1.2)
+    week.bar(dates, short, width=5.5, align="edge", color=INK)
+    crop = result.plan.crop_of(season.block).name
+    figure.suptitle(f"{season.block}: {crop}", fontsize=8, x=0.02, ha="left", color=INK)
+    for axes, values, said in ((soil, spare, "spare in the soil"), (week, short, "short in each week")):
+        axes.set_title(said, fontsize=7, loc="left", color=INK, pad=2)
+        axes.set_ylim(0.0, 1.15 * max(float(values.max()), 1.0))
+        axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
+        _quiet(axes)
+    figure.supylabel(f"{rate_unit(units)} N", fontsize=7, color=INK)
     ticks = sorted({date.replace(day=1) for date in dates})[1:] or [dates[0]]
-    axes.set_xticks(ticks, [f"{tick.day} {tick:%b}" for tick in ticks])
-    _quiet(axes)
+    week.set_xticks(ticks, [f"{tick.day} {tick:%b}" for tick in ticks])
     return figure
 
 
