@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import label
 
-from fieldmap.units import mass_text, rate_text
+from fieldmap.units import area_text, mass_text, rate_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap
 
 
-TENTH = 0.1  # lowest and highest are means of so much of the field
+TENTH = 0.1  # lowest and highest are means of so much of the field; what is received is off beyond so much
 PATCH_SHARE, MOST, SIDES_MAX = 0.25, 0.75, 2
 ONE_SIDE = 0.5  # a patch this far off the middle, in root mean square distances, lies on one side
 SEVERAL = " in several places"
@@ -89,6 +89,25 @@ def received_says(result: Result) -> str:
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %: "
         f"{mass_text(delivery.short_kg * fraction, units)} of nitrogen short, "
         f"{mass_text(delivery.over_kg * fraction, units)} over"
+    )
+
+
+def received_above_says(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
+    """Where the ground receives more than any zone or strip was to get, by more than a tenth; empty where nowhere."""
+    delivery, rows = one.spread.delivery, one.spread.zone_map.rows
+    if one.application.through_drip or not rows:
+        return ""
+    received_n_kg_ha = delivery.received_kg_ha * one.application.product.nitrogen_fraction
+    highest_kg_ha = max(row.rate_n_kg_ha for row in rows)
+    above = received_n_kg_ha > (1.0 + TENTH) * highest_kg_ha
+    if not above.any():
+        return ""
+    area_ha = float(above.sum()) / float(field.inside.sum()) * field.area_ha
+    around = " and round no-spread areas" if not field.no_spread.is_empty else ""
+    return (
+        f"Where passes overlap, beside headlands{around}, up to {_rate(float(received_n_kg_ha[above].max()), units)} "
+        f"of nitrogen falls, more than the highest rate of the map ({_rate(highest_kg_ha, units)}): by over a tenth "
+        f"on {area_text(area_ha, units).replace('0.0 ', 'less than 0.1 ')}. Shut off sooner there."
     )
 
 

@@ -16,7 +16,7 @@ from reportlab.platypus import (
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
 from fieldmap.report import palette
-from fieldmap.report.findings import biomass_says, zones_say
+from fieldmap.report.findings import biomass_says, received_above_says, zones_say
 from fieldmap.report.pictures import (
     leave_one_out_picture,
     loss_picture,
@@ -304,7 +304,8 @@ def _doubt_page(result: Result, width: float) -> Story:
         *(
             text_line(
                 f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
-                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %. "
+                + received_above_says(one, result.field, units)
             )
             for one in result.applications
             if not one.application.through_drip
@@ -313,12 +314,12 @@ def _doubt_page(result: Result, width: float) -> Story:
 
 
 def _season(result: Result, width: float) -> Story:
-    """The weekly bars of every block, two beside each other."""
+    """The weeks of every block, three beside each other."""
     if not result.budget.seasons:
         return []
     third = width / inch / 3 - 0.05
     charts = [
-        picture_of(season_picture(result, one, width_in=third, height_in=1.4))
+        picture_of(season_picture(result, one, width_in=third, height_in=1.6))
         for one in result.budget.seasons
     ]
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
@@ -326,8 +327,8 @@ def _season(result: Result, width: float) -> Story:
         text_line("The season", "heading"),
         Table(rows, colWidths=[width / 3] * 3),
         text_line(
-            "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
-            "soil.",
+            "What the mean credit leaves before anything is spread: above, what lies spare in the soil at the end of "
+            "each week; below, what the crop is short in each week.",
             "small",
         ),
     ]

@@ -20,12 +20,15 @@ if TYPE_CHECKING:
     from fieldmap.webmap.pixels import Picture, Pixels
 
 
+TENTHS = "Lowest and highest in the title are means of a tenth of the field."
+
+
 @dataclass(frozen=True)
 class View:
     """One thing the map can show.
 
     `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons: those
-    of the application at position `application` among all.
+    of the application at position `application` among all. `note` stands under the legend of a picture.
     """
 
     key: str
@@ -35,6 +38,7 @@ class View:
     legend: tuple[Swatch, ...]
     picture: Picture | None = None
     application: int = 0
+    note: str = TENTHS
 
 
 def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
@@ -53,6 +57,7 @@ def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
             findings.received_says(result),
             f"Nitrogen that the ground receives when the map is driven, {unit}",
             *paint(received_n_kg_ha(result), palette.RATE),
+            note=findings.received_above_says(result.applications[0], result.field, result.plan.units),
         ),
         View(
             "supplemental",

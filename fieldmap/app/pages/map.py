@@ -16,7 +16,7 @@ from fieldmap.app.session.messages import faults_told, plain, show_told
 from fieldmap.app.session.open_plan import need_open_plan
 from fieldmap.app.session.results import draft_of, last_result, map_of, need_result, try_result
 from fieldmap.pipeline import Result
-from fieldmap.report import palette, pictures, summary
+from fieldmap.report import findings, palette, pictures, summary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -119,7 +119,9 @@ def _loads(result: Result) -> None:
         ),
         hide_index=True,
     )
-    st.write(plain(f"Driven on paper: {summary.driven_text(result.applications[0], result.plan.units)}."))
+    first, units = result.applications[0], result.plan.units
+    above = findings.received_above_says(first, result.field, units)
+    st.write(plain(f"Driven on paper: {summary.driven_text(first, units)}. {above}"))
 
 
 def _one_rate(result: Result) -> None:

@@ -104,7 +104,8 @@ def write_season_csv(result: Result, _one: ApplicationMap, path: Path) -> None:
             "week": int(weeks.week[k]),
             "date": str(weeks.date[k]),
             **{
-                f"{name}_{unit}": round(float(getattr(weeks, f"{name}_kg_ha")[k]) / kg_ha, RATE_DECIMALS) + 0.0
+                f"{name}_{unit}": round(float(getattr(weeks, f"{name}_kg_ha")[k]) / kg_ha, RATE_DECIMALS)
+                + 0.0
                 for name in flows
                 for unit, kg_ha in per_unit.items()
             },
