@@ -28,6 +28,12 @@ SEVERAL = " in several places"
 SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
 
 
+def map_says(result: Result, one: ApplicationMap) -> str:
+    """The title over the zones of an application: one rate a block where that will do, else what the zones say."""
+    one_rate = one_rate_says(result) if one.application.of == 1 else ""
+    return one_rate or zones_say(one, result.field, result.plan.units)
+
+
 def zones_say(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
     """Where most nitrogen goes, against where least does."""
     zone_map = one.spread.zone_map
@@ -41,6 +47,28 @@ def zones_say(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
         f"Most nitrogen{_in(highest, field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
         f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"
     )
+
+
+def one_rate_says(result: Result) -> str:
+    """The rate of each block where zones gain too little to repay a map; empty where they do, or nobody can tell."""
+    verdict = result.verdict
+    if verdict.reason != "gain" or verdict.answer not in ("not worth it", "no closer to the need"):
+        return ""
+    texts = []
+    for one in result.applications:
+        product = one.application.product.name
+        flat = one.spread.flat
+        blocks: dict[str, list[str]] = {}
+        for block, n_kg_ha, kg_ha in zip(
+            result.field.blocks, flat.rate_n_kg_ha, flat.product_kg_ha, strict=True
+        ):
+            units = result.plan.units
+            rate = f"{_rate(n_kg_ha, units)} of nitrogen ({_rate(kg_ha, units)} of {product})"
+            blocks.setdefault(rate, []).append(block.name)
+        said = ", ".join(f"{rate} in {' and '.join(names)}" for rate, names in blocks.items())
+        several = f"application {one.application.number}, " if len(result.applications) > 1 else ""
+        texts.append(several + (said if len(blocks) > 1 else next(iter(blocks))))
+    return f"One rate a block will do: {'; '.join(texts)}"
 
 
 def credit_says(result: Result) -> str:

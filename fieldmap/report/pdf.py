@@ -16,7 +16,7 @@ from reportlab.platypus import (
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
 from fieldmap.report import palette
-from fieldmap.report.findings import biomass_says, received_above_says, zones_say
+from fieldmap.report.findings import biomass_says, map_says, received_above_says
 from fieldmap.report.pictures import (
     leave_one_out_picture,
     loss_picture,
@@ -135,7 +135,7 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     maps: Story = []
     for one in result.applications:
         picture = picture_of(rate_picture(result, one, width_in=width / inch, height_in=height_in))
-        said = zones_say(one, result.field, result.plan.units)
+        said = map_says(result, one)
         said_beside = [*_application(one), text_line(said, "title" if one_map else "body"), picture]
         maps += said_beside if one_map else [said_beside]
     return [

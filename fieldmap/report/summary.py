@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.advice import METHODS, verdict_text, waiting_text
+from fieldmap.report.findings import one_rate_says
 from fieldmap.units import (
     KG_PER_LB,
     KG_PER_SHORT_TON,
@@ -94,12 +95,14 @@ def application_name(one: ApplicationMap) -> str:
 
 
 def _where(result: Result) -> str:
-    units = result.plan.units
-    if len(result.applications) == 1:
-        return _zones_text(result.applications[0], units)
-    return "; ".join(
-        f"application {one.application.number}: {_zones_text(one, units)}" for one in result.applications
+    """One rate a block first where it will do, then the zones."""
+    units, one_rate = result.plan.units, one_rate_says(result)
+    zones = "; ".join(
+        (f"application {one.application.number}: " if one.application.of > 1 else "")
+        + _zones_text(one, units)
+        for one in result.applications
     )
+    return f"{one_rate[:1].lower()}{one_rate[1:]}. Or {zones}" if one_rate else zones
 
 
 def _zones_text(one: ApplicationMap, units: UnitSystem) -> str:

@@ -103,7 +103,7 @@ def _zone_views(result: Result) -> Iterator[View]:
     for position, one in enumerate(result.applications):
         units = result.plan.units
         rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, units)) for zone in one.spread.zone_map.zones}
-        said = findings.zones_say(one, result.field, units)
+        said = findings.map_says(result, one)
         yield View(
             "zones" if position == 0 else f"zones_{one.application.number}",
             f"Zones {one.application.number}" if several else "Zones",
