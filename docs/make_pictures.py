@@ -16,6 +16,7 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 
 from fieldmap import Plan, read_plan, run
+from fieldmap.report import palette
 from fieldmap.report.pdf import build_card, build_report
 from fieldmap.report.pictures import (
     leave_one_out_picture,
@@ -64,12 +65,12 @@ def _charts(result: Result) -> dict[str, Figure]:
     size = {"width_in": WIDTH_IN, "height_in": 3.6}
     biomass, credit = result.stand.biomass.mean, result.budget.credit.credit_kg_ha
     return {
-        "stand": surface_picture(result, biomass, label="dry biomass", cmap="viridis", **size),
-        "credit": surface_picture(result, credit, label="nitrogen credit", cmap="viridis", **size),
+        "stand": surface_picture(result, biomass, label="dry biomass", colormap=palette.STAND, **size),
+        "credit": surface_picture(result, credit, label="nitrogen credit", colormap=palette.STAND, **size),
         "zones": rate_picture(result, result.applications[0], **size),
         "sure": leave_one_out_picture(result, width_in=4.6, height_in=4.2),
         "stages": stage_picture(result, width_in=WIDTH_IN, height_in=2.6),
-        "season": season_picture(result, result.budget.seasons[1], width_in=WIDTH_IN, height_in=2.8),
+        "season": season_picture(result, result.budget.seasons[1], width_in=WIDTH_IN, height_in=3.2),
     }
 
 

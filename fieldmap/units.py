@@ -232,6 +232,12 @@ def rate_text(rate_kg_ha: float, units: UnitSystem) -> str:
     return f"{whole(shown_rate(rate_kg_ha, units))} {rate_unit(units)}"
 
 
+def rate_range_text(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
+    """``60 to 90 kg/ha``; one rate where both come to the same whole number: ``90 kg/ha``."""
+    high, low = rate_text(high_kg_ha, units), whole(shown_rate(low_kg_ha, units))
+    return high if high.split()[0] == low else f"{low} to {high}"
+
+
 def area_text(area_ha: float, units: UnitSystem) -> str:
     """``35.1 ac`` or ``14.2 ha``."""
     return f"{area_ha / HA_PER_ACRE:.1f} ac" if units == "us" else f"{area_ha:.1f} ha"

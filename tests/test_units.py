@@ -104,3 +104,16 @@ def test_what_people_see():
     assert units.rate_text(-0.2, "metric") == "0 kg/ha"
     assert units.area_text(14.16, "us") == "35.0 ac"
     assert units.whole(1234.5) == "1,234"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "system", "text"),
+    [
+        (150.0, 200.0, "metric", "150 to 200 kg/ha"),
+        (200.0, 200.0, "metric", "200 kg/ha"),
+        (199.6, 200.4, "metric", "200 kg/ha"),
+        (1120.85116, 2241.70231, "us", "1,000 to 2,000 lb/ac"),
+    ],
+)
+def test_a_range_of_one_rate_is_that_rate(low, high, system, text):
+    assert units.rate_range_text(low, high, system) == text

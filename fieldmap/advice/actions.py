@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap import actions
 from fieldmap.advice.stand import gain_text
-from fieldmap.units import mass_text, rate_text, shown_rate, whole
+from fieldmap.units import mass_text, rate_range_text, rate_text, shown_rate
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,8 +120,8 @@ def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> Ac
     fold = f"{one.folder}/" if one.folder else ""
     file = f"{fold}{'drip.csv' if one.method == 'through drip' else 'zones.geojson'}"
     said = (
-        f"{HOW[one.method]} {one.product}{where} by {file}: {_range(one.product_kg_ha, units)} "
-        f"({_range(one.rate_n_kg_ha, units)} of nitrogen), {mass_text(one.product_kg, units)}."
+        f"{HOW[one.method]} {one.product}{where} by {file}: {rate_range_text(*one.product_kg_ha, units)} "
+        f"({rate_range_text(*one.rate_n_kg_ha, units)} of nitrogen), {mass_text(one.product_kg, units)}."
     )
     why = ""
     if one.tied_up_n_kg_ha:
@@ -216,10 +216,3 @@ def _in(blocks: Sequence[str], fields: Sequence[str]) -> str:
         return ""
     *most, last = blocks
     return f" in {', '.join(most)} and {last}" if most else f" in {last}"
-
-
-def _range(rates_kg_ha: tuple[float, float], units: UnitSystem) -> str:
-    low, high = rates_kg_ha
-    if whole(shown_rate(low, units)) == whole(shown_rate(high, units)):
-        return rate_text(high, units)
-    return f"{whole(shown_rate(low, units))} to {rate_text(high, units)}"

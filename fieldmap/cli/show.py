@@ -120,7 +120,11 @@ def _show_application(console: Console, one: ApplicationMap, result: Result) -> 
     units, several = result.plan.units, one.application.of > 1
     title = escape(summary.application_title(one)) if several else None
     table = Table(
-        box=None, padding=(0, 1), header_style="bold", title=title, caption="Credit with its 90 % interval"
+        box=None,
+        padding=(0, 1, 0, 0),
+        header_style="bold",
+        title=title,
+        caption=f"Credit with its 90 % interval. {summary.reckoned_text(result)}",
     )
     for heading in summary.zone_columns(units, one.spread.zone_map.rows):
         table.add_column(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import label
 
-from fieldmap.units import mass_text, rate_text
+from fieldmap.units import area_text, mass_text, rate_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,11 +21,17 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap
 
 
-TENTH = 0.1  # lowest and highest are means of so much of the field
+TENTH = 0.1  # lowest and highest are means of so much of the field; what is received is off beyond so much
 PATCH_SHARE, MOST, SIDES_MAX = 0.25, 0.75, 2
 ONE_SIDE = 0.5  # a patch this far off the middle, in root mean square distances, lies on one side
 SEVERAL = " in several places"
 SIDES = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
+
+
+def map_says(result: Result, one: ApplicationMap) -> str:
+    """The title over the zones of an application: one rate a block where that will do, else what the zones say."""
+    one_rate = one_rate_says(result) if one.application.of == 1 else ""
+    return one_rate or zones_say(one, result.field, result.plan.units)
 
 
 def zones_say(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
@@ -41,6 +47,28 @@ def zones_say(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
         f"Most nitrogen{_in(highest, field)}: {_rate(high.rate_n_kg_ha, units)} in zone {high.zone}, "
         f"against {_rate(low.rate_n_kg_ha, units)} in zone 1"
     )
+
+
+def one_rate_says(result: Result) -> str:
+    """The rate of each block where zones gain too little to repay a map; empty where they do, or nobody can tell."""
+    verdict = result.verdict
+    if verdict.reason != "gain" or verdict.answer not in ("not worth it", "no closer to the need"):
+        return ""
+    texts = []
+    for one in result.applications:
+        product = one.application.product.name
+        flat = one.spread.flat
+        blocks: dict[str, list[str]] = {}
+        for block, n_kg_ha, kg_ha in zip(
+            result.field.blocks, flat.rate_n_kg_ha, flat.product_kg_ha, strict=True
+        ):
+            units = result.plan.units
+            rate = f"{_rate(n_kg_ha, units)} of nitrogen ({_rate(kg_ha, units)} of {product})"
+            blocks.setdefault(rate, []).append(block.name)
+        said = ", ".join(f"{rate} in {' and '.join(names)}" for rate, names in blocks.items())
+        several = f"application {one.application.number}, " if len(result.applications) > 1 else ""
+        texts.append(several + (said if len(blocks) > 1 else next(iter(blocks))))
+    return f"One rate a block will do: {'; '.join(texts)}"
 
 
 def credit_says(result: Result) -> str:
@@ -89,6 +117,25 @@ def received_says(result: Result) -> str:
         f"{delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %: "
         f"{mass_text(delivery.short_kg * fraction, units)} of nitrogen short, "
         f"{mass_text(delivery.over_kg * fraction, units)} over"
+    )
+
+
+def received_above_says(one: ApplicationMap, field: Field, units: UnitSystem) -> str:
+    """Where the ground receives more than any zone or strip was to get, by more than a tenth; empty where nowhere."""
+    delivery, rows = one.spread.delivery, one.spread.zone_map.rows
+    if one.application.through_drip or not rows:
+        return ""
+    received_n_kg_ha = delivery.received_kg_ha * one.application.product.nitrogen_fraction
+    highest_kg_ha = max(row.rate_n_kg_ha for row in rows)
+    above = received_n_kg_ha > (1.0 + TENTH) * highest_kg_ha
+    if not above.any():
+        return ""
+    area_ha = float(above.sum()) / float(field.inside.sum()) * field.area_ha
+    around = " and round no-spread areas" if not field.no_spread.is_empty else ""
+    return (
+        f"Where passes overlap, beside headlands{around}, up to {_rate(float(received_n_kg_ha[above].max()), units)} "
+        f"of nitrogen falls, more than the highest rate of the map ({_rate(highest_kg_ha, units)}): by over a tenth "
+        f"on {area_text(area_ha, units).replace('0.0 ', 'less than 0.1 ')}. Shut off sooner there."
     )
 
 

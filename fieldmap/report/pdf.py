@@ -15,7 +15,8 @@ from reportlab.platypus import (
 
 from fieldmap import agronomy
 from fieldmap.advice import pattern_text, verdict_text
-from fieldmap.report.findings import biomass_says, zones_say
+from fieldmap.report import palette
+from fieldmap.report.findings import biomass_says, map_says, received_above_says
 from fieldmap.report.pictures import (
     leave_one_out_picture,
     loss_picture,
@@ -35,6 +36,7 @@ from fieldmap.report.summary import (
     holds_text,
     load_rows,
     main_numbers,
+    reckoned_text,
     waiting_texts,
     zone_cells,
     zone_columns,
@@ -124,7 +126,7 @@ def _card(result: Result, one: ApplicationMap, width: float, date: dt.date, map_
         Spacer(0, 8),
         _zone_table(one, result, width),
         Spacer(0, 6),
-        text_line("Credit with its 90 % interval in brackets.", "small"),
+        text_line(f"Credit with its 90 % interval in brackets. {reckoned_text(result)}", "small"),
     ]
 
 
@@ -134,14 +136,20 @@ def _first_page(result: Result, width: float, date: dt.date) -> Story:
     maps: Story = []
     for one in result.applications:
         picture = picture_of(rate_picture(result, one, width_in=width / inch, height_in=height_in))
-        said = zones_say(one, result.field, result.plan.units)
+        said = map_says(result, one)
         said_beside = [*_application(one), text_line(said, "title" if one_map else "body"), picture]
         maps += said_beside if one_map else [said_beside]
     return [
         *_heading(result, date),
         *maps,
         text_line(
-            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. North is up.",
+            f"Nitrogen rate of each zone, {rate_unit(result.plan.units)}. Hatched: no-spread areas. "
+            + (
+                "White: check strips. "
+                if any(one.spread.zone_map.strips for one in result.applications)
+                else ""
+            )
+            + "North is up.",
             "small",
         ),
         Spacer(0, 6),
@@ -192,7 +200,9 @@ def _tables_page(result: Result, width: float) -> Story:
     story: Story = [
         text_line("Zones", "heading"),
         text_line(
-            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread.", "small"
+            "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
+            + reckoned_text(result),
+            "small",
         ),
         *(
             element
@@ -260,12 +270,14 @@ def _doubt_page(result: Result, width: float) -> Story:
     units = result.plan.units
     errors = [whole(shown_rate(value, units)) for value in (fit.loo_rmse, fit.mean_only_rmse)]
     surfaces = [
-        picture_of(surface_picture(result, raster, label=label, cmap=cmap, width_in=half, height_in=1.72))
-        for raster, label, cmap in (
-            (result.stand.biomass.mean, "dry biomass", "viridis"),
-            (result.stand.biomass.se, "error of biomass", "Greys"),
-            (result.budget.credit.credit_kg_ha, "nitrogen credit", "viridis"),
-            (result.budget.credit.se_kg_ha, "error of credit", "Greys"),
+        picture_of(
+            surface_picture(result, raster, label=label, colormap=colormap, width_in=half, height_in=1.72)
+        )
+        for raster, label, colormap in (
+            (result.stand.biomass.mean, "dry biomass", palette.STAND),
+            (result.stand.biomass.se, "error of biomass", palette.DOUBT),
+            (result.budget.credit.credit_kg_ha, "nitrogen credit", palette.STAND),
+            (result.budget.credit.se_kg_ha, "error of credit", palette.DOUBT),
         )
     ]
     charts = [
@@ -293,7 +305,8 @@ def _doubt_page(result: Result, width: float) -> Story:
         *(
             text_line(
                 f"{application_name(one) + ', d' if len(result.applications) > 1 else 'D'}riven on paper, "
-                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %."
+                f"{one.spread.delivery.within_tenth * 100:.0f} % of the area receives its rate within 10 %. "
+                + received_above_says(one, result.field, units)
             )
             for one in result.applications
             if not one.application.through_drip
@@ -302,12 +315,12 @@ def _doubt_page(result: Result, width: float) -> Story:
 
 
 def _season(result: Result, width: float) -> Story:
-    """The weekly bars of every block, two beside each other."""
+    """The weeks of every block, three beside each other."""
     if not result.budget.seasons:
         return []
     third = width / inch / 3 - 0.05
     charts = [
-        picture_of(season_picture(result, one, width_in=third, height_in=1.4))
+        picture_of(season_picture(result, one, width_in=third, height_in=1.6))
         for one in result.budget.seasons
     ]
     rows: list[list[Any]] = [[*charts[k : k + 3], "", ""][:3] for k in range(0, len(charts), 3)]
@@ -315,8 +328,8 @@ def _season(result: Result, width: float) -> Story:
         text_line("The season", "heading"),
         Table(rows, colWidths=[width / 3] * 3),
         text_line(
-            "What the mean credit leaves short in each week before anything is spread, and what lies spare in the "
-            "soil.",
+            "What the mean credit leaves before anything is spread: above, what lies spare in the soil at the end of "
+            "each week; below, what the crop is short in each week.",
             "small",
         ),
     ]

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import matplotlib.patheffects as effects
 import numpy as np
 import shapely
+from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
 from fieldmap.geostatistics import empirical_variogram, model_variograms
-from fieldmap.report.palette import zone_colours
+from fieldmap.report.palette import INK, PAPER, STRIP_INK, classes, zone_colours
 from fieldmap.units import M_PER_FOOT, rate_unit, shown_rate, whole
 
 if TYPE_CHECKING:
@@ -31,21 +32,24 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap
 
 
-INK = "#14202b"
 FONT = {"family": "DejaVu Sans", "color": INK}
 HALO = [effects.withStroke(linewidth=2.6, foreground="white")]
 
 
 def rate_picture(result: Result, one: ApplicationMap, *, width_in: float, height_in: float) -> Figure:
-    """Zones and check strips with their nitrogen rate written on them; strips are white."""
+    """Zones and check strips with number and nitrogen rate written on them; strips are white, as on the map."""
     figure, axes = _map(result, width_in, height_in)
     colours, units = zone_colours(one), result.plan.units
     for zone in one.spread.zone_map.rows:
         colour, edge, name = (
-            ("white", INK, "strip") if zone.strip else (colours[zone.zone], "white", f"zone {zone.zone}")
+            (PAPER, STRIP_INK, f"strip {zone.zone}")
+            if zone.strip
+            else (colours[zone.zone], PAPER, f"zone {zone.zone}")
         )
         for part in zone.parts:
-            axes.add_patch(_patch(part.geometry, facecolor=colour, edgecolor=edge, linewidth=0.8))
+            axes.add_patch(
+                _patch(part.geometry, facecolor=colour, edgecolor=edge, linewidth=1.6 if zone.strip else 0.8)
+            )
             east, north = shapely.maximum_inscribed_circle(part.geometry).coords[0]
             rate = whole(shown_rate(zone.rate_n_kg_ha, units))
             axes.annotate(
@@ -61,17 +65,23 @@ def surface_picture(
     raster_kg_ha: NDArray[np.float64],
     *,
     label: str,
-    cmap: str,
+    colormap: str,
     width_in: float,
     height_in: float,
 ) -> Figure:
-    """One raster in the user's unit, with the samples sized by dry weight."""
+    """One raster in the classes and colours it has on the map, with the samples sized by dry weight."""
     figure, axes = _map(result, width_in, height_in)
     grid, units = result.field.grid, result.plan.units
     west, north = grid.west_m, grid.north_m
     extent = (west, west + grid.columns * grid.cell_m, north - grid.rows * grid.cell_m, north)
-    shown = np.vectorize(lambda value: shown_rate(value, units))(raster_kg_ha)
-    image = axes.imshow(shown, extent=extent, cmap=cmap, interpolation="nearest")
+    borders, colours = classes(raster_kg_ha, colormap, units)
+    image = axes.imshow(
+        raster_kg_ha * shown_rate(1.0, units),
+        extent=extent,
+        cmap=ListedColormap(colours),
+        norm=BoundaryNorm(borders, len(colours)),
+        interpolation="nearest",
+    )
     dry = result.stand.samples.dry_kg_ha
     eastings, northings = result.stand.samples.coords_m.T
     axes.scatter(
@@ -79,7 +89,7 @@ def surface_picture(
         linewidths=0.7, alpha=0.85,
     )  # fmt: skip
     _outlines(axes, result)
-    bar = figure.colorbar(image, ax=axes, shrink=0.75, pad=0.02)
+    bar = figure.colorbar(image, ax=axes, shrink=0.75, pad=0.02, ticks=borders)
     bar.set_label(f"{label}, {rate_unit(units)}", fontdict={**FONT, "size": 8})
     bar.ax.tick_params(labelsize=7)
     return figure
@@ -175,9 +185,9 @@ def loss_picture(result: Result, *, width_in: float, height_in: float) -> Figure
 
 
 def season_picture(result: Result, season: BlockSeason, *, width_in: float, height_in: float) -> Figure:
-    """Weekly bars of nitrogen short (below) and spare in the soil (above), from planting to harvest."""
+    """What lies spare in the soil at each week's end, a stock; below it what is short in each week, a flow."""
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    axes = figure.add_subplot()
+    soil, week = figure.subplots(2, 1, sharex=True)
     weeks, units = season.weeks, result.plan.units
     grown = weeks.week >= 1
     dates = weeks.date[grown].astype("datetime64[D]").astype(object)
@@ -185,25 +195,20 @@ def season_picture(result: Result, season: BlockSeason, *, width_in: float, heig
         np.array([shown_rate(value, units) for value in values[grown]])
         for values in (weeks.spare_kg_ha, weeks.short_kg_ha)
     )
-    axes.bar(dates, spare, width=5.5, color="#c9ced2", edgecolor=INK, linewidth=0.4)
-    axes.bar(dates, -short, width=5.5, color=INK)
-    axes.axhline(0.0, color=INK, linewidth=0.8)
-    if spare.max() > 0:
-        top = int(spare.argmax())
-        axes.annotate(
-            "spare in the soil", (dates[top], spare[top]), (0, 2), textcoords="offset points", fontsize=7
-        )
-    if short.max() > 0:
-        low = int(short.argmax())
-        axes.annotate("short", (dates[low], -short[low]), (0, -8), textcoords="offset points", fontsize=7)
-    axes.set_ylabel(f"{rate_unit(units)} N, week by week", fontdict={**FONT, "size": 8})
-    axes.set_title(
-        f"{season.block}: {result.plan.crop_of(season.block).name}", fontsize=8, loc="left", color=INK
-    )
-    axes.margins(y=0.18)
+    ends = weeks.date[grown].astype("datetime64[D]") + np.timedelta64(6, "D")
+    soil.fill_between(ends.astype(object), spare, color="#c9ced2", linewidth=0)
+    soil.plot(ends.astype(object), spare, color=INK, linewidth=1.2)
+    week.bar(dates, short, width=5.5, align="edge", color=INK)
+    crop = result.plan.crop_of(season.block).name
+    figure.suptitle(f"{season.block}: {crop}", fontsize=8, x=0.02, ha="left", color=INK)
+    for axes, values, said in ((soil, spare, "spare in the soil"), (week, short, "short in each week")):
+        axes.set_title(said, fontsize=7, loc="left", color=INK, pad=2)
+        axes.set_ylim(0.0, 1.15 * max(float(values.max()), 1.0))
+        axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
+        _quiet(axes)
+    figure.supylabel(f"{rate_unit(units)} N", fontsize=7, color=INK)
     ticks = sorted({date.replace(day=1) for date in dates})[1:] or [dates[0]]
-    axes.set_xticks(ticks, [f"{tick.day} {tick:%b}" for tick in ticks])
-    _quiet(axes)
+    week.set_xticks(ticks, [f"{tick.day} {tick:%b}" for tick in ticks])
     return figure
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldmap.advice import METHODS, verdict_text, waiting_text
+from fieldmap.report.findings import one_rate_says
 from fieldmap.units import (
     KG_PER_LB,
     KG_PER_SHORT_TON,
@@ -15,6 +16,7 @@ from fieldmap.units import (
     length_text,
     mass_text,
     money_text,
+    rate_range_text,
     rate_text,
     rate_unit,
     shown_rate,
@@ -93,12 +95,14 @@ def application_name(one: ApplicationMap) -> str:
 
 
 def _where(result: Result) -> str:
-    units = result.plan.units
-    if len(result.applications) == 1:
-        return _zones_text(result.applications[0], units)
-    return "; ".join(
-        f"application {one.application.number}: {_zones_text(one, units)}" for one in result.applications
+    """One rate a block first where it will do, then the zones."""
+    units, one_rate = result.plan.units, one_rate_says(result)
+    zones = "; ".join(
+        (f"application {one.application.number}: " if one.application.of > 1 else "")
+        + _zones_text(one, units)
+        for one in result.applications
     )
+    return f"{one_rate[:1].lower()}{one_rate[1:]}. Or {zones}" if one_rate else zones
 
 
 def _zones_text(one: ApplicationMap, units: UnitSystem) -> str:
@@ -110,7 +114,7 @@ def _strip_rates_text(one: ApplicationMap, units: UnitSystem) -> str:
     rates = [strip.rate_n_kg_ha for strip in one.spread.zone_map.strips]
     if not rates:
         return ""
-    return f", and check strips at {_range(min(rates), max(rates), units)} of nitrogen"
+    return f", and check strips at {rate_range_text(min(rates), max(rates), units)} of nitrogen"
 
 
 def _zone_rates_text(one: ApplicationMap, units: UnitSystem) -> str:
@@ -125,13 +129,9 @@ def _zone_rates_text(one: ApplicationMap, units: UnitSystem) -> str:
             f"{rate_text(low.product_kg_ha, units)} of {low.product}"
         )
     return (
-        f"{number} zones: {_range(low.rate_n_kg_ha, high.rate_n_kg_ha, units)} of nitrogen, "
-        f"{_range(low.product_kg_ha, high.product_kg_ha, units)} of {low.product}"
+        f"{number} zones: {rate_range_text(low.rate_n_kg_ha, high.rate_n_kg_ha, units)} of nitrogen, "
+        f"{rate_range_text(low.product_kg_ha, high.product_kg_ha, units)} of {low.product}"
     )
-
-
-def _range(low_kg_ha: float, high_kg_ha: float, units: UnitSystem) -> str:
-    return f"{whole(shown_rate(low_kg_ha, units))} to {rate_text(high_kg_ha, units)}"
 
 
 def _against_one_rate(result: Result) -> str:
@@ -182,7 +182,8 @@ def driven_text(one: ApplicationMap, units: UnitSystem) -> str:
 def zone_columns(units: UnitSystem, zones: Sequence[Zone]) -> tuple[str, ...]:
     """Headings of the zone table; nitrogen and product never share a column.
 
-    The last three are there where the product brings more than nitrogen that serves the crop.
+    Need, credit used and other credits stand beside the rate that they come to (`reckoned_text`). The last three
+    are there where the product brings more than nitrogen that serves the crop.
     """
     unit = rate_unit(units)
     area, mass = ("ac", "lb") if units == "us" else ("ha", "kg")
@@ -191,7 +192,10 @@ def zone_columns(units: UnitSystem, zones: Sequence[Zone]) -> tuple[str, ...]:
         "Block",
         "Crop",
         f"Area, {area}",
+        f"Need, {unit}",
         f"Credit, {unit}",
+        f"Credit used, {unit}",
+        f"Other credits, {unit}",
         f"N rate, {unit}",
         f"Product, {unit}",
         f"Product, {mass}",
@@ -211,12 +215,40 @@ def zone_cells(zone: Zone, units: UnitSystem) -> tuple[str, ...]:
         zone.block,
         zone.crop,
         area_text(zone.area_ha, units).split()[0],
+        whole(shown_rate(zone.need_kg_ha, units)),
         interval_text(zone, units),
+        whole(shown_rate(zone.credit_used_kg_ha, units)),
+        whole(shown_rate(zone.other_credits_kg_ha, units)),
         whole(shown_rate(zone.rate_n_kg_ha, units)),
         whole(shown_rate(zone.product_kg_ha, units)),
         whole(mass),
         *(whole(shown_rate(kg_ha, units)) for kg_ha in (astuple(zone.brought) if zone.brought else ())),
     )
+
+
+def reckoned_text(result: Result) -> str:
+    """How need and credits come to the nitrogen rate that stands beside them in the zone table."""
+    plan, budget = result.plan, result.budget
+    maps = [one.spread.zone_map for one in result.applications]
+    recovered = any(need.recovery < 1.0 for need in budget.needs)
+    divided = ", divided by the share of spread nitrogen that the crop takes up," if recovered else ""
+    one_rate = "; a zone has one rate in all its blocks" if len(budget.needs) > 1 else ""
+    steps = f"to the spreader's step and within its limits{one_rate}"
+    texts = [f"Need less credit used less other credits{divided} is the N rate, {steps}."]
+    if budget.money is not None:
+        texts = ["The N rate is what pays best, so it is not just need less credit used less other credits."]
+    if plan.credit.confidence > 0.5:
+        chance = f"{plan.credit.confidence * 100:.0f} %"
+        texts.append(f"Credit used is less than the credit: what the zone holds with a chance of {chance}.")
+    if len(maps) > 1:
+        texts.append("It is shared among the applications.")
+    if budget.sidedress:
+        texts.append("Where a nitrate test was taken, the test sets the rate.")
+    if any(np.nansum(one.withheld_n_kg_ha) > 0 for one in maps):
+        texts.append("The zone with the highest rate is held at one rate.")
+    if any(one.strips for one in maps):
+        texts.append("A check strip uses no credit and gets its level of the rest.")
+    return " ".join(texts)
 
 
 def interval_text(zone: Zone, units: UnitSystem) -> str:

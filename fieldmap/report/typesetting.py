@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
+import numpy as np
 from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch
 from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
@@ -41,6 +43,7 @@ HIGHEST = 100_000.0  # as good as endless, points
 SMALLEST = 0.75  # a page is printed no smaller than this, so that it can be read in the field
 INK, QUIET, RULE = HexColor("#14202b"), HexColor("#4c5863"), HexColor("#b9c1c8")
 DPI = 150
+CELL_SIZE, CELL_PADDING = 8, 6.5  # of tables, points; a shade more than the padding, or words would break
 Story = list[Any]
 
 
@@ -112,7 +115,7 @@ def _styles() -> dict[str, ParagraphStyle]:
             keepWithNext=1,
         ),
         "title": style("title", fontName="Body-Bold", fontSize=15, leading=19, spaceBefore=3, spaceAfter=4),
-        "cell": style("cell", fontSize=8, leading=10),
+        "cell": style("cell", fontSize=CELL_SIZE, leading=10),
     }
 
 
@@ -134,7 +137,7 @@ def table_of(rows: list[tuple[str, ...]], width: float) -> Table:
         Paragraph(f"<b>{escape(cell)}</b>", right if numeric[k] else styles["cell"])
         for k, cell in enumerate(rows[0])
     ]
-    table = Table(cells, colWidths=[width / len(rows[0])] * len(rows[0]), repeatRows=1, hAlign="LEFT")
+    table = Table(cells, colWidths=_column_widths(rows, width), repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
@@ -149,6 +152,33 @@ def table_of(rows: list[tuple[str, ...]], width: float) -> Table:
         )
     )
     return table
+
+
+def _column_widths(rows: list[tuple[str, ...]], width: float) -> list[float]:
+    """A share of the width for each column: no word is broken where there is room; what is left is shared evenly.
+
+    Headings may stand in several lines, cells in one where there is room.
+    """
+    columns = list(zip(*rows, strict=True))
+    words = np.array(
+        [_widest([part for cell in cells for part in cell.split()], cells[0]) for cells in columns]
+    )
+    lines = np.maximum(words, [_widest(cells[1:], "") for cells in columns])
+    if words.sum() >= width:
+        widths = words * width / words.sum()
+    elif lines.sum() >= width:
+        widths = words + (lines - words) * (width - words.sum()) / (lines - words).sum()
+    else:
+        widths = lines + (width - lines.sum()) / len(columns)
+    return [float(each) for each in widths]
+
+
+def _widest(texts: Sequence[str], heading: str) -> float:
+    """Width of the widest text in a cell, points; those that the heading holds are bold."""
+    return CELL_PADDING + max(
+        (stringWidth(text, "Body-Bold" if text in heading else "Body", CELL_SIZE) for text in texts),
+        default=0.0,
+    )
 
 
 def picture_of(figure: Figure) -> Image:

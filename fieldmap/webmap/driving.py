@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from fieldmap.verdict import ApplicationMap
 
 
-STRIP_INK = "#8a1c4a"  # apart from every step of cividis, in lightness too
 LOAD_PX = 7
 
 
@@ -43,7 +42,7 @@ def add_strips(chart: folium.Map, result: Result) -> None:
         {"strip": "", "rate_n": "Nitrogen", "product": "Product", "level": "Level"},
         ["strip", "rate_n"],
         style_function=lambda _: {
-            "color": STRIP_INK,
+            "color": palette.STRIP_INK,
             "weight": 2.5,
             "fillColor": palette.PAPER,
             "fillOpacity": 0.75,

@@ -49,6 +49,8 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
         numbers=summary.main_numbers(result),
         actions=result.action_texts,
         tables=[_zone_table(one, result.plan.units) for one in result.applications],
+        reckoned=summary.reckoned_text(result),
+        strips=any(one.spread.zone_map.strips for one in result.applications),
         no_spread=not result.field.no_spread.is_empty,
         loads=bool(result.spread.loads),
         warnings=result.warnings,
@@ -66,8 +68,8 @@ def map_page(result: Result, *, framed: bool = False, pixels: Pixels | None = No
 def _zone_table(
     one: ApplicationMap, units: UnitSystem
 ) -> tuple[str, tuple[str, ...], list[tuple[str, tuple[str, ...]]]]:
-    """Heading, columns and rows, each a colour and its cells, of an application's zone table."""
-    colours, zones = palette.zone_colours(one), one.spread.zone_map.zones
+    """Heading, columns and rows, each a colour and its cells, of an application's zone table; strips have none."""
+    colours, zones = palette.zone_colours(one), one.spread.zone_map.rows
     heading = summary.application_title(one) if one.application.of > 1 else "Zones"
-    rows = [(colours[zone.zone], summary.zone_cells(zone, units)) for zone in zones]
+    rows = [("" if zone.strip else colours[zone.zone], summary.zone_cells(zone, units)) for zone in zones]
     return heading, summary.zone_columns(units, zones), rows

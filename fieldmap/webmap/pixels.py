@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 import pyproj
 import shapely
-from matplotlib.ticker import MaxNLocator
 from PIL import Image
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
@@ -27,8 +26,6 @@ if TYPE_CHECKING:
     from fieldmap.units import UnitSystem
 
 
-CLASSES_MAX = 6  # rows of a legend that a phone still has room for
-ROUND_STEPS = (1, 1.5, 2, 2.5, 3, 4, 5, 10)
 PIXELS_A_CELL, PIXELS_MAX = 3, 900  # class borders come out smooth, files small
 EARTH_RADIUS_M = 6_378_137.0  # of EPSG:3857
 
@@ -95,8 +92,7 @@ def paint_values(
     nearest = distance_transform_edt(outside, return_distances=False, return_indices=True)
     filled = raster_kg_ha[tuple(nearest)] * shown_rate(1.0, units)
     values = map_coordinates(filled, [pixels.row, pixels.column], order=1, mode="nearest")
-    borders = round_borders(float(values.min()), float(values.max()))
-    colours = palette.colour_steps(colormap, len(borders) - 1)
+    borders, colours = palette.classes(raster_kg_ha, colormap, units)
     index = np.zeros(pixels.painted.shape, dtype=np.uint8)  # 0 is clear
     index[pixels.painted] = np.clip(np.digitize(values, borders), 1, len(colours))
     legend = tuple(
@@ -104,17 +100,6 @@ def paint_values(
         for colour, low, high in zip(colours, borders[:-1], borders[1:], strict=True)
     )
     return legend, Picture(_png(index, colours), pixels.corners)
-
-
-def round_borders(low: float, high: float) -> list[float]:
-    """Borders of at most six classes from `low` to `high`, on whole steps such as 1, 2, 5, 10, 15, 20, 25."""
-    first, beyond = math.floor(low), math.floor(high) + 1  # legends show whole numbers
-    found = (
-        MaxNLocator(classes, steps=ROUND_STEPS, integer=True, min_n_ticks=1).tick_values(first, beyond)
-        for classes in range(CLASSES_MAX, 0, -1)
-    )
-    # To cover both ends the locator may give one class more than it is asked for.
-    return [float(border) for border in next(each for each in found if len(each) - 1 <= CLASSES_MAX)]
 
 
 def _png(index: NDArray[np.uint8], colours: tuple[str, ...]) -> str:

@@ -1,8 +1,4 @@
-"""What the map can show, one thing at a time: its picture or colours, its legend, and what it says in words.
-
-On every view darker means more. Colours are matplotlib's cividis, viridis and greys: in order of lightness, so
-that they survive colour blindness and a grey printer.
-"""
+"""What the map can show, one thing at a time: its picture or colours, its legend, and what it says in words."""
 
 from __future__ import annotations
 
@@ -12,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldmap.report import findings, palette, summary
 from fieldmap.units import rate_unit, shown_rate, whole
-from fieldmap.webmap.pixels import CLASSES_MAX, Swatch, map_pixels, paint_values
+from fieldmap.webmap.pixels import Swatch, map_pixels, paint_values
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,12 +20,15 @@ if TYPE_CHECKING:
     from fieldmap.webmap.pixels import Picture, Pixels
 
 
+TENTHS = "Lowest and highest in the title are means of a tenth of the field."
+
+
 @dataclass(frozen=True)
 class View:
     """One thing the map can show.
 
     `finding` says what it shows, in a sentence; `picture` is None for the zones, which are drawn as polygons: those
-    of the application at position `application` among all.
+    of the application at position `application` among all. `note` stands under the legend of a picture.
     """
 
     key: str
@@ -39,6 +38,7 @@ class View:
     legend: tuple[Swatch, ...]
     picture: Picture | None = None
     application: int = 0
+    note: str = TENTHS
 
 
 def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
@@ -56,42 +56,43 @@ def map_views(result: Result, pixels: Pixels | None = None) -> tuple[View, ...]:
             "Received",
             findings.received_says(result),
             f"Nitrogen that the ground receives when the map is driven, {unit}",
-            *paint(received_n_kg_ha(result), "cividis_r"),
+            *paint(received_n_kg_ha(result), palette.RATE),
+            note=findings.received_above_says(result.applications[0], result.field, result.plan.units),
         ),
         View(
             "supplemental",
             "Supplemental",
             findings.supplemental_says(result),
             f"Nitrogen still to spread, place by place, {unit}",
-            *paint(result.budget.supplemental_kg_ha, "cividis_r"),
+            *paint(result.budget.supplemental_kg_ha, palette.RATE),
         ),
         View(
             "credit",
             "Credit",
             findings.credit_says(result),
             f"Nitrogen credit from the stand, {unit}",
-            *paint(credit.credit_kg_ha, "viridis_r"),
+            *paint(credit.credit_kg_ha, palette.STAND),
         ),
         View(
             "doubt",
             "Credit’s doubt",
             findings.doubt_says(result),
             f"Doubt in the credit (one standard error), {unit}",
-            *paint(credit.se_kg_ha, "Greys"),
+            *paint(credit.se_kg_ha, palette.DOUBT),
         ),
         View(
             "biomass",
             "Biomass",
             findings.biomass_says(result),
             f"Dry biomass of the stand, {unit}",
-            *paint(biomass.mean, "viridis_r"),
+            *paint(biomass.mean, palette.STAND),
         ),
         View(
             "biomass_doubt",
             "Biomass’s doubt",
             findings.biomass_doubt_says(result),
             f"Doubt in the biomass (one standard error), {unit}",
-            *paint(biomass.se, "Greys"),
+            *paint(biomass.se, palette.DOUBT),
         ),
     )
 
@@ -102,7 +103,7 @@ def _zone_views(result: Result) -> Iterator[View]:
     for position, one in enumerate(result.applications):
         units = result.plan.units
         rates = {zone.zone: whole(shown_rate(zone.rate_n_kg_ha, units)) for zone in one.spread.zone_map.zones}
-        said = findings.zones_say(one, result.field, units)
+        said = findings.map_says(result, one)
         yield View(
             "zones" if position == 0 else f"zones_{one.application.number}",
             f"Zones {one.application.number}" if several else "Zones",
@@ -123,7 +124,7 @@ def received_n_kg_ha(result: Result) -> NDArray[np.float64]:
 
 def _zone_legend(colours: dict[int, str], rates: dict[int, str]) -> tuple[Swatch, ...]:
     numbers = list(colours)
-    share = -(-len(numbers) // CLASSES_MAX)  # zones a row
+    share = -(-len(numbers) // palette.CLASSES_MAX)  # zones a row
     rows = [numbers[start : start + share] for start in range(0, len(numbers), share or 1)]
     return tuple(
         Swatch(

@@ -334,7 +334,7 @@ def _zone(
         credit_high_kg_ha=mean.interval[1],
         credit_low_sampling_kg_ha=mean.kg_ha - Z_90 * mean.se_sampling,
         credit_high_sampling_kg_ha=mean.kg_ha + Z_90 * mean.se_sampling,
-        credit_used_kg_ha=float(np.nanmean(credit_used_kg_ha[cells])),
+        credit_used_kg_ha=0.0 if strip else float(np.nanmean(credit_used_kg_ha[cells])),
         other_credits_kg_ha=need.other_credits_kg_ha,
         rate_n_kg_ha=float(nitrogen_rate_kg_ha(np.asarray(product_kg_ha), product)),
         product=product.name,

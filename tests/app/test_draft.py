@@ -35,6 +35,7 @@ from fieldmap.errors import InputError, Problem
 from fieldmap.pipeline.check import check
 from fieldmap.plan.credit_kinds import CREDIT_KINDS
 from fieldmap.plan.keys import plan_keys
+from fieldmap.report.summary import interval_text
 
 
 @pytest.fixture
@@ -134,6 +135,16 @@ def test_the_average_needs_no_spreader_and_agrees_with_the_run(demo):
     assert first.startswith(
         f"west, broccoli: need {rate_text(ledger['west', 'need'], 'us')}, credit from the stand"
     )
+
+
+def test_a_block_that_is_one_zone_has_one_interval(demo):
+    change_plan(demo, [(("spreader", "zones_max"), 1)])
+    result = run(read_plan(demo))
+    lines = average_text(result.stand, result.budget, "us", drawn=result.spread).splitlines()
+    zones = {zone.block: zone for zone in result.spread.zone_map.zones}
+    assert len(zones) == len(result.spread.zone_map.zones) == len(lines) == 3
+    for line in lines:
+        assert f"credit from the stand {interval_text(zones[line.split(',')[0]], 'us')} lb/ac" in line
 
 
 def test_positions_off_the_globe_are_not_drawn(demo):

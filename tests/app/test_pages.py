@@ -588,6 +588,17 @@ def test_cautions_are_confirmed_once_for_a_plan(app, demo):
     assert other.checkbox[0].label == "I have read the cautions"
 
 
+def test_where_one_rate_will_do_the_export_page_says_so_before_the_files(app, demo, monkeypatch):
+    opened(app, demo, "export")
+    assert not app.info
+    monkeypatch.setattr(
+        "fieldmap.report.findings.one_rate_says", lambda _: "One rate a block will do: 90 lb/ac"
+    )
+    opened(app, demo, "export")
+    told = app.info[0].value.replace("\\", "")
+    assert told.startswith("One rate a block will do: 90 lb/ac. Those who want zones")
+
+
 def test_a_format_that_is_added_is_offered_for_download(app, demo, monkeypatch):
     new = Format(
         "zones.xyz",

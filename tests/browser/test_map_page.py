@@ -98,7 +98,7 @@ def test_all_of_the_map_is_in_sight(result, file, opened, screen, tmp_path):
     labels = page.locator(".zone-label:not(.gone)")
     said = {tuple(text.split("zone ")) for text in labels.all_text_contents()}
     cells = [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones]
-    assert said == {(row[5], row[0]) for row in cells}
+    assert said == {(row[8], row[0]) for row in cells}
     whole = page.locator(".zone-label:not(.gone):not(.short) tspan + tspan").all_text_contents()
     assert set(whole) == {f"zone {row[0]}" for row in cells}
     assert within(boxes(page, elements(".zone-label:not(.gone) text")), canvas, slack=6)
@@ -301,7 +301,7 @@ def test_the_mouse_gets_a_tip_and_a_click_replaces_it(result, file, opened):
     x, y = clear_place(page, number)
     page.mouse.move(x, y)
     cells = zone_cells(result.spread.zone_map.zones[number], result.plan.units)
-    assert [value for _, value in bubble(page, ".leaflet-tooltip")] == [cells[k] for k in (0, 1, 4, 5, 6)]
+    assert [value for _, value in bubble(page, ".leaflet-tooltip")] == [cells[k] for k in (0, 1, 5, 8, 9)]
     page.mouse.click(x, y)
     bubble(page, ".leaflet-popup")
     page.locator(".leaflet-tooltip").wait_for(state="detached")

@@ -7,6 +7,7 @@ import re
 
 import geojson_validator
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -388,6 +389,21 @@ def test_the_pdf_shows_the_numbers_of_the_zones(written, file):
         assert line.title in text
     assert result.plan.name in text
     assert result.cautions[0][:60] in text
+
+
+def test_loads_and_season_are_in_the_plans_units_too(written):
+    """1 lb is 0.45359237 kg, 1 lb/ac 1.12085116 kg/ha."""
+    result, folder = written
+    loads, season = (pd.read_csv(folder / name) for name in ("loads.csv", "season.csv"))
+    flows = ("released", "uptake", "short", "spare")
+    if result.plan.units != "us":
+        assert not [name for table in (loads, season) for name in table if name.endswith(("_lb", "_lb_ac"))]
+        return
+    assert loads["product_lb"].to_numpy() == pytest.approx(loads["product_kg"] / 0.45359237, abs=0.02)
+    assert len(season) > 0
+    for name in flows:
+        kg_ha, lb_ac = season[f"{name}_kg_ha"], season[f"{name}_lb_ac"]
+        assert lb_ac.to_numpy() == pytest.approx(kg_ha / 1.12085116, abs=0.01)
 
 
 def test_the_report_is_two_to_four_pages_and_shows_ledger_sources_and_hash(written):

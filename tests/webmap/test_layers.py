@@ -24,13 +24,12 @@ from support.small_fields import with_zone_map
 
 from fieldmap import read_plan, run
 from fieldmap.report.findings import biomass_says, credit_says, zones_say
-from fieldmap.report.palette import zone_colours
+from fieldmap.report.palette import round_borders, zone_colours
 from fieldmap.report.summary import main_numbers, zone_cells, zone_columns
 from fieldmap.units import rate_text, shown_rate
 from fieldmap.webmap.features import literal, to_map
 from fieldmap.webmap.layers import ZONE_ROWS, build_map
 from fieldmap.webmap.page import map_page, write_map
-from fieldmap.webmap.pixels import round_borders
 from fieldmap.webmap.views import map_views
 
 LEAFLET = files("fieldmap") / "assets" / "leaflet"
@@ -200,7 +199,7 @@ def test_the_first_view_is_the_zones_and_the_background_is_off(result, tree, pag
 def test_every_zone_carries_its_rate_and_number(result, page):
     labels = re.findall(r"\\u003e(\d[\d,]*)\\u003c/tspan.*?\\u003ezone (\d+)\\u003c/tspan", page)
     cells = [zone_cells(zone, result.plan.units) for zone in result.spread.zone_map.zones for _ in zone.parts]
-    assert labels == [(row[5], row[0]) for row in cells]
+    assert labels == [(row[8], row[0]) for row in cells]
     assert len(re.findall(r"zone-label keep", page)) == len(
         {zone.zone for zone in result.spread.zone_map.zones}
     )

@@ -21,7 +21,7 @@ from fieldmap.app.session.results import (
     prepare_files,
 )
 from fieldmap.export import registry
-from fieldmap.report import summary
+from fieldmap.report import findings, summary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -112,6 +112,8 @@ def page() -> None:
     """Draw the page."""
     folder = need_open_plan()
     result = need_result(folder)
+    if one_rate := findings.one_rate_says(result):
+        st.info(plain(f"{one_rate}. Those who want zones all the same have them in the files."))
     downloads(folder, result)
     preview(folder, result)
 

@@ -16,7 +16,7 @@ from fieldmap.app.session.messages import faults_told, plain, show_told
 from fieldmap.app.session.open_plan import need_open_plan
 from fieldmap.app.session.results import draft_of, last_result, map_of, need_result, try_result
 from fieldmap.pipeline import Result
-from fieldmap.report import pictures, summary
+from fieldmap.report import findings, palette, pictures, summary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -78,11 +78,13 @@ def _zone_table(result: Result) -> None:
         st.dataframe(
             table,
             hide_index=True,
-            column_order=[table.columns[k] for k in (0, 1, 5, 6, 7, *range(8, table.shape[1]), 3, 4, 2)],
+            column_order=[
+                table.columns[k] for k in (0, 1, 8, 9, 10, *range(11, table.shape[1]), 4, 5, 6, 7, 3, 2)
+            ],
         )
     st.caption(
         "Credit with its 90 % interval in brackets. N is nitrogen; product is what is spread. "
-        f"{plain(summary.cost_text(result))}"
+        f"{plain(summary.reckoned_text(result))} {plain(summary.cost_text(result))}"
     )
 
 
@@ -117,7 +119,9 @@ def _loads(result: Result) -> None:
         ),
         hide_index=True,
     )
-    st.write(plain(f"Driven on paper: {summary.driven_text(result.applications[0], result.plan.units)}."))
+    first, units = result.applications[0], result.plan.units
+    above = findings.received_above_says(first, result.field, units)
+    st.write(plain(f"Driven on paper: {summary.driven_text(first, units)}. {above}"))
 
 
 def _one_rate(result: Result) -> None:
@@ -152,7 +156,7 @@ def _diagnostics(result: Result) -> None:
                 result,
                 result.stand.biomass.se,
                 label="standard error",
-                cmap="Greys",
+                colormap=palette.DOUBT,
                 width_in=width,
                 height_in=height,
             ),

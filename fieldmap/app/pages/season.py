@@ -28,7 +28,7 @@ def page() -> None:
     for first in range(0, len(seasons), 2):
         for column, season in zip(st.columns(2, gap="large"), seasons[first : first + 2], strict=False):
             with column:
-                st.pyplot(pictures.season_picture(result, season, width_in=4.2, height_in=2.6))
+                st.pyplot(pictures.season_picture(result, season, width_in=4.2, height_in=3.0))
                 with st.expander(f"Week by week: {plain(season.block)}"):
                     st.dataframe(
                         pd.DataFrame(

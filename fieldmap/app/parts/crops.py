@@ -11,7 +11,7 @@ from fieldmap.app.parts.asking import ask_all, ask_per_block
 from fieldmap.app.plans import questions as form
 from fieldmap.app.session.answers import ask, ask_confidence, units_of, value_at
 from fieldmap.app.session.messages import plain
-from fieldmap.units import KG_HA_PER_LB_AC, rate_unit, shown_rate
+from fieldmap.units import KG_HA_PER_LB_AC, rate_range_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,13 +38,11 @@ def ask_crop(folder: Path, draft: Draft) -> None:
     entry = agronomy.find(name, agronomy.crops()) if isinstance(name, str) else None
     units = units_of(draft.told)
     if entry is not None and entry.need_lb_ac is not None:
-        low, high = (shown_rate(rate_lb_ac * KG_HA_PER_LB_AC, units) for rate_lb_ac in entry.need_lb_ac)
+        low, high = (rate_lb_ac * KG_HA_PER_LB_AC for rate_lb_ac in entry.need_lb_ac)
         sources = "; ".join(
             f"{agronomy.sources()[key].citation} ({agronomy.sources()[key].mark})" for key in entry.sources
         )
         st.caption(
-            plain(
-                f"For {entry.name} the table has a need of {low:.0f} to {high:.0f} {rate_unit(units)}. {sources}"
-            )
+            plain(f"For {entry.name} the table has a need of {rate_range_text(low, high, units)}. {sources}")
         )
     ask_per_block(folder, draft, "crop", (form.CROP[0], *form.CROP[2:5]))

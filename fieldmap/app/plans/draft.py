@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from fieldmap.pipeline import Result
     from fieldmap.stand import Stand
     from fieldmap.units import UnitSystem
+    from fieldmap.verdict import DrawnMap
 
 
 State = Literal["empty", "needs a look", "ready"]
@@ -250,21 +251,31 @@ def survey_and_reckon(
     return plan, stand, reckon(plan, stand, courses_of(plan, stand))
 
 
-def average_text(stand: Stand, budget: Budget, units: UnitSystem) -> str:
-    """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left."""
+def average_text(stand: Stand, budget: Budget, units: UnitSystem, *, drawn: DrawnMap | None = None) -> str:
+    """The field's average, block by block: need, credit with its 90 % interval, other credits, what is left.
+
+    Once a map is `drawn` the credit is that of the ground that it spreads, from the same draws as the zone table's:
+    a block that is one zone has one interval.
+    """
     field = stand.field
-    draws = draw_credit(
-        stand.biomass,
-        stand.nitrogen_pct,
-        np.where(field.inside, field.block_index, -1).astype(np.int64),
-        field=field,
-        rules=budget.rules,
-        strata=stand.strata,
-    )
+    counted = field.inside if drawn is None else np.isfinite(drawn.zone_map.credit_used_kg_ha)
+    if drawn is not None:
+        draws = drawn.draws
+    else:
+        draws = draw_credit(
+            stand.biomass,
+            stand.nitrogen_pct,
+            np.where(counted, field.block_index, -1).astype(np.int64),
+            field=field,
+            rules=budget.rules,
+            strata=stand.strata,
+        )
     tested = {call.block for call in budget.sidedress}
     lines = []
     for number, (block, need) in enumerate(zip(field.blocks, budget.needs, strict=True)):
-        mean = mean_credit(field.block_index == number, budget.credit, draws)
+        of_block = field.block_index == number
+        cells = of_block & counted
+        mean = mean_credit(cells if cells.any() else of_block, budget.credit, draws)
         left = need.need_kg_ha - mean.kg_ha - need.other_credits_kg_ha
         credit, low, high = (whole(shown_rate(value, units)) for value in (mean.kg_ha, *mean.interval))
         lines.append(

@@ -59,7 +59,7 @@ def average_of(folder: Path, draft: Draft) -> str:
     def work_out() -> str:
         if draft.plan is not None:
             result = _result_of(folder, draft.plan)
-            return average_text(result.stand, result.budget, draft.plan.units)
+            return average_text(result.stand, result.budget, draft.plan.units, drawn=result.spread)
         with told_how_far(2) as step:
             plan, stand, budget = survey_and_reckon(folder, draft.told, progress=step)
         return average_text(stand, budget, plan.units)

@@ -47,6 +47,10 @@ def write_loads_csv(result: Result, one: ApplicationMap, path: Path) -> None:
         for load in one.spread.loads
     ]
     columns = ["load", "pass_from", "pass_to", "easting", "northing", "product_kg", "longitude", "latitude"]
+    if result.plan.units == "us":
+        columns.append("product_lb")
+        for row, load in zip(rows, one.spread.loads, strict=True):
+            row["product_lb"] = round(load.product_kg / KG_PER_LB, MASS_DECIMALS)
     pd.DataFrame(rows, columns=columns).to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
 
 
@@ -89,12 +93,22 @@ def _degrees(load: Load, result: Result) -> dict[str, float]:
 
 def write_season_csv(result: Result, _one: ApplicationMap, path: Path) -> None:
     """season.csv: released, taken up, short and spare nitrogen by week from planting; no rows without weather."""
-    columns = ["week", "date", "released_kg_ha", "uptake_kg_ha", "short_kg_ha", "spare_kg_ha", "block"]
+    flows = ("released", "uptake", "short", "spare")
+    columns = ["week", "date", *(f"{name}_kg_ha" for name in flows), "block"]
+    per_unit = {"kg_ha": 1.0}
+    if result.plan.units == "us":
+        columns += [f"{name}_lb_ac" for name in flows]
+        per_unit["lb_ac"] = KG_HA_PER_LB_AC
     rows = [
         {
             "week": int(weeks.week[k]),
             "date": str(weeks.date[k]),
-            **{name: round(float(getattr(weeks, name)[k]), RATE_DECIMALS) + 0.0 for name in columns[2:6]},
+            **{
+                f"{name}_{unit}": round(float(getattr(weeks, f"{name}_kg_ha")[k]) / kg_ha, RATE_DECIMALS)
+                + 0.0
+                for name in flows
+                for unit, kg_ha in per_unit.items()
+            },
             "block": defused(season.block),
         }
         for season in result.budget.seasons
