@@ -92,9 +92,9 @@ class Spread(Action):
     `folder` holds its files, "" the output folder itself. `tied_up_n_kg_ha` is what poor residue holds back from the
     young crop. `in_two` says in which blocks two goes serve better than this one. `late_since` is the day since
     which a crop here runs short for want of nitrogen; None where it does not. `timed` says whether weather was there
-    to tell when the credit comes, `tested_n_ppm` what the nitrate test found that it follows, None without one.
-    `work_in_d` is within how many days an organic product is reckoned to be worked in, infinite for never; None of a
-    mineral one.
+    to tell when the credit comes, `tested_n_ppm` what the nitrate tests found that it follows, lowest and highest,
+    None without one. `work_in_d` is within how many days an organic product is reckoned to be worked in, infinite for
+    never; None of a mineral one.
     """
 
     number: int
@@ -110,7 +110,7 @@ class Spread(Action):
     in_two: tuple[InTwo, ...]
     late_since: dt.date | None
     timed: bool
-    tested_n_ppm: float | None
+    tested_n_ppm: Range | None
     work_in_d: float | None
 
 
@@ -142,11 +142,15 @@ class SoilTest(Action):
 
 @dataclass(frozen=True)
 class SideDress(Action):
-    """What a nitrate test calls for and no file holds; 0 where it found enough."""
+    """What a nitrate test calls for and no file holds; 0 where it found enough.
+
+    `ground` is thin, middle or thick where the test is of that third of the block, None where it is of all of it.
+    """
 
     crop: str
     rate_n_kg_ha: float
     nitrate_n_ppm: float
+    ground: str | None
 
 
 @dataclass(frozen=True)

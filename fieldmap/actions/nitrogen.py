@@ -91,15 +91,14 @@ def _work_in_d(plan: Plan, one: ApplicationMap, blocks: Sequence[str]) -> float 
     )
 
 
-def _tested_n_ppm(budget: Budget, one: ApplicationMap, blocks: Sequence[str]) -> float | None:
-    """What the nitrate test of these blocks found, where the application follows it."""
-    day = one.application.date
+def _tested_n_ppm(budget: Budget, one: ApplicationMap, blocks: Sequence[str]) -> tuple[float, float] | None:
+    """What the nitrate tests of these blocks found, lowest and highest, where the application follows them."""
     found = [
         call.nitrate_n_ppm
         for call in budget.sidedress
-        if call.block in blocks and day and day >= call.sampled
+        if call.block in blocks and sidedress.following(call, [one.application.date])
     ]
-    return max(found, default=None)
+    return (min(found), max(found)) if found else None
 
 
 def _window(
@@ -170,13 +169,19 @@ def digging(maps: Sequence[ApplicationMap], spread: Sequence[Spread | Starter], 
 def testing(plan: Plan, budget: Budget, maps: Sequence[ApplicationMap]) -> Iterator[SoilTest | SideDress]:
     """Soil nitrate tests before a side-dressing, and what those that were made call for and no file holds."""
     days = [one.application.date for one in maps]
-    called = {call.block: call for call in budget.sidedress}
+    called = {call.block for call in budget.sidedress}
     for call in budget.sidedress:
         if not sidedress.following(call, days):
             crop = plan.crop_of(call.block)
             last = uptake.last_dressing_day(crop.planted, crop.harvested, crop.entry)
             yield SideDress(
-                (call.block,), call.sampled, last, call.crop, call.rate_n_kg_ha, call.nitrate_n_ppm
+                (call.block,),
+                call.sampled,
+                last,
+                call.crop,
+                call.rate_n_kg_ha,
+                call.nitrate_n_ppm,
+                call.ground,
             )
     for crop, blocks in same_crop(plan, [need.block for need in budget.needs if need.block not in called]):
         found = _test(plan, budget, maps, crop, blocks)

@@ -2,7 +2,7 @@
 
 from fieldmap.advice import refusals
 from fieldmap.advice.actions import ActionText, action_texts
-from fieldmap.advice.applications import METHODS, split_text
+from fieldmap.advice.applications import METHODS, application_warnings, split_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
 from fieldmap.advice.season import sidedress_text
@@ -16,6 +16,7 @@ __all__ = [
     "STRIPS_ADVICE",
     "ActionText",
     "action_texts",
+    "application_warnings",
     "cautions",
     "change_text",
     "highest_zone_text",

@@ -132,11 +132,18 @@ def _spread(one: actions.Spread, when: str, where: str, units: UnitSystem) -> Ac
     if one.work_in_d is not None:
         why = f"{why} {_work_in(one.work_in_d)}".strip()
     if one.tested_n_ppm is not None:
-        why = f"{why} The nitrate test found {one.tested_n_ppm:.3g} ppm.".strip()
+        why = f"{why} {_found(*one.tested_n_ppm)}".strip()
     if one.number == 1 and not one.timed:
         why = f"{why} {UNTIMED}".strip()
     change = " ".join(_two_text(each, units, named=len(one.blocks) > 1) for each in one.in_two)
     return ActionText(when, said, why, change)
+
+
+def _found(low_ppm: float, high_ppm: float) -> str:
+    """What the tests found that an application follows."""
+    if low_ppm == high_ppm:
+        return f"The nitrate test found {high_ppm:.3g} ppm."
+    return f"The nitrate tests found {low_ppm:.3g} to {high_ppm:.3g} ppm."
 
 
 def _work_in(days: float) -> str:
@@ -170,12 +177,13 @@ def _soil_test(one: actions.SoilTest, when: str, where: str) -> ActionText:
         when,
         f"Test soil nitrate under {one.crop}{where}, thin, middle and thick ground apart.",
         why,
-        f"Side-dress only below {limit}; enter the result under [sidedress_test].",
+        f"Side-dress only below {limit}; enter each result under [[sidedress_test]] with its ground.",
     )
 
 
 def _side_dress(one: actions.SideDress, when: str, where: str, units: UnitSystem) -> ActionText:
     found = f"The test found {one.nitrate_n_ppm:g} ppm nitrate-N."
+    where = f" on {one.ground} ground{where}" if one.ground else where
     if one.rate_n_kg_ha <= 0:
         return ActionText(when, f"No side-dressing of {one.crop}{where}.", found, "")
     return ActionText(

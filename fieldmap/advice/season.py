@@ -171,8 +171,9 @@ def call_text(call: sidedress.SidedressCall, units: UnitSystem) -> str:
         basis = f"steps of humid, rain-fed ground below the threshold of {call.threshold_ppm:g} ppm"
     else:
         basis = f"enough to bring the top 30 cm to the threshold of {call.threshold_ppm:g} ppm"
+    where = f"{call.block}, {call.ground} ground" if call.ground else call.block
     return (
-        f"{call.block} ({call.crop}): the test of {call.sampled} found {call.nitrate_n_ppm:.3g} ppm nitrate-N: "
+        f"{where} ({call.crop}): the test of {call.sampled} found {call.nitrate_n_ppm:.3g} ppm nitrate-N: "
         f"side-dress {amount}, good to {rate_text(call.error_kg_ha, units)} either way ({basis})."
     )
 

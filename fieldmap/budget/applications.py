@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fieldmap.budget.acting import phosphorus_share, product_acting
-from fieldmap.budget.sidedress import following
+from fieldmap.budget.sidedress import called_n_kg_ha, following
 from fieldmap.plan import Crop
 from fieldmap.season import split_by_season
 from fieldmap.spreader import RATES_MAX
@@ -107,14 +107,15 @@ class Share:
     """A block's part in the applications of a plan, in their order.
 
     `shares` are of the supplemental nitrogen and add up to one; `tested` are the positions of those that follow a
-    nitrate test in its place, `tested_n_kg_ha` what it calls for in all of these; `by_season` is what the season
-    gives to which day, kg N/ha, empty where the plan gives the shares.
+    nitrate test in its place, `tested_n_kg_ha` what it calls for in all of these, a raster of the field where tests
+    tell grounds apart; `by_season` is what the season gives to which day, kg N/ha, empty where the plan gives the
+    shares.
     """
 
     block: str
     shares: tuple[float, ...]
     tested: tuple[int, ...]
-    tested_n_kg_ha: float
+    tested_n_kg_ha: float | Floats
     by_season: tuple[tuple[dt.date, float], ...]
 
     @property
@@ -150,15 +151,21 @@ def shares_of(
     seasons: Sequence[BlockSeason],
     calls: Sequence[SidedressCall],
     supplemental_kg_ha: Sequence[float],
+    *,
+    third: NDArray[np.int8] | None = None,
 ) -> tuple[Share, ...]:
-    """The part of every block in the applications; `supplemental_kg_ha` is the mean of each."""
+    """The part of every block in the applications; `supplemental_kg_ha` is the mean of each.
+
+    `third` is the ground of each cell, which tests by ground need.
+    """
     return tuple(
         _share(
             applications,
             need,
             mean_kg_ha,
             next((one for one in seasons if one.block == need.block), None),
-            next((one for one in calls if one.block == need.block), None),
+            [one for one in calls if one.block == need.block],
+            third,
         )
         for need, mean_kg_ha in zip(needs, supplemental_kg_ha, strict=True)
     )
@@ -169,7 +176,8 @@ def _share(
     need: BlockNeed,
     supplemental_kg_ha: float,
     season: BlockSeason | None,
-    call: SidedressCall | None,
+    calls: Sequence[SidedressCall],
+    third: NDArray[np.int8] | None,
 ) -> Share:
     told = np.array([_told_share(one, need, supplemental_kg_ha) for one in applications])
     unknown = [k for k, one in enumerate(applications) if one.share == "auto"]
@@ -184,11 +192,9 @@ def _share(
         told[unknown] = rest * of_season
         amounts = (rest * of_season * max(season.supplemental_kg_ha, 0.0)).tolist()
         by_season = tuple(zip(dates, amounts, strict=True))
-    tested = following(call, [one.date for one in applications]) if call is not None else ()
+    tested = following(calls[0], [one.date for one in applications]) if calls else ()
     shares = tuple((told / told.sum()).tolist())
-    return Share(
-        need.block, shares, tested, call.rate_n_kg_ha if call is not None and tested else 0.0, by_season
-    )
+    return Share(need.block, shares, tested, called_n_kg_ha(calls, third) if tested else 0.0, by_season)
 
 
 def _told_share(one: Application, need: BlockNeed, supplemental_kg_ha: float) -> float:

@@ -24,7 +24,8 @@ class Budget:
     `rules` turn biomass into the credit that comes in time; `credit` is its map, `whole` that of the whole season's,
     which `whole_rules` give.
     What is one a block is in the order of the field's blocks: `courses` and `in_time` are None where timing plays no
-    part. `money` is what rates follow in place of the need, None where they follow the need.
+    part. `third` says which ground tests by ground take a cell for. `money` is what rates follow in place of the
+    need, None where they follow the need.
     """
 
     courses: tuple[Course | None, ...]
@@ -38,4 +39,5 @@ class Budget:
     seasons: tuple[BlockSeason, ...]
     stages: tuple[StageCourse, ...]
     sidedress: tuple[SidedressCall, ...]
+    third: NDArray[np.int8]
     money: Economics | None

@@ -26,7 +26,8 @@ class BlockNeed:
     `recovery` is the share of spread nitrogen that reaches the crop: 1 for a guide rate, which is a rate of
     fertiliser already. Where the plan has several applications the rest is of one of them: `given_n_kg_ha` is what
     earlier ones spread (a number, or a raster of the field), `share` the share of what is still missing then that
-    this one spreads, and `tested_n_kg_ha` what a nitrate test calls for in place of what need and credits leave.
+    this one spreads, and `tested_n_kg_ha` what a nitrate test calls for in place of what need and credits leave, a
+    raster of the field where tests tell grounds apart.
     `removal_*` is what the harvest takes with it, None where not known.
     """
 
@@ -37,7 +38,7 @@ class BlockNeed:
     recovery: float
     share: float = 1.0
     given_n_kg_ha: float | NDArray[np.float64] = 0.0
-    tested_n_kg_ha: float | None = None
+    tested_n_kg_ha: float | NDArray[np.float64] | None = None
     removal_p2o5_kg_ha: float | None = None
     removal_k2o_kg_ha: float | None = None
 

@@ -1,7 +1,8 @@
 """The pre-side-dress nitrate test: what it calls for stands in place of what is left of the ledger.
 
 The test measures what the soil holds when the crop starts to grow fast: the cover crop's nitrogen, the soil's, water
-and manure are all in it. Nothing is subtracted from what it calls for.
+and manure are all in it. Nothing is subtracted from what it calls for. Of a block with thin, middle and thick ground
+three tests may tell, each for its third.
 """
 
 from __future__ import annotations
@@ -9,7 +10,9 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
+
+import numpy as np
 
 from fieldmap import agronomy
 from fieldmap.budget.nitrate_strip import STRIP, strip_nitrate_n_mg_kg
@@ -21,6 +24,8 @@ from fieldmap.units import KG_HA_PER_LB_AC
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from fieldmap.field import Field
     from fieldmap.plan import CoverCrop, Crop, Plan, SidedressTest
 
@@ -29,6 +34,8 @@ TEST = agronomy.values_of("nitrate_test")
 _MARKS = {figure.name: figure.source for figure in agronomy.figures("limits")["nitrate_test"]}
 FILL_UP_KG_HA = soil_nitrate_kg_ha(1.0, TEST["depth_m"], BULK_DENSITY_KG_M3)  # for each mg/kg, 3.9
 Scheme = Literal["fill up", "steps", "rate table"]
+Ground = Literal["thin", "middle", "thick"]
+GROUNDS: tuple[Ground, ...] = get_args(Ground)  # as `thirds_of_stand` numbers them
 
 
 @dataclass(frozen=True)
@@ -38,7 +45,8 @@ class SidedressCall:
     `threshold_ppm` is the nitrate-N from which nothing is side-dressed; None where the rate is from a rate table,
     for ground with manure or without (`manured`). `scheme` is how the rate follows, `assumed` that the plan leaves
     open whether the ground is irrigated, which decides it; `error_kg_ha` how far it may be off, `strip` that a strip
-    was read.
+    was read. `ground` is the third of the block it is for, None for all of it; `followed_from` the day of the block's
+    last test, from which applications follow all of them.
     """
 
     block: str
@@ -53,6 +61,8 @@ class SidedressCall:
     assumed: bool
     error_kg_ha: float
     strip: bool
+    ground: Ground | None
+    followed_from: dt.date
 
     @property
     def mark(self) -> agronomy.Mark:
@@ -62,7 +72,43 @@ class SidedressCall:
 
 def following(call: SidedressCall, days: Sequence[dt.date | None]) -> tuple[int, ...]:
     """Positions of the applications that follow a test: all from its day on. `days` are theirs, None if not told."""
-    return tuple(k for k, day in enumerate(days) if day is not None and day >= call.sampled)
+    return tuple(k for k, day in enumerate(days) if day is not None and day >= call.followed_from)
+
+
+def called_n_kg_ha(
+    calls: Sequence[SidedressCall], third: NDArray[np.int8] | None
+) -> float | NDArray[np.float64]:
+    """What the tests of a block call for, kg N/ha: one rate, or of three grounds a raster with the rate of each.
+
+    `third` is the raster of `thirds_of_stand`; only the block's own cells of what is returned mean anything.
+    """
+    by_ground = {call.ground: call.rate_n_kg_ha for call in calls}
+    if third is None or None in by_ground:
+        return by_ground.get(None, 0.0)
+    rates = np.array([by_ground[ground] for ground in GROUNDS])
+    return rates[np.maximum(third, 0)]
+
+
+def refuse_even_ground(calls: Sequence[SidedressCall], third: NDArray[np.int8], field: Field) -> None:
+    """Refuse tests by ground in a block whose stand is too even for thirds; `third` is from `thirds_of_stand`.
+
+    Raises
+    ------
+    InputError
+        For every such block.
+    """
+    by_ground = {call.block for call in calls if call.ground is not None}
+    even = [
+        block.name
+        for number, block in enumerate(field.blocks)
+        if block.name in by_ground and not (third[field.block_index == number] >= 0).any()
+    ]
+    if even:
+        raise _refused(
+            f"found tests by ground in {_listed(even)}, where the stand is the same all over",
+            "one test of the whole block, without ground, is expected",
+            "Give their mean as one test",
+        )
 
 
 def test_window(crop: Crop, cover: CoverCrop) -> tuple[dt.date, dt.date]:
@@ -111,7 +157,9 @@ def sidedress_calls(plan: Plan, field: Field) -> tuple[SidedressCall, ...]:
         if not of_block:
             continue
         try:
-            calls.append(_call(max(of_block, key=lambda one: one.sampled), plan, block.name))
+            taken = _last_taken(of_block, block.name)
+            day = max(test.sampled for test in taken)
+            calls += [_call(test, plan, block.name, followed_from=day) for test in taken]
         except InputError as error:
             problems += error.problems
     if problems:
@@ -119,7 +167,46 @@ def sidedress_calls(plan: Plan, field: Field) -> tuple[SidedressCall, ...]:
     return tuple(calls)
 
 
-def _call(test: SidedressTest, plan: Plan, block: str) -> SidedressCall:
+def _last_taken(tests: Sequence[SidedressTest], block: str) -> tuple[SidedressTest, ...]:
+    """The last test of a block, or the last of each ground where it is one of three.
+
+    Raises
+    ------
+    InputError
+        Where one of the three is missing, older than the others by days, or beside one of the whole block.
+    """
+    last = max(tests, key=lambda one: one.sampled)
+    within_d = int(TEST["grounds_within_d"])
+    together = [one for one in tests if (last.sampled - one.sampled).days <= within_d]
+    grounds = [one.ground for one in together]
+    if not any(grounds):
+        return (last,)
+    if None in grounds:
+        raise _refused(
+            f"found tests of the whole of {block} and of a ground of it within {within_d} days",
+            "either one test without ground, or one each of thin, middle and thick ground, is expected",
+            "Leave one or the other out",
+        )
+    told, missing = ([one for one in GROUNDS if (one in grounds) == there] for there in (True, False))
+    if missing:
+        raise _refused(
+            f"found a test of {_listed(told)} ground in {block} and none of {_listed(missing)} ground within "
+            f"{within_d} days of {last.sampled}",
+            "one test each of thin, middle and thick ground is expected, of the same day or nearly so",
+            f'Add [[sidedress_test]] with ground = "{missing[0]}", or leave ground out for one rate in {block}',
+        )
+    return tuple(
+        max((one for one in together if one.ground == ground), key=lambda one: one.sampled)
+        for ground in GROUNDS
+    )
+
+
+def _listed(words: Sequence[str]) -> str:
+    """``thin``, ``thin and middle``."""
+    return " and ".join(words)
+
+
+def _call(test: SidedressTest, plan: Plan, block: str, *, followed_from: dt.date) -> SidedressCall:
     crop = plan.crop_of(block)
     _refuse_day(test, crop, plan.cover_crop_of(block), block)
     nitrate_n_ppm, read = _nitrate_n(test)
@@ -153,6 +240,8 @@ def _call(test: SidedressTest, plan: Plan, block: str) -> SidedressCall:
         assumed=assumed,
         error_kg_ha=math.hypot(TEST["error_kg_ha"], misread_ppm * per_ppm),
         strip=test.strip_ppm is not None,
+        ground=test.ground,
+        followed_from=followed_from,
     )
 
 

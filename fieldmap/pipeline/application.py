@@ -242,7 +242,10 @@ def _flat_n_before(
 def _judge(
     stand: Stand, budget: Budget, asked: Asked, shares: Sequence[Share], maps: Sequence[ApplicationMap]
 ) -> Verdict:
-    """Whether varying pays, over all applications; what follows a test is left out, it is one rate a block anyway."""
+    """Whether varying pays, over all applications; what follows a test is left out, for no credit stands behind it.
+
+    Where tests by ground leave nothing to the ledger, it is whether varying comes closer to what they call for.
+    """
     field = stand.field
     by_ledger = [share.by_ledger for share in shares]
     counted = [[not any(by_ledger) or k not in share.tested for share in shares] for k, _ in enumerate(maps)]
@@ -262,6 +265,7 @@ def _judge(
             field=field,
             needs=needs,
             money=budget.money,
+            called_n_kg_ha=None if any(by_ledger) else _called_n_kg_ha(shares, field),
         ),
         max((one.spread.binding for one in maps), key=lambda one: one.one_rate),
         pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
@@ -269,6 +273,16 @@ def _judge(
         same_rates=bool(np.allclose(meant[zoned], best_flat[zoned])),
         cost_money_ha=asked.cost_money_ha,
     )
+
+
+def _called_n_kg_ha(shares: Sequence[Share], field: Field) -> Floats | None:
+    """What tests call for, raster; None where each block has one rate by its test, which is that of no map."""
+    if not any(isinstance(share.tested_n_kg_ha, np.ndarray) for share in shares):
+        return None
+    called = np.zeros(field.grid.shape)
+    for number, share in enumerate(shares):
+        called = np.where(field.block_index == number, share.tested_n_kg_ha, called)
+    return called
 
 
 def _in_all(

@@ -19,6 +19,7 @@ from fieldmap.budget import (
 from fieldmap.credit import credit_rule, map_credit, rules_of_stand, stage_courses
 from fieldmap.field import latitude
 from fieldmap.season import follow_release, released_by, timed
+from fieldmap.stand import thirds_of_stand
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -72,6 +73,7 @@ def reckon(
         seasons=_seasons(plan, stand, needs, courses, whole, supplemental_kg_ha),
         stages=stage_courses(covers, field, stand.samples, biomass, nitrogen_pct, whole_rules),
         sidedress=calls,
+        third=thirds_of_stand(biomass.mean, field),
         money=money,
     )
 

@@ -10,9 +10,10 @@ from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
 from fieldmap.spreader import product_rates_kg_ha
+from fieldmap.stand import thirds_of_stand
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from fieldmap.budget import Application
     from fieldmap.errors import Problem
@@ -47,12 +48,18 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
         look(partial(_refuse_rates, application, plan.units))
     look(lambda: refusals.refuse_impossible_dates(plan, stand.field, stand.samples))
     look(lambda: refusals.refuse_share_of_poor_residue(plan, stand))
-    look(lambda: sidedress.sidedress_calls(plan, stand.field))
+    calls = look(lambda: sidedress.sidedress_calls(plan, stand.field)) or ()
+    look(partial(_refuse_even_ground, calls, stand))
     for name in names:
         look(partial(other_credits.credits_of, plan, name, stand.field, stand.weather))
     if problems or courses is None:
         raise InputError(*problems)
     return courses
+
+
+def _refuse_even_ground(calls: Sequence[sidedress.SidedressCall], stand: Stand) -> None:
+    """Refuse tests by ground where the stand has no thirds."""
+    sidedress.refuse_even_ground(calls, thirds_of_stand(stand.biomass.mean, stand.field), stand.field)
 
 
 def _refuse_rates(application: Application, units: UnitSystem) -> None:

@@ -125,8 +125,9 @@ def run(
         applications = applications_of(plan, stand.field, courses)
         budget = reckon(plan, stand, courses, money=response.economics(plan, applications[0].product))
         shares = shares_of(
-            applications, budget.needs, budget.seasons, budget.sidedress, block_means(budget, stand)
-        )
+            applications, budget.needs, budget.seasons, budget.sidedress, block_means(budget, stand),
+            third=budget.third,
+        )  # fmt: skip
         maps, verdict = draw_maps(applications, _asked(plan), stand, budget, shares, progress=progress)
     return Result(
         plan=plan,

@@ -121,7 +121,10 @@ def _key_of(name: str) -> str:
 
 
 class SidedressTest(Section):
-    """[sidedress_test]: nitrate in the top 30 cm of the standing crop's soil, before the side-dressing."""
+    """[sidedress_test]: nitrate in the top 30 cm of the standing crop's soil, before the side-dressing.
+
+    One result a block, or three with `ground`, which each set the side-dressing of their third of it.
+    """
 
     sampled: dt.date = Field(
         description="Day of the test: from 10 days after planting (14 of cole crops, and 14 after residue was "
@@ -129,6 +132,11 @@ class SidedressTest(Section):
     )
     block: str | None = Field(
         None, description="The block it is of. Default: every block without a test of its own."
+    )
+    ground: Literal["thin", "middle", "thick"] | None = Field(
+        None,
+        description="The third of the block it is of, by the stand's biomass: it sets the side-dressing there, and "
+        "all three are needed, at most 3 days apart. Default: the whole block.",
     )
     nitrate_n_ppm: Concentration | None = Field(
         None,

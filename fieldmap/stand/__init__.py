@@ -9,6 +9,7 @@ from fieldmap.stand.samplings import Growth, Sampling, follow_samplings, growth_
 from fieldmap.stand.stand import Stand
 from fieldmap.stand.strata import Strata, cover_strata
 from fieldmap.stand.surfaces import Surface, map_biomass, map_nitrogen, where_next
+from fieldmap.stand.thirds import thirds_of_stand
 
 __all__ = [
     "Growth",
@@ -27,5 +28,6 @@ __all__ = [
     "place_samples",
     "prepare_covariates",
     "refuse_wet",
+    "thirds_of_stand",
     "where_next",
 ]

@@ -151,6 +151,7 @@ def ground_drawn(
     field: Field,
     needs: Sequence[BlockNeed],
     money: response.Economics | None,
+    called_n_kg_ha: Floats | None = None,
 ) -> Ground:
     """The zoned ground with its draws; check strips are left out, they are spread to learn.
 
@@ -166,6 +167,9 @@ def ground_drawn(
         Joint draws of the credit, at the expected release and with all doubt.
     field, needs, money
         The field, the need of each block, what rates follow in place of it.
+    called_n_kg_ha
+        What nitrate tests call for everywhere, raster, where nothing is left to the ledger: then it is what each
+        place wants, and no draw says otherwise.
     """
     at = draws.row, draws.column
     zoned = np.isfinite(zone_map.rate_n_kg_ha[at]) & ~zone_map.in_strip[at]
@@ -175,14 +179,20 @@ def ground_drawn(
         return np.array(values)[block, None]
 
     others = of_block([need.other_credits_kg_ha for need in needs])
+    supply, supply_all_doubt = draws.credit_kg_ha[zoned] + others, draws.all_doubt_kg_ha[zoned] + others
+    target = of_block([response.target_kg_ha(need, money) for need in needs])
+    recovery = of_block([need.credit_per_n for need in needs])
+    if called_n_kg_ha is not None:
+        target, recovery = called_n_kg_ha[at][zoned][:, None], np.ones(others.shape)
+        supply = supply_all_doubt = np.zeros(others.shape)
     return Ground(
         cells=draws.cells[zoned],
         rate_n_kg_ha=received_n_kg_ha[at][zoned],
         flats_n_kg_ha={way: rates[at][zoned] for way, rates in flats_n_kg_ha.items()},
-        supply=draws.credit_kg_ha[zoned] + others,
-        supply_all_doubt=draws.all_doubt_kg_ha[zoned] + others,
-        target=of_block([response.target_kg_ha(need, money) for need in needs]),
-        recovery=of_block([need.credit_per_n for need in needs]),
+        supply=supply,
+        supply_all_doubt=supply_all_doubt,
+        target=target,
+        recovery=recovery,
         money=money,
         area_ha=sum(zone.area_ha for zone in zone_map.zones),
     )

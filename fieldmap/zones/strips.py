@@ -105,7 +105,9 @@ def place_strips(
                     number=len(laid) + 1,
                     level=level,
                     block=block,
-                    product_kg_ha=_rate_kg_ha(level, needs[block], 0.0, spreader),
+                    product_kg_ha=_rate_kg_ha(
+                        level, needs[block], 0.0, spreader, cells=burn([found.shape], field.grid) == 0
+                    ),
                     geometry=found.shape,
                     middle=found.shortened(change_m(spreader)).widened(1 / SWATHS).shape,
                 )
@@ -140,17 +142,24 @@ def strips_again(
     return tuple(
         replace(
             one,
-            product_kg_ha=_rate_kg_ha(one.level, needs[one.block], float(given[cells == k].mean()), spreader),
+            product_kg_ha=_rate_kg_ha(
+                one.level, needs[one.block], float(given[cells == k].mean()), spreader, cells=cells == k
+            ),
         )
         for k, one in enumerate(strips)
     )
 
 
-def _rate_kg_ha(level: float, need: BlockNeed, given_n_kg_ha: float, spreader: Spreader) -> float:
-    """Product at a share of the whole need less the other credits: the cover crop is not credited."""
+def _rate_kg_ha(
+    level: float, need: BlockNeed, given_n_kg_ha: float, spreader: Spreader, *, cells: NDArray[np.bool_]
+) -> float:
+    """Product at a share of the whole need less the other credits: the cover crop is not credited.
+
+    After tests by ground it is a share of what they call for, mean of the strip's cells.
+    """
     whole_n_kg_ha = max(0.0, need.need_kg_ha - need.other_credits_kg_ha) / need.recovery
     if need.tested_n_kg_ha is not None:
-        whole_n_kg_ha = need.tested_n_kg_ha
+        whole_n_kg_ha = float(np.broadcast_to(need.tested_n_kg_ha, cells.shape)[cells].mean())
     left_n_kg_ha = max(0.0, level * whole_n_kg_ha - given_n_kg_ha)
     wanted = need.share * left_n_kg_ha / spreader.product_entry.nitrogen_fraction
     return nearest_rate_kg_ha(wanted, product_rates_kg_ha(spreader))

@@ -229,7 +229,7 @@ def test_every_kind_has_words():
     every = [
         actions.SowCatchCrop(("west",), day, day, "broccoli", 120.0),
         actions.KeepStockOff(("west",), None, day, "hairy vetch", "Its seed poisons cattle and horses"),
-        actions.SideDress(("west",), day, day, "broccoli", 0.0, 30.0),
+        actions.SideDress(("west",), day, day, "broccoli", 0.0, 30.0, None),
     ]
     texts = action_texts(every, ("west", "east"), "metric")
     assert [text.what for text in texts] == [

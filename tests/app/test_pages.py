@@ -14,7 +14,14 @@ from support.formats import add_format
 from fieldmap import InputError, read_plan, run
 from fieldmap.app.main import PAGES, settings
 from fieldmap.app.plans.draft import PARTS
-from fieldmap.app.plans.plan_file import add_entry, change_plan, read_told, remove_entry, save_file
+from fieldmap.app.plans.plan_file import (
+    add_entry,
+    change_plan,
+    plan_text,
+    read_told,
+    remove_entry,
+    save_file,
+)
 from fieldmap.app.plans.workspace import copy_plan, new_plan, workspace_folder
 from fieldmap.app.session import results
 from fieldmap.app.session.memory import Kept
@@ -564,6 +571,30 @@ def test_controls_change_map_table_and_order(app, demo):
     labelled(app.text_input, "Nitrogen need, west").set_value("100").run()
     assert read_told(demo)["block"][0]["crop"]["need"] == "100 lb/ac"
     assert said(app) != before
+
+
+def test_two_goes_are_made_of_one_by_a_button(app, demo):
+    before = plan_text(demo)
+    opened(app, demo, "map")
+    assert "On 2026-05-24 and beside the row on 2026-06-26, in all blocks" in said(app)
+    labelled(app.button, "Spread it in two goes").click().run()
+    assert not app.exception
+    assert read_told(demo)["application"] == [
+        {"date": dt.date(2026, 5, 24), "share": "auto"},
+        {"date": dt.date(2026, 6, 26), "share": "auto", "method": "side-dress"},
+    ]
+    assert plan_text(demo).startswith(before.rstrip("\n"))  # with its comments
+    assert "Application 2 of 2: 2026-06-26" in said(app)
+    assert "2026-06-26 Side-dress urea" in said(app).replace("*", "")
+    assert "Spread it in two goes" not in [button.label for button in app.button]
+
+
+def test_two_goes_are_not_made_of_a_plan_that_has_some_by_now(app, demo):
+    opened(app, demo, "map")
+    add_entry(demo, "application", {"date": dt.date(2026, 5, 24)})
+    labelled(app.button, "Spread it in two goes").click().run()
+    assert read_told(demo)["application"] == [{"date": dt.date(2026, 5, 24)}]
+    assert "an entry was added, changed or removed in another place meanwhile" in said(app)
 
 
 def test_season_without_weather_says_what_is_needed(app, demo):

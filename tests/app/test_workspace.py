@@ -100,12 +100,24 @@ def test_entries_come_and_go_and_what_stands_beside_them_stays(demo):
     assert plan_text(demo).split() == before.split()
 
 
+def test_entries_are_added_together_or_not_at_all(demo):
+    before = plan_text(demo)
+    add_entry(demo, "application", {"share": 0.4}, {"share": 0.6}, entries_seen=0)
+    assert read_told(demo)["application"] == [{"share": 0.4}, {"share": 0.6}]
+    assert plan_text(demo).startswith(before.rstrip("\n"))
+    with pytest.raises(
+        InputError, match=r"\[\[application\]\]: an entry was added, changed or removed in another"
+    ):
+        add_entry(demo, "application", {"share": 0.4}, {"share": 0.6}, entries_seen=0)
+    assert len(read_told(demo)["application"]) == 2
+
+
 def test_an_entry_that_was_changed_or_removed_in_another_place_is_left(demo):
     seen = read_told(demo)["other_credits"][0]
     change_plan(demo, [(("other_credits", 0, "nitrogen"), "13 lb/ac")])
     before = plan_text(demo)
     with pytest.raises(
-        InputError, match=r"plan\.toml, \[\[other_credits\]\]: an entry was changed or removed in"
+        InputError, match=r"plan\.toml, \[\[other_credits\]\]: an entry was added, changed or removed in"
     ):
         remove_entry(demo, "other_credits", 0, seen)
     with pytest.raises(InputError, match="Look at it again"):

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from fieldmap.advice import change_text
-from fieldmap.app.parts.actions import actions_text
+from fieldmap.app.parts.actions import actions_text, offer_two_goes
 from fieldmap.app.plans import questions as form
 from fieldmap.app.session.answers import ask, ask_confidence, need_places, save_answers
 from fieldmap.app.session.memory import place_bar
@@ -53,6 +53,7 @@ def _bench(folder: Path) -> None:
         _zone_table(result)
     with beside:
         st.markdown(f"**What to do**\n\n{actions_text(result)}")
+        offer_two_goes(folder, found if isinstance(found, Result) else None)
         for line in summary.main_numbers(result):
             st.markdown(f"**{line.title}**  \n{plain(line.text[:1].upper() + line.text[1:])}")
         st.divider()

@@ -14,8 +14,13 @@ from fieldmap.plan import credit_kinds
 
 if TYPE_CHECKING:
     from pathlib import Path
+    from typing import Any
 
     from fieldmap.app.plans.draft import Draft
+
+
+def _ground(test: dict[str, Any]) -> str:
+    return f", {test['ground']} ground" if test.get("ground") else ""
 
 
 def ask_other(folder: Path, draft: Draft) -> None:
@@ -42,7 +47,7 @@ def ask_other(folder: Path, draft: Draft) -> None:
         folder,
         draft,
         "sidedress_test",
-        lambda _, test: f"Test of {test.get('block') or 'every block'}",
+        lambda _, test: f"Test of {test.get('block') or 'every block'}" + _ground(test),
         lambda _: form.SIDEDRESS,
     )
     add_button(folder, "sidedress_test", {}, "Add a test")

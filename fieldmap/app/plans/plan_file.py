@@ -78,14 +78,23 @@ def change_plan(
         write_atomically(file, tomlkit.dumps(document).encode())
 
 
-def add_entry(folder: Path, section: str, entry: dict[str, Any]) -> None:
-    """Add a table to those of a section, such as one more [[other_credits]]."""
+def add_entry(folder: Path, section: str, *entries: dict[str, Any], entries_seen: int | None = None) -> None:
+    """Add tables to those of a section, such as one more [[other_credits]].
+
+    Raises
+    ------
+    InputError
+        Where the section has other than `entries_seen` by now, if that is given; nothing is written then.
+    """
     with _turn(folder):
         file = folder / PLAN_FILE
         document = _parse(file.read_text(encoding="utf-8-sig"))
+        if entries_seen is not None and len(document.get(section, [])) != entries_seen:
+            raise InputError(_moved_on(section))
         if section not in document:
             document[section] = tomlkit.aot()
-        document[section].append(tomlkit.item(entry))
+        for entry in entries:
+            document[section].append(tomlkit.item(entry))
         write_atomically(file, tomlkit.dumps(document).encode())
 
 
@@ -112,7 +121,7 @@ def remove_entry(folder: Path, section: str, number: int, seen: dict[str, Any]) 
 def _moved_on(section: str) -> Problem:
     return Problem(
         PLAN_FILE,
-        "an entry was changed or removed in another place meanwhile",
+        "an entry was added, changed or removed in another place meanwhile",
         "the entries as they were shown are expected",
         "Look at it again",
         section=section,

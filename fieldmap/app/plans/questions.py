@@ -266,6 +266,8 @@ SIDEDRESS = (
     Question("sidedress_test", "threshold", "Enough from", "Your guide's threshold: from it on nothing is "
              "side-dressed.", left_open="the crop's, from the table"),
     Question("sidedress_test", "block", "Block", left_open="every block"),
+    Question("sidedress_test", "ground", "Ground", "Three tests, one of each third of the block by the stand, set "
+             "the side-dressing of each.", left_open="the whole block"),
 )  # fmt: skip
 
 STRIPS = (

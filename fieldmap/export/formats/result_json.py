@@ -178,6 +178,7 @@ def _sidedress(result: Result) -> list[dict[str, Any]]:
         {
             "block": call.block,
             "crop": call.crop,
+            "ground": call.ground,
             "sampled": call.sampled.isoformat(),
             "nitrate_n_ppm": round(call.nitrate_n_ppm, 2),
             "threshold_ppm": call.threshold_ppm,
