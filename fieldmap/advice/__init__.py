@@ -7,7 +7,8 @@ from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
 from fieldmap.advice.season import sidedress_text
 from fieldmap.advice.sources import sources_of
-from fieldmap.advice.stand import highest_zone_text, waiting_text
+from fieldmap.advice.stages import waiting_text
+from fieldmap.advice.stand import highest_zone_text
 from fieldmap.advice.verdict import change_text, verdict_text
 from fieldmap.advice.warnings import pattern_text, warnings_of
 

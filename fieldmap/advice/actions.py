@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldmap import actions
-from fieldmap.advice.stand import gain_text
+from fieldmap.advice.stages import gain_text
 from fieldmap.units import mass_text, rate_range_text, rate_text, shown_rate
 
 if TYPE_CHECKING:

@@ -10,7 +10,6 @@ from fieldmap.advice.applications import (
     lead_warnings,
     left_warnings,
 )
-from fieldmap.advice.credits import credit_warnings
 from fieldmap.advice.machine import (
     available_warnings,
     build_up_warnings,
@@ -23,7 +22,13 @@ from fieldmap.advice.machine import (
     strip_warnings,
 )
 from fieldmap.advice.refusals import share_warnings
-from fieldmap.advice.season import season_warnings, test_warnings, tested_warnings, tied_up_warnings
+from fieldmap.advice.season import (
+    credit_warnings,
+    season_warnings,
+    test_warnings,
+    tested_warnings,
+    tied_up_warnings,
+)
 from fieldmap.advice.stand import (
     climate_warnings,
     date_warnings,

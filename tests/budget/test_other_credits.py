@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from support.small_fields import PLAN
 
-from fieldmap.advice.credits import credit_warnings
+from fieldmap.advice.season import credit_warnings
 from fieldmap.budget.other_credits import Doubt, Note, other_credits, soil_nitrate_kg_ha, water_nitrogen_kg_ha
 from fieldmap.errors import InputError
 from fieldmap.plan.parse import parse_plan

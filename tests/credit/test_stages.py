@@ -9,7 +9,7 @@ from support.small_fields import PLAN
 
 from fieldmap import agronomy as tables
 from fieldmap import read_plan, run
-from fieldmap.advice.stand import waiting_text
+from fieldmap.advice.stages import waiting_text
 from fieldmap.credit.rule import credit_rule
 from fieldmap.credit.stages import StageCourse, across_stages
 from fieldmap.plan.parse import parse_plan
