@@ -74,7 +74,7 @@ class TextTable:
         return counted_problem(self.file, self.place, number, found, expected, action)
 
 
-def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
+def read_delimited(path: Path, *, known: Collection[str], rows_needed: bool = True) -> TextTable:
     """Read a comma, semicolon or tab separated file as text.
 
     The separator is the one under which the header holds most of the `known` columns. Blank rows are skipped,
@@ -83,7 +83,7 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
     Raises
     ------
     InputError
-        The file is not a text table, or has no rows.
+        The file is not a text table, or has no rows where some are needed.
     """
     text, warnings = _decode(path)
     delimiter = _delimiter(text, known)
@@ -105,7 +105,7 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
     cells.index.name = "row"
     cells = cells.loc[:, [bool(name) for name in columns]]
     cells = cells.loc[:, ~cells.columns.duplicated()]
-    if not rows:
+    if rows_needed and not rows:
         raise_all(
             path.name,
             [

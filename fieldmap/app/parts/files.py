@@ -56,7 +56,8 @@ def replace_file(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
     """Give a part its file, whatever the file looks like."""
     turn = st.session_state.setdefault(f"turn {role}", 0)
     file = st.file_uploader(label, type=kinds, key=f"{role} {turn}")
-    _former(folder, role)
+    with st.container():
+        _former(folder, role)
     if file is not None:
         st.session_state[f"turn {role}"] = turn + 1
         take_in_as(folder, file.name, file.getvalue(), role)
