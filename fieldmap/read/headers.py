@@ -196,10 +196,10 @@ def _split_unit(text: str) -> tuple[str, str]:
         inside = bracket[1].strip()
         rest = f"{text[: bracket.start()]} {text[bracket.end() :]}"
         if _unit(inside) is None:
-            words, unit = _split_unit(inside)
-            if unit in {"", *_UNITS} and all(one in _CONCEPTS for one in re.findall(r"[^\W_]+", words)):
+            words, among = _split_unit(inside)
+            if among in {"", *_UNITS} and all(one in _CONCEPTS for one in re.findall(r"[^\W_]+", words)):
                 before, after = text[: bracket.start()], text[bracket.end() :]
-                return _split_unit(f"{before} {words} {after}, {unit}".rstrip(", "))
+                return _split_unit(f"{before} {words} {after}, {among}".rstrip(", "))
         return rest, _unit(inside) or inside
     if "%" in text:
         return text.replace("%", " "), "%"

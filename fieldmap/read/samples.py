@@ -104,14 +104,14 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
         table, points, problems = _from_layer(path)
         understood = understand(table, COLUMNS)
         table = understood.table
-    elif path.suffix.lower() in {".csv", ".txt", ".tsv"}:
+    elif path.suffix.lower() in {".csv", ".txt", ".tsv", ".xlsx"}:
         understood = understand(read_delimited(path, known={*COLUMNS, *POSITIONS}))
         table = understood.table
         points, problems = _points(table, crs)
     else:
         check_file(path, limit=None)
         found = f"samples in files ending in {quoted(path.suffix)} are not read"
-        expected = f"CSV (.csv) or a layer of points ({', '.join(ACCEPTED)}) is expected"
+        expected = f"CSV (.csv), a workbook (.xlsx) or a layer of points ({', '.join(ACCEPTED)}) is expected"
         raise InputError(Problem(path.name, found, expected, "Save the samples in one of these"))
     problems += [*table.problems, *_weighing_problems(table), *dict.fromkeys(understood.unclear.values())]
     near, ignored = _unknown_columns(table, understood)

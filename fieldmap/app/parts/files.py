@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 LAYER_KINDS, TABLE_KINDS, RASTER_KINDS = (
     ["geojson", "json", "gpkg", "zip", "kml"],
-    ["csv", "txt", "tsv"],
+    ["csv", "txt", "tsv", "xlsx"],
     ["tif", "tiff"],
 )
 
@@ -35,7 +35,7 @@ def drop_files(folder: Path) -> bool:
         type=[*LAYER_KINDS, *TABLE_KINDS, *RASTER_KINDS],
         accept_multiple_files=True,
         key=f"drop {turn}",
-        help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF. Each is saved in the plan at once.",
+        help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV, .xlsx or GeoTIFF. Each is saved in the plan at once.",
     )
     if files:
         said, refused = [], []

@@ -32,7 +32,7 @@ KEYS: dict[Role, tuple[str, str]] = {
     "weather": ("weather", "file"),
 }
 
-TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
+TABLES, RASTERS = (".csv", ".txt", ".tsv", ".xlsx"), (".tif", ".tiff")
 WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
 WEIGHING_WORDS = ("dry", "fresh", "frame", "weight", "mass", "yield", "kg", "lb")
 
@@ -153,7 +153,7 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
     if suffix not in layers.ACCEPTED:
         raise InputError(
             Problem(path.name, f'files ending in "{suffix}" are not read',
-                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected",
+                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV, .xlsx or GeoTIFF is expected",
                     "Export it in one of these")
         )  # fmt: skip
     layer = layers.read_layer(path)
