@@ -87,7 +87,8 @@ def read_delimited(path: Path, *, known: Collection[str], rows_needed: bool = Tr
         The file is not a text table, or has no rows where some are needed.
     """
     if path.suffix.lower() == ".xlsx":
-        records, warnings, delimiter = workbook_records(path), (), ""
+        warnings: tuple[str, ...] = ()
+        records, delimiter = workbook_records(path), ""
     else:
         text, warnings = _decode(path)
         delimiter = _delimiter(text, known)
