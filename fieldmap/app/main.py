@@ -17,6 +17,7 @@ from fieldmap.app.session.answers import change_units, save_answers
 from fieldmap.app.session.memory import place_bar
 from fieldmap.app.session.messages import faults_told
 from fieldmap.app.session.open_plan import heading_of, the_open_plan
+from fieldmap.app.session.sheet import save_sheets
 
 if TYPE_CHECKING:
     from typing import Any
@@ -143,6 +144,7 @@ def _draw() -> None:
             st.page_link(each)
     place_bar("page")
     save_answers()
+    save_sheets()
     _heading(of_plan=page is not pages["plans"])
     page.run()
 

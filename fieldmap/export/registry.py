@@ -191,6 +191,12 @@ def formats_in(folder: Folder, *, data_only: bool = False) -> tuple[Format, ...]
     return tuple(one for one in FORMATS if folder in one.folders and not (data_only and one.page))
 
 
+def formats_at_top(*, several: bool, data_only: bool = False) -> tuple[Format, ...]:
+    """The formats of the run as a whole: of several applications none that each has of its own."""
+    whole = formats_in("run", data_only=data_only)
+    return tuple(one for one in whole if not (several and "spread" in one.folders))
+
+
 def formats_of_application(one: Application | ApplicationSection) -> tuple[Format, ...]:
     """The formats that one of several applications has in its own folder; drip has no files for a spreader."""
     return formats_in("drip" if one.through_drip else "spread")
@@ -200,7 +206,7 @@ def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[
     """Every file of a run by its path in the output folder, with what writes it; `data_only` leaves the pages out."""
     files: dict[str, Callable[[Path], None]] = {
         one.name: partial(one.write, result, result.applications[0])
-        for one in formats_in("run", data_only=data_only)
+        for one in formats_at_top(several=len(result.applications) > 1, data_only=data_only)
     }
     for application in result.applications if len(result.applications) > 1 else ():
         for one in formats_of_application(application.application):
@@ -211,7 +217,7 @@ def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[
 
 def file_names(plan: Plan, *, data_only: bool = False) -> tuple[str, ...]:
     """What `files_of` a run of a plan will name, before it is run."""
-    top = tuple(one.name for one in formats_in("run", data_only=data_only))
+    top = tuple(one.name for one in formats_at_top(several=len(plan.applications) > 1, data_only=data_only))
     several = plan.applications if len(plan.applications) > 1 else ()
     own = (
         f"{application_folder(number)}/{one.name}"

@@ -22,6 +22,7 @@ from fieldmap.read.files import (
     raise_all,
     read_bytes,
 )
+from fieldmap.read.workbook import workbook_records
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -74,8 +75,8 @@ class TextTable:
         return counted_problem(self.file, self.place, number, found, expected, action)
 
 
-def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
-    """Read a comma, semicolon or tab separated file as text.
+def read_delimited(path: Path, *, known: Collection[str], rows_needed: bool = True) -> TextTable:
+    """Read a comma, semicolon or tab separated file, or the first sheet of a workbook (.xlsx), as text.
 
     The separator is the one under which the header holds most of the `known` columns. Blank rows are skipped,
     but still counted. In a file separated by semicolons or tabs a comma may be the decimal sign.
@@ -83,11 +84,15 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
     Raises
     ------
     InputError
-        The file is not a text table, or has no rows.
+        The file is not a text table, or has no rows where some are needed.
     """
-    text, warnings = _decode(path)
-    delimiter = _delimiter(text, known)
-    records = _records(path, text, delimiter)
+    if path.suffix.lower() == ".xlsx":
+        warnings: tuple[str, ...] = ()
+        records, delimiter = workbook_records(path), ""
+    else:
+        text, warnings = _decode(path)
+        delimiter = _delimiter(text, known)
+        records = _records(path, text, delimiter)
     if not records:
         raise InputError(
             Problem(path.name, "the file is blank", "a header and rows are expected", "Fill in the table")
@@ -105,7 +110,7 @@ def read_delimited(path: Path, *, known: Collection[str]) -> TextTable:
     cells.index.name = "row"
     cells = cells.loc[:, [bool(name) for name in columns]]
     cells = cells.loc[:, ~cells.columns.duplicated()]
-    if not rows:
+    if rows_needed and not rows:
         raise_all(
             path.name,
             [
@@ -243,13 +248,19 @@ def _header_problems(file: str, row: int, columns: Sequence[str]) -> list[Proble
 
 
 def _too_many_cells(file: str, number: int, cells: int, width: int, delimiter: str) -> Problem:
+    expected = f"one cell a column, separated by {DELIMITERS[delimiter]}, is expected" if delimiter else ""
     action = "Put text that holds the separator in quotes"
-    if delimiter == ",":
+    if not delimiter:
+        expected, action = (
+            "one cell a column is expected",
+            "Name the column, or empty the cells beside the table",
+        )
+    elif delimiter == ",":
         action = "Write numbers with a decimal point, and put text that holds a comma in quotes"
     return Problem(
         file,
         f"there are {cells} cells under {width} column names",
-        f"one cell a column, separated by {DELIMITERS[delimiter]}, is expected",
+        expected,
         action,
         row=number,
     )

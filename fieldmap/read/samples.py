@@ -31,6 +31,7 @@ from fieldmap.read.delimited import (
     to_numbers,
 )
 from fieldmap.read.files import WGS84, check_file, known_crs, names, quoted, raise_all, text_of
+from fieldmap.read.headers import Understood, understand
 from fieldmap.read.layers.checks import position_fault
 from fieldmap.read.layers.layers import ACCEPTED, read_layer
 
@@ -101,16 +102,19 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
     """
     if path.suffix.lower() in ACCEPTED:
         table, points, problems = _from_layer(path)
-    elif path.suffix.lower() in {".csv", ".txt", ".tsv"}:
-        table = read_delimited(path, known={*COLUMNS, *POSITIONS})
+        understood = understand(table, COLUMNS)
+        table = understood.table
+    elif path.suffix.lower() in {".csv", ".txt", ".tsv", ".xlsx"}:
+        understood = understand(read_delimited(path, known={*COLUMNS, *POSITIONS}))
+        table = understood.table
         points, problems = _points(table, crs)
     else:
         check_file(path, limit=None)
         found = f"samples in files ending in {quoted(path.suffix)} are not read"
-        expected = f"CSV (.csv) or a layer of points ({', '.join(ACCEPTED)}) is expected"
+        expected = f"CSV (.csv), a workbook (.xlsx) or a layer of points ({', '.join(ACCEPTED)}) is expected"
         raise InputError(Problem(path.name, found, expected, "Save the samples in one of these"))
-    problems += [*table.problems, *_weighing_problems(table)]
-    near, ignored = _unknown_columns(table)
+    problems += [*table.problems, *_weighing_problems(table), *dict.fromkeys(understood.unclear.values())]
+    near, ignored = _unknown_columns(table, understood)
     problems += near
     columns: dict[str, pd.Series[Any] | str] = {
         name: table.cells[name].map(text_of).astype("str") if name in table.cells else "" for name in TEXTS
@@ -125,8 +129,9 @@ def read_samples(path: Path, *, crs: str | CRS | None = None) -> SampleTable:
         else:
             columns[name] = pd.Series(np.nan, index=table.cells.index)
     raise_all(table.file, sorted(problems, key=_reading_order))
+    said = tuple(f"{table.file}: {one}." for one in understood.taken)
     frame = gpd.GeoDataFrame(pd.DataFrame(columns, index=table.cells.index), geometry=points)
-    return SampleTable(table.file, table.place, frame, (*table.warnings, *ignored))
+    return SampleTable(table.file, table.place, frame, (*table.warnings, *said, *ignored))
 
 
 def _dates(table: TextTable, column: str) -> tuple[pd.Series[Any], list[Problem]]:
@@ -266,12 +271,12 @@ def _weighing_problems(table: TextTable) -> list[Problem]:
     return problems
 
 
-def _unknown_columns(table: TextTable) -> tuple[list[Problem], tuple[str, ...]]:
+def _unknown_columns(table: TextTable, understood: Understood) -> tuple[list[Problem], tuple[str, ...]]:
     """Refuse columns whose name is close to a known one; warn of the other unknown ones."""
     known = (*COLUMNS, *POSITIONS) if table.place == "row" else COLUMNS
     problems, ignored = [], []
     for name in table.cells.columns:
-        if name in known:
+        if name in known or name in understood.unclear:
             continue
         nearest = nearest_columns(name, [column for column in known if column not in table.cells])
         if not nearest:

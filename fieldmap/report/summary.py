@@ -71,9 +71,8 @@ def order_text(result: Result) -> str:
     price, priced = result.plan.prices.product, result.plan.spreader.product_entry.name
     orders: dict[str, float] = {}
     for one in result.applications:
-        product_kg = sum(zone.product_kg for zone in one.spread.zone_map.rows)
         name = one.application.product.name
-        orders[name] = orders.get(name, 0.0) + product_kg
+        orders[name] = orders.get(name, 0.0) + _product_kg(one)
     texts = []
     for name, product_kg in orders.items():
         text = f"{mass_to_order_text(product_kg, result.plan.units)} of {name}"
@@ -81,6 +80,16 @@ def order_text(result: Result) -> str:
             text += f", {price.currency}\u00a0{whole(price.amount * product_kg)}"
         texts.append(text)
     return "; ".join(texts)
+
+
+def _product_kg(one: ApplicationMap) -> float:
+    return sum(zone.product_kg for zone in one.spread.zone_map.rows)
+
+
+def application_amount(one: ApplicationMap, units: UnitSystem) -> str:
+    """What one application takes in all: ``4,680 lb``, or ``nothing to spread``."""
+    product_kg = _product_kg(one)
+    return mass_text(product_kg, units) if product_kg > 0.0 else "nothing to spread"
 
 
 def application_title(one: ApplicationMap) -> str:

@@ -9,24 +9,24 @@ import pytest
 from shapely.geometry import LineString, Point, box
 
 from fieldmap import InputError
-from fieldmap.app.plans.intake import (
+from fieldmap.app.plans.column_memory import columns_said
+from fieldmap.app.plans.intake import former_of, put_back, take_in
+from fieldmap.app.plans.plan_file import read_told
+from fieldmap.app.plans.sample_rows import (
     TEMPLATE,
-    edit_rows,
-    former_of,
-    match_columns,
-    put_back,
+    deleted_rows,
+    keep_deleted,
     read_rows,
     rename_column,
+    save_rows,
     start_rows,
-    take_in,
+    whole_rows,
 )
-from fieldmap.app.plans.plan_file import read_told
 from fieldmap.app.plans.workspace import new_plan
 from fieldmap.demo import sample_farm
 from fieldmap.read.columns import COLUMNS, POSITIONS
 
 FARM = sample_farm()[0]
-NO_EDITS = {"edited_rows": {}, "added_rows": [], "deleted_rows": []}
 
 
 @pytest.fixture
@@ -129,11 +129,51 @@ def test_a_file_too_large_is_refused_in_code(folder, monkeypatch):
         take_in(folder, "samples.csv", b"x" * 11)
 
 
-def test_columns_that_can_only_mean_one_are_matched_and_said(folder):
-    assert match_columns(["lat", "longitude", "dry", "cows"]) == {"lat": "latitude"}  # dry: of what, in what?
-    said = take_in(folder, "s.csv", b"lat,longitude,dry_kg_ha\n50,10,4000\n").said
-    assert said == "s.csv was read as samples. column lat was read as latitude."
-    assert list(read_rows(folder, "samples.csv").columns) == ["latitude", "longitude", "dry_kg_ha"]
+SHEET = (
+    "Sample no.;Lat;Lon;Quadrat (m²);Fresh weight, total g;Fresh sub-sample (g);Dry sub-sample (kg);Cover;Comments\n"
+    "A1;44,9862;9,8725;0,5;812;400;0,0615;30;wet, low\n"
+)
+
+
+def test_headers_as_people_write_them_are_read_said_and_converted(folder):
+    said = take_in(folder, "s.csv", SHEET.encode(), role="samples").said
+    assert said.startswith(
+        's.csv was read as samples. column "sample no." was read as sample; column "lat" was'
+    )
+    assert 'column "dry sub-sample (kg)" was read as subsample_dry_g, converted from kg' in said
+    rows = read_rows(folder, "samples.csv")
+    assert rows.iloc[0].to_dict() == {
+        "sample": "A1",
+        "latitude": "44.9862",
+        "longitude": "9.8725",
+        "frame_m2": "0.5",
+        "fresh_g": "812",
+        "subsample_fresh_g": "400",
+        "subsample_dry_g": "61.5",
+        "cover": "30",
+        "note": "wet, low",
+    }
+    assert columns_said(folder)[-1] == 'column "comments" was read as note'
+    assert find_role_of(folder, SHEET) == "samples"
+
+
+def find_role_of(folder, text):
+    return take_in(folder, "again.csv", text.encode()).role
+
+
+def test_what_a_person_said_of_a_column_is_remembered_for_files_with_the_same_headers(folder, tmp_path):
+    take_in(folder, "s.csv", SHEET.encode())
+    rename_column(folder, "samples.csv", "cover", "legume_pct")
+    rename_column(folder, "samples.csv", "note", "unused")
+    assert columns_said(folder)[-1] == 'column "comments" is unused_note, as you said'
+    other = new_plan(tmp_path, "other")
+    said = take_in(other, "next.csv", SHEET.replace("A1", "B1").encode()).said
+    assert 'column "cover" is legume_pct, as you said of an earlier file with the same headers' in said
+    assert {"legume_pct", "unused_note"} <= {*read_rows(other, "samples.csv").columns}
+    take_in(
+        other, "another.csv", SHEET.replace("Sample no.", "Probe").encode()
+    )  # other headers: nothing is known
+    assert "cover" in read_rows(other, "samples.csv").columns
 
 
 def test_a_column_is_named_by_hand_or_left_unused(folder):
@@ -157,41 +197,52 @@ def test_the_template_holds_known_columns_only():
     assert {*TEMPLATE.strip().split(",")} <= {*COLUMNS, *POSITIONS}
 
 
-def test_rows_are_typed_edited_added_and_deleted(folder):
+def changed(rows, *edits):
+    """A table with other text in some cells: (position, column, text)."""
+    rows = rows.copy()
+    for position, column, text in edits:
+        rows.loc[position, column] = text
+    return rows
+
+
+def test_rows_are_typed_and_a_blank_one_keeps_its_place(folder):
     start_rows(folder)
-    seen = read_rows(folder, "samples.csv")
+    seen = whole_rows(read_rows(folder, "samples.csv"))
     assert len(seen) == 8
-    edit_rows(
-        folder,
-        "samples.csv",
-        seen,
-        {**NO_EDITS, "edited_rows": {0: {"longitude": "10.5"}, 1: {"note": None}}},
-    )
-    assert read_rows(folder, "samples.csv").iloc[0]["longitude"] == "10.5"
-    seen = read_rows(folder, "samples.csv")
-    edit_rows(
-        folder,
-        "samples.csv",
-        seen,
-        {**NO_EDITS, "added_rows": [{"sample": "x"}], "deleted_rows": [0, 1, 2, 3]},
-    )
-    assert read_rows(folder, "samples.csv")["sample"].tolist() == ["5", "6", "7", "8", "x"]
+    wanted = changed(seen, (0, "longitude", "10.5"), (1, "sample", ""), (7, "sample", ""))
+    save_rows(folder, "samples.csv", seen, wanted)
+    rows = read_rows(folder, "samples.csv")
+    assert rows["sample"].to_dict() == {2: "1", 4: "3", 5: "4", 6: "5", 7: "6", 8: "7"}
+    assert rows.loc[2, "longitude"] == "10.5"
+    assert whole_rows(rows)["sample"].tolist() == ["1", "", "3", "4", "5", "6", "7"]
+    save_rows(folder, "samples.csv", whole_rows(rows), whole_rows(rows).iloc[:0])
+    assert read_rows(folder, "samples.csv").empty
 
 
 def test_edits_of_two_tabs_both_count_unless_rows_moved(folder):
     shutil.copy(FARM / "samples.csv", folder / "samples.csv")
-    seen = read_rows(folder, "samples.csv")
-    edit_rows(folder, "samples.csv", seen, {**NO_EDITS, "edited_rows": {0: {"note": "one"}}})
-    edit_rows(folder, "samples.csv", seen, {**NO_EDITS, "edited_rows": {3: {"note": "two"}}})
-    assert read_rows(folder, "samples.csv")["note"].tolist()[:4] == ["one", "", "", "two"]
-    edit_rows(folder, "samples.csv", seen, {**NO_EDITS, "deleted_rows": [0]})
+    seen = whole_rows(read_rows(folder, "samples.csv"))
+    save_rows(folder, "samples.csv", seen, changed(seen, (0, "note", "one")))
+    save_rows(folder, "samples.csv", seen, changed(seen, (3, "note", "two")))
+    now = whole_rows(read_rows(folder, "samples.csv"))
+    assert now["note"].tolist()[:4] == ["one", "", "", "two"]
+    save_rows(folder, "samples.csv", now, now.drop(index=0))
     with pytest.raises(InputError) as caught:
-        edit_rows(folder, "samples.csv", seen, {**NO_EDITS, "edited_rows": {3: {"note": "late"}}})
+        save_rows(folder, "samples.csv", seen, changed(seen, (3, "note", "late")))
     assert str(caught.value) == (
         "samples.csv: the table was changed in another place meanwhile; an edit of the table as it stands is "
         "expected. Look at the rows that are shown now and edit again."
     )
     assert "late" not in (folder / "samples.csv").read_text()
+
+
+def test_deleted_rows_are_of_one_table(folder):
+    start_rows(folder)
+    rows = [(0, ["1", "", ""]), (0, ["2", "", ""])]
+    keep_deleted(folder, rows)
+    assert deleted_rows(folder) == rows
+    take_in(folder, "s.csv", b"lat,longitude,dry_kg_ha\n50,10,4000\n")
+    assert deleted_rows(folder) == []
 
 
 def test_a_disguised_driver_file_is_refused(folder):

@@ -29,6 +29,7 @@ from fieldmap.app.session.results import confirm_cautions, file_to_hand_out
 from fieldmap.demo import sample_farm
 from fieldmap.export.registry import Format
 from fieldmap.plan.credit_kinds import CREDIT_KINDS, CreditKind
+from fieldmap.units import mass_text
 
 ROOT = Path(__file__).parents[2]
 # Loaded by AppTest under a name of its own, or still going as a test ends; neither is ours.
@@ -690,13 +691,21 @@ def test_several_applications_each_have_a_table_and_files_to_download(app, demo)
     opened(app, demo, "export")
     app.checkbox[0].check().run()
     assert not app.exception
-    assert [heading.value for heading in app.subheader][-2:] == [
-        f"{first}, broadcast before planting, urea",
-        f"{second}, through drip, urea",
+    headings = [heading.value for heading in app.subheader]
+    result = run(read_plan(demo))
+    one, two = (
+        mass_text(sum(row.product_kg for row in each.spread.zone_map.rows), "us")
+        for each in result.applications
+    )
+    assert headings == [
+        f"{first}, broadcast before planting, urea: {one}",
+        f"{second}, through drip, urea: {two}",
+        "For the office",
+        "For the grower",
     ]
     offered = {button.label for button in app.get("download_button")}
     assert {"application-1/taskdata_grid.zip", "application-2/drip.csv"} <= offered
-    assert "application-2/taskdata_grid.zip" not in offered
+    assert not {"application-2/taskdata_grid.zip", "taskdata_grid.zip", "zones.csv"} & offered
 
 
 @pytest.mark.parametrize(

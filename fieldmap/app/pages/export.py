@@ -34,17 +34,29 @@ GROUPS = {"spreader": "For the spreader", "office": "For the office", "grower": 
 
 
 def groups_of(result: Result) -> dict[str, dict[str, registry.Format]]:
-    """The files by who reads them, each by its path; of several applications each has its own after them."""
+    """The files by who reads them, each by its path; of several applications each has a group of its own, first."""
+    several = len(result.applications) > 1
     groups = {
-        title: {one.name: one for one in registry.formats_in("run") if one.reader == reader}
-        for reader, title in GROUPS.items()
-    }
-    for one_map in result.applications if len(result.applications) > 1 else ():
-        groups[summary.application_title(one_map)] = {
+        f"{summary.application_title(one_map)}: {summary.application_amount(one_map, result.plan.units)}": {
             f"{registry.application_folder(one_map.application.number)}/{one.name}": one
             for one in registry.formats_of_application(one_map.application)
         }
-    return groups
+        for one_map in (result.applications if several else ())
+    }
+    top = registry.formats_at_top(several=several)
+    for reader, title in GROUPS.items():
+        groups[title] = {one.name: one for one in top if one.reader == reader}
+    return {title: files for title, files in groups.items() if files}
+
+
+def name_to_save(result: Result, name: str) -> str:
+    """The name a file is saved under: one of an application says which and of what day."""
+    dates = {
+        registry.application_folder(one.application.number): one.application.date
+        for one in result.applications
+    }
+    folder, _, file = name.rpartition("/")
+    return f"{folder}-{dates[folder]}-{file}" if folder else file
 
 
 @st.fragment
@@ -81,7 +93,7 @@ def _downloads(folder: Path, result: Result) -> None:
         for name, one in files.items():
             button, text = st.columns([1, 3], vertical_alignment="center")
             button.download_button(
-                name, partial(file_to_hand_out, folder, name), name.replace("/", "-"),
+                name, partial(file_to_hand_out, folder, name), name_to_save(result, name),
                 one.media_type, on_click="ignore", key=name,
             )  # fmt: skip
             text.write(plain(one.says))

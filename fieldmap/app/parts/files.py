@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 LAYER_KINDS, TABLE_KINDS, RASTER_KINDS = (
     ["geojson", "json", "gpkg", "zip", "kml"],
-    ["csv", "txt", "tsv"],
+    ["csv", "txt", "tsv", "xlsx"],
     ["tif", "tiff"],
 )
 
@@ -35,7 +35,7 @@ def drop_files(folder: Path) -> bool:
         type=[*LAYER_KINDS, *TABLE_KINDS, *RASTER_KINDS],
         accept_multiple_files=True,
         key=f"drop {turn}",
-        help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF. Each is saved in the plan at once.",
+        help="GeoJSON, GeoPackage, zipped shapefile, KML, CSV, .xlsx or GeoTIFF. Each is saved in the plan at once.",
     )
     if files:
         said, refused = [], []
@@ -56,7 +56,8 @@ def replace_file(folder: Path, role: Any, label: str, kinds: list[str]) -> None:
     """Give a part its file, whatever the file looks like."""
     turn = st.session_state.setdefault(f"turn {role}", 0)
     file = st.file_uploader(label, type=kinds, key=f"{role} {turn}")
-    _former(folder, role)
+    with st.container():
+        _former(folder, role)
     if file is not None:
         st.session_state[f"turn {role}"] = turn + 1
         take_in_as(folder, file.name, file.getvalue(), role)

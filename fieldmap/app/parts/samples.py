@@ -9,15 +9,15 @@ import streamlit as st
 from fieldmap.app.parts.asking import ask_all
 from fieldmap.app.parts.files import LAYER_KINDS, RASTER_KINDS, TABLE_KINDS, file_line, replace_file
 from fieldmap.app.plans import questions as form
-from fieldmap.app.plans.intake import TEMPLATE, UNUSED, edit_rows, rename_column, start_rows
+from fieldmap.app.plans.column_memory import columns_said
+from fieldmap.app.plans.sample_rows import TEMPLATE, UNUSED, rename_column, start_rows
 from fieldmap.app.session.answers import ask
-from fieldmap.app.session.messages import callback, plain, save
+from fieldmap.app.session.messages import plain
+from fieldmap.app.session.sheet import show_rows
 from fieldmap.read import columns
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    import pandas as pd
 
     from fieldmap.app.plans.draft import Draft
 
@@ -52,47 +52,24 @@ def ask_samples(folder: Path, draft: Draft) -> None:
 def _sample_table(folder: Path, draft: Draft) -> None:
     """The rows with what is wrong beside each; every edit is saved."""
     assert draft.rows is not None  # noqa: S101 - the caller looked
-    shown = draft.rows.reset_index(drop=True)
-    if draft.row_problems:
-        notes = [
-            f"△ row {row}: {draft.row_problems[row]}" if row in draft.row_problems else ""
-            for row in draft.rows.index
-        ]
-        shown.insert(0, "needs a look", notes)
+    file = draft.told["samples"]["file"]
     units = {**columns.NUMBERS, **columns.POSITIONS}
-    # Named after what it shows, so that an edit is never taken for one of another table.
-    key = f"rows {folder.name} {hash(draft.rows.to_csv())}"
-    st.data_editor(
-        shown,
-        num_rows="dynamic",
-        hide_index=True,
-        key=key,
-        on_change=callback(_edit_rows),
-        args=(folder, draft.told["samples"]["file"], key, draft.rows),
-        disabled=["needs a look"],
-        column_config={
-            "needs a look": st.column_config.TextColumn(width="large"),
-            **{name: st.column_config.TextColumn(help=units.get(name)) for name in draft.rows.columns},
-        },
-    )
+    notes = {row: f"△ {text}" for row, text in draft.row_problems.items()}
+    show_rows(folder, file, draft.rows, says=units, notes=notes)
+    with st.container():
+        if said := columns_said(folder):
+            st.caption(plain(f"How the columns were read: {'; '.join(said)}."))
+        _row_problems(draft, file)
+
+
+def _row_problems(draft: Draft, file: str) -> None:
+    """What is wrong with which rows, by their numbers in the table."""
     rows_of: dict[str, list[int]] = {}
     for row, text in draft.row_problems.items():
         rows_of.setdefault(text, []).append(row)
     for text, rows in rows_of.items():
         named = ", ".join(map(str, rows[:ROWS_NAMED])) + (" and more" if len(rows) > ROWS_NAMED else "")
-        st.warning(plain(f"{draft.told['samples']['file']}, row{'s' * (len(rows) > 1)} {named}: {text}"))
-
-
-def _edit_rows(folder: Path, file: str, key: str, seen: pd.DataFrame) -> None:
-    """Save an edit as soon as it is made; a row that is being added counts once it holds something."""
-    state = st.session_state[key]
-    edits = {
-        "edited_rows": dict(state["edited_rows"]),
-        "added_rows": [dict(row) for row in state["added_rows"] if any(row.values())],
-        "deleted_rows": list(state["deleted_rows"]),
-    }
-    if any(edits.values()):
-        save(lambda: edit_rows(folder, file, seen, edits))
+        st.warning(plain(f"{file}, row{'s' * (len(rows) > 1)} {named}: {text}"))
 
 
 def _columns(folder: Path, draft: Draft) -> None:
@@ -101,7 +78,7 @@ def _columns(folder: Path, draft: Draft) -> None:
     units = {**columns.NUMBERS, **columns.POSITIONS}
     known = [*columns.COLUMNS, *columns.POSITIONS]
     odd = [name for name in draft.rows if name not in known and not str(name).startswith(UNUSED)]
-    with st.popover("How the columns were read" + (f": {len(odd)} not known" if odd else "")):
+    with st.popover("What each column is" + (f": {len(odd)} not known" if odd else "")):
         for name in map(str, draft.rows.columns):
             options = [UNUSED, *(each for each in known if each == name or each not in draft.rows)]
             chosen = st.selectbox(

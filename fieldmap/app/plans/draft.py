@@ -9,8 +9,8 @@ import numpy as np
 import pyproj
 from shapely import orient_polygons
 
-from fieldmap.app.plans.intake import read_rows
 from fieldmap.app.plans.plan_file import read_told
+from fieldmap.app.plans.sample_rows import read_rows
 from fieldmap.credit import draw_credit
 from fieldmap.errors import InputError
 from fieldmap.pipeline import check, courses_of, reckon, run, survey

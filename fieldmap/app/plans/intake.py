@@ -1,4 +1,4 @@
-"""Files that are dropped into the app: which is which, how each column was read, and the sample table as rows."""
+"""Files that are dropped into the app: which is which, and how each column was read."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from fieldmap.app.plans import column_memory
 from fieldmap.app.plans.plan_file import change_plan, read_told, safe_name, save_file
+from fieldmap.app.plans.sample_rows import SAMPLES_FILE, forget_deleted
 from fieldmap.app.plans.workspace import UPLOAD_MAX_BYTES
 from fieldmap.errors import InputError, Problem
-from fieldmap.read import columns, files, layers, read_delimited
+from fieldmap.read import columns, files, headers, layers, read_delimited
 
 if TYPE_CHECKING:
-    from typing import Any
-
     import geopandas as gpd
 
 
@@ -32,16 +32,9 @@ KEYS: dict[Role, tuple[str, str]] = {
     "weather": ("weather", "file"),
 }
 
-TABLES, RASTERS = (".csv", ".txt", ".tsv"), (".tif", ".tiff")
+TABLES, RASTERS = (".csv", ".txt", ".tsv", ".xlsx"), (".tif", ".tiff")
 WEATHER_COLUMNS = ("tmin_c", "tmax_c", "rain_mm")
 WEIGHING_WORDS = ("dry", "fresh", "frame", "weight", "mass", "yield", "kg", "lb")
-UNUSED = "unused"
-FIRST_ROWS = 8
-SAMPLES_FILE = "samples.csv"
-TEMPLATE = (
-    "sample,longitude,latitude,frame_m2,fresh_g,subsample_fresh_g,subsample_dry_g,"
-    "nitrogen_pct,legume_pct,weed_pct,note\n"
-)
 
 
 @dataclass(frozen=True)
@@ -82,18 +75,18 @@ def take_in(folder: Path, name: str, content: bytes, *, role: Role | None = None
         role = role or find_role(path, has_boundary="boundary" in read_told(folder).get("field", {}))
         said = f"{name} was read as {role}."
         if role == "samples":
-            table, matched = samples_table(path)
+            table, read = _known_to_persons(folder, *samples_table(path))
             content, name = table.to_csv(index=False).encode(), SAMPLES_FILE
-            if matched:
-                said += (
-                    " " + "; ".join(f"column {old} was read as {new}" for old, new in matched.items()) + "."
-                )
+            if read:
+                said += f" {'; '.join(read)}."
     former = _file_as(folder, role)
     if former is not None:
         save_former(folder, role, former)
         said += f" It takes the place of {former.name}, which can be put back below."
     kept = save_file(folder, name, content)
     change_plan(folder, [(KEYS[role], kept)])
+    if role == "samples":
+        forget_deleted(folder)
     return Arrival(kept, role, said)
 
 
@@ -131,7 +124,11 @@ def put_back(folder: Path, role: Role) -> None:
         save_former(folder, role, present)
     else:
         former.unlink()
+    if role == "samples":
+        column_memory.forget_columns(folder)
     change_plan(folder, [(KEYS[role], save_file(folder, name, content))])
+    if role == "samples":
+        forget_deleted(folder)
 
 
 def find_role(path: Path, *, has_boundary: bool) -> Role:
@@ -156,7 +153,7 @@ def find_role(path: Path, *, has_boundary: bool) -> Role:
     if suffix not in layers.ACCEPTED:
         raise InputError(
             Problem(path.name, f'files ending in "{suffix}" are not read',
-                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV or GeoTIFF is expected",
+                    "GeoJSON, GeoPackage, zipped shapefile, KML, CSV, .xlsx or GeoTIFF is expected",
                     "Export it in one of these")
         )  # fmt: skip
     layer = layers.read_layer(path)
@@ -194,20 +191,15 @@ def _is_small(layer: gpd.GeoDataFrame) -> bool:
     return float(layer.to_crs(layer.estimate_utm_crs()).area.sum()) < 1_000.0
 
 
-def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
-    """Samples as rows of text, and the columns whose names were matched to known ones.
+def samples_table(path: Path) -> tuple[pd.DataFrame, tuple[headers.Taken, ...]]:
+    """Samples as rows of text, and what was taken for what.
 
-    A layer of points becomes a table with longitude and latitude. A name is matched only where a single known
-    column without a unit comes near: what was weighed in which unit is for a person to say.
+    A layer of points becomes a table with longitude and latitude. Headers are understood as the command line
+    understands them, numbers converted; what could be two things is left for a person to say.
     """
     if path.suffix.lower() in TABLES:
         table = read_delimited(path, known={*columns.COLUMNS, *columns.POSITIONS})
-        cells = table.cells.reset_index(drop=True)
-        if table.decimal_comma:
-            numbers = [
-                str(name) for name in cells if name not in ("sample", "block", "species", "stage", "note")
-            ]
-            cells[numbers] = cells[numbers].apply(lambda column: column.str.replace(",", "."))
+        understood, decimal_comma = headers.understand(table), table.decimal_comma
     else:
         layer = layers.read_layer(path)
         cut = columns.SHORT_NAMES if path.suffix.lower() == ".zip" else {}
@@ -217,87 +209,27 @@ def samples_table(path: Path) -> tuple[pd.DataFrame, dict[str, str]]:
         )
         points = layer.geometry.to_crs(files.WGS84)
         cells["longitude"], cells["latitude"] = points.x.map("{:.7f}".format), points.y.map("{:.7f}".format)
-        cells = cells.reset_index(drop=True)
-    matched = match_columns([str(name) for name in cells])
-    return cells.rename(columns=matched), matched
+        understood, decimal_comma = headers.understand_layer(path.name, cells), False
+    cells = understood.table.cells.reset_index(drop=True)
+    if decimal_comma:
+        numbers = [str(name) for name in cells if name not in columns.TEXTS]
+        cells[numbers] = cells[numbers].apply(lambda column: column.str.replace(",", "."))
+    return cells, understood.taken
 
 
-def match_columns(given: list[str]) -> dict[str, str]:
-    """Unknown names that can only mean one known column which is not there yet."""
-    known = {*columns.COLUMNS, *columns.POSITIONS}
-    matched: dict[str, str] = {}
-    for name in given:
-        if name in known:
-            continue
-        near = columns.nearest_columns(
-            name, [each for each in (*columns.COLUMNS, *columns.POSITIONS) if each not in given]
-        )
-        if len(near) == 1 and near[0] not in columns.NUMBERS and near[0] not in matched.values():
-            matched[name] = near[0]
-    return matched
-
-
-def read_rows(folder: Path, file: str) -> pd.DataFrame:
-    """The sample table of a plan as text; the index is the row as a spreadsheet shows it.
-
-    Raises
-    ------
-    InputError
-        Where it is no table.
-    """
-    return read_delimited(folder / file, known={*columns.COLUMNS, *columns.POSITIONS}).cells
-
-
-def write_rows(folder: Path, rows: pd.DataFrame) -> None:
-    """Save the sample table as a person edited it; rows without any entry are left out."""
-    text = rows.fillna("").astype(str).map(str.strip)
-    text = text[(text != "").any(axis=1)]
-    save_file(folder, SAMPLES_FILE, text.to_csv(index=False).encode())
-    change_plan(folder, [(KEYS["samples"], SAMPLES_FILE)])
-
-
-def start_rows(folder: Path) -> None:
-    """A table to type samples into, with a few numbered rows."""
-    names = TEMPLATE.strip().split(",")
-    rows = pd.DataFrame({name: [""] * FIRST_ROWS for name in names})
-    rows["sample"] = [str(number) for number in range(1, FIRST_ROWS + 1)]
-    write_rows(folder, rows)
-
-
-def edit_rows(folder: Path, file: str, seen: pd.DataFrame, edits: dict[str, Any]) -> None:
-    """Apply what a person changed in the table they saw to the table as it stands.
-
-    Parameters
-    ----------
-    folder, file
-        The plan folder and the name of the table.
-    seen
-        The rows as they were shown.
-    edits
-        ``edited_rows`` (position: column: text), ``added_rows`` (column: text) and ``deleted_rows`` (positions).
-
-    Raises
-    ------
-    InputError
-        Where rows came or went meanwhile, so that a position may mean another row; nothing is changed then.
-    """
-    now = read_rows(folder, file)
-    if list(now.index) != list(seen.index) or list(now.columns) != list(seen.columns):
-        raise InputError(
-            Problem(file, "the table was changed in another place meanwhile", "an edit of the table "
-                    "as it stands is expected", "Look at the rows that are shown now and edit again")
-        )  # fmt: skip
-    rows = now.reset_index(drop=True)
-    for position, cells in edits["edited_rows"].items():
-        for column, text in cells.items():
-            rows.loc[int(position), column] = "" if text is None else str(text)
-    rows = rows.drop(index=edits["deleted_rows"])
-    added = pd.DataFrame(edits["added_rows"], columns=rows.columns)
-    write_rows(folder, pd.concat([rows, added], ignore_index=True))
-
-
-def rename_column(folder: Path, file: str, old: str, new: str) -> None:
-    """Say what a column of the sample table is; `UNUSED` keeps it without reading it."""
-    rows = read_rows(folder, file)
-    name = f"{UNUSED}_{old.removeprefix(f'{UNUSED}_')}" if new == UNUSED else new
-    write_rows(folder, rows.rename(columns={old: name}))
+def _known_to_persons(
+    folder: Path, cells: pd.DataFrame, taken: tuple[headers.Taken, ...]
+) -> tuple[pd.DataFrame, list[str]]:
+    """The table with what a person once said of a file with the same headers, and how each column was read."""
+    came_as = {one.column: one.header for one in taken}
+    now = {came_as.get(str(name), str(name)): str(name) for name in cells}
+    said = {one.header: str(one) for one in taken}
+    for header, column in column_memory.remembered(folder, list(now)).items():
+        if now[header] != column and column not in now.values():
+            cells = cells.rename(columns={now[header]: column})
+            now[header] = column
+            said[header] = (
+                f'column "{header}" is {column}, as you said of an earlier file with the same headers'
+            )
+    column_memory.note_columns(folder, list(now), now, said.values())
+    return cells, list(said.values())
