@@ -448,7 +448,9 @@ def test_what_to_do_follows_the_map_on_a_phone_and_the_numbers_on_a_desk(result,
     for k, text in enumerate(result.action_texts):
         assert lines.nth(k).locator("b").text_content() == text.when
         assert text.what in lines.nth(k).text_content()
-    (canvas,), (todo,), (numbers,) = (boxes(page, elements(name)) for name in (".canvas", ".todo", ".numbers"))
+    (canvas,), (todo,), (numbers,) = (
+        boxes(page, elements(name)) for name in (".canvas", ".todo", ".numbers")
+    )
     if screen == "390":
         assert todo[1] >= canvas[3]
     else:
