@@ -43,7 +43,17 @@ STYLE = """
     z-index: 999; padding: 0 1rem; background: #ffffff; }
   [class*="st-key-head"] button, [class*="st-key-head"] button > div { justify-content: flex-start; width: 100%; }
   [data-testid="stElementContainer"]:has(> iframe[srcdoc]) { flex-basis: auto; height: auto; }
-  @media (min-width: 640px) { [data-testid="stLayoutWrapper"]:has(> .st-key-pages) { display: none; } }
+  @media (min-width: 768px) { [data-testid="stLayoutWrapper"]:has(> .st-key-pages) { display: none; } }
+  /* Page links, title, map and unit switch keep one left and one right edge; links and switch stand in one line. */
+  .st-key-pages { margin-left: -.4rem; gap: .2rem; } .st-key-pages a { padding: .25rem .4rem; }
+  @media (min-width: 768px) {
+    :root { --margin: clamp(1rem, 6.25vw, 5rem); --side: calc(max(0px, (100vw - 1500px) / 2) + var(--margin)); }
+    [data-testid="stMainBlockContainer"] { padding-left: var(--margin); padding-right: var(--margin); }
+    [data-testid="stToolbar"] { padding-left: calc(var(--side) - 1.5rem); padding-right: calc(var(--side) + 9rem); }
+    [data-testid="stLayoutWrapper"]:has(> .st-key-units) { position: fixed; top: .9rem; right: var(--side);
+      width: auto; z-index: 999991; }
+    .st-key-units { width: auto; }
+  }
   [data-testid="stDataFrame"], [data-testid="stMetricValue"] { font-variant-numeric: tabular-nums; }
 </style>
 """
@@ -155,7 +165,7 @@ def _heading(*, of_plan: bool) -> None:
     name, units = st.columns([5, 1], vertical_alignment="center")
     if folder is not None:
         name.title(heading_of(folder), anchor=False)
-        with units:
+        with units, st.container(key="units"):
             change_units(folder)
     else:
         name.title("fieldmap", anchor=False)

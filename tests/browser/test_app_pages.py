@@ -388,6 +388,36 @@ def test_a_tap_on_a_zone_and_on_a_sample_gives_its_numbers(tab, workspace):
     expect(frame.get_by_text("Dry biomass by the other samples")).to_be_visible()
 
 
+@pytest.mark.parametrize("width", [768, 1280, 1700])
+def test_links_title_and_map_have_one_edge_and_one_font_and_the_switch_stands_beside_the_links(
+    tab, workspace, width
+):
+    folder = workspace / "edges"
+    if not folder.exists():
+        folder = copy_plan(workspace, FARM, name="Edges")
+    page = tab(f"map?plan={folder.name}", viewport={"width": width, "height": 900})
+    map_frame(page)
+    seen = page.evaluate("""() => {
+      const box = (found) => ['left', 'right', 'top', 'bottom'].map((side) => found.getBoundingClientRect()[side]);
+      const link = document.querySelector('[data-testid="stTopNavLink"]');
+      const frame = document.querySelector("iframe");
+      return {
+        text: link.getBoundingClientRect().left + parseFloat(getComputedStyle(link).paddingLeft),
+        link: box(link), title: box(document.querySelector("h1")), frame: box(frame),
+        units: box(document.querySelector('.st-key-units [data-testid="stButtonGroup"]')),
+        fonts: [document.querySelector("h1"), link, frame.contentDocument.body]
+          .map((found) => getComputedStyle(found).fontFamily.split(",").slice(0, 7).map((name) => name.trim())),
+      };
+    }""")
+    assert seen["text"] == pytest.approx(seen["title"][0], abs=1)
+    assert seen["frame"][0] == pytest.approx(seen["title"][0], abs=1)
+    middle = [(seen[name][2] + seen[name][3]) / 2 for name in ("link", "units")]
+    assert middle[0] == pytest.approx(middle[1], abs=2)
+    assert seen["units"][1] == pytest.approx(width - seen["title"][0], abs=1)
+    assert seen["fonts"][0] == seen["fonts"][1] == seen["fonts"][2]
+    assert seen["fonts"][0][0] == "system-ui"
+
+
 @pytest.mark.parametrize("path", ["", "upload", "map", "season", "export"])
 def test_on_a_phone(tab, workspace, path):
     folder = workspace / "phone"

@@ -135,7 +135,7 @@ def test_the_main_numbers_stand_before_the_map_in_their_order(result, tree):
     ]
     assert said == [(line.title, " ".join(line.text.split())) for line in main_numbers(result)]
     order = [element.get("class") for element in tree.xpath("//main/section")]
-    assert order == ["numbers", "map", "table", "notes"]
+    assert order == ["numbers", "map", "todo", "table", "notes"]
 
 
 def test_the_table_repeats_the_summary(result, tree):
