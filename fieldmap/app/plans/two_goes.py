@@ -19,9 +19,9 @@ def two_goes_of(result: Result) -> tuple[dict[str, Any], ...]:
     """Two [[application]] as plan.toml holds them, both shared out by the season; empty where none are to be offered.
 
     Both days are for the whole field: the first is the last that suits every block, for a later one would be
-    broadcast on a crop that stands; the second is the earliest side-dressing of a block of which `check` refuses nothing and
-    warns of nothing in any. None where the plan has applications, where no block is served better by two, and where
-    all of each block's can wait for the second.
+    broadcast on a crop that stands; the second is the earliest side-dressing of a block of which `check` refuses
+    nothing and warns of nothing in any. None where the plan has applications, where no block is served better by
+    two, and where all of each block's can wait for the second.
     """
     spread = [one for one in result.actions if isinstance(one, Spread)]
     goes = [two for one in spread for two in one.in_two]
