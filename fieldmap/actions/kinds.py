@@ -133,11 +133,15 @@ class Why(StrEnum):
 
 @dataclass(frozen=True)
 class SoilTest(Action):
-    """Test the soil nitrate; from the crop's `threshold_ppm` on nothing is side-dressed, None where not known."""
+    """Test the soil nitrate; from the crop's `threshold_ppm` on nothing is side-dressed, None where not known.
+
+    `edges_kg_ha` are, by block, the dry biomass below which its ground is thin and above which it is thick.
+    """
 
     crop: str
     why: Why
     threshold_ppm: float | None
+    edges_kg_ha: tuple[tuple[str, Range], ...]
 
 
 @dataclass(frozen=True)

@@ -210,7 +210,12 @@ def _test(
         last = min(last, min(later))
     if first > last:
         return None
-    return SoilTest(blocks, first, last, crop.name, why, crop.entry.sidedress_nitrate_mg_kg)
+    edges = tuple(
+        (need.block, own)
+        for need, own in zip(budget.needs, budget.third_edges_kg_ha, strict=True)
+        if own is not None and need.block in blocks
+    )
+    return SoilTest(blocks, first, last, crop.name, why, crop.entry.sidedress_nitrate_mg_kg, edges)
 
 
 def _why(budget: Budget, maps: Sequence[ApplicationMap], blocks: Sequence[str]) -> Why | None:

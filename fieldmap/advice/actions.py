@@ -96,7 +96,7 @@ def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
                 f"None where a soil test at planting finds {one.enough_nitrate_n_ppm:g} ppm nitrate-N or more.",
             )
         case actions.SoilTest():
-            return _soil_test(one, when, where)
+            return _soil_test(one, when, where, units)
         case actions.SideDress():
             return _side_dress(one, when, where, units)
         case actions.SowCatchCrop():
@@ -166,18 +166,31 @@ def _two_text(two: actions.InTwo, units: UnitSystem, *, named: bool) -> str:
     )
 
 
-def _soil_test(one: actions.SoilTest, when: str, where: str) -> ActionText:
+def _soil_test(one: actions.SoilTest, when: str, where: str, units: UnitSystem) -> ActionText:
     why = {
         actions.Why.DRAINAGE: "Drainage may have carried some of the cover crop's nitrogen below the roots.",
         actions.Why.NOTHING_SPREAD: "Nothing is spread there: the test shows whether the credit has come.",
         actions.Why.SIDE_DRESSING: "What it finds sets the side-dressing.",
     }[one.why]
     limit = "the local threshold" if one.threshold_ppm is None else f"{one.threshold_ppm:g} ppm nitrate-N"
+    apart, under = ("", "the result under [sidedress_test]")
+    if one.edges_kg_ha:
+        apart = f", thin, middle and thick ground apart: {_edges_text(one, units)}"
+        under = "each result under [[sidedress_test]] with its ground"
     return ActionText(
         when,
-        f"Test soil nitrate under {one.crop}{where}, thin, middle and thick ground apart.",
+        f"Test soil nitrate under {one.crop}{where}{apart}.",
         why,
-        f"Side-dress only below {limit}; enter each result under [[sidedress_test]] with its ground.",
+        f"Side-dress only below {limit}; enter {under}.",
+    )
+
+
+def _edges_text(one: actions.SoilTest, units: UnitSystem) -> str:
+    """What is thin and what thick, by the biomass on the map."""
+    return "; ".join(
+        (f"in {block} " if len(one.blocks) > 1 else "")
+        + f"thin had less than {rate_text(low, units)} of dry biomass, thick more than {rate_text(high, units)}"
+        for block, (low, high) in one.edges_kg_ha
     )
 
 

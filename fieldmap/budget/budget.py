@@ -24,8 +24,9 @@ class Budget:
     `rules` turn biomass into the credit that comes in time; `credit` is its map, `whole` that of the whole season's,
     which `whole_rules` give.
     What is one a block is in the order of the field's blocks: `courses` and `in_time` are None where timing plays no
-    part. `third` says which ground tests by ground take a cell for. `money` is what rates follow in place of the
-    need, None where they follow the need.
+    part. `third` says which ground tests by ground take a cell for, `third_edges_kg_ha` between which dry biomass a
+    block's ground is middle, None of an even stand. `money` is what rates follow in place of the need, None where
+    they follow the need.
     """
 
     courses: tuple[Course | None, ...]
@@ -40,4 +41,5 @@ class Budget:
     stages: tuple[StageCourse, ...]
     sidedress: tuple[SidedressCall, ...]
     third: NDArray[np.int8]
+    third_edges_kg_ha: tuple[tuple[float, float] | None, ...]
     money: Economics | None

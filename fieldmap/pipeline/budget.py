@@ -19,7 +19,7 @@ from fieldmap.budget import (
 from fieldmap.credit import credit_rule, map_credit, rules_of_stand, stage_courses
 from fieldmap.field import latitude
 from fieldmap.season import follow_release, released_by, timed
-from fieldmap.stand import thirds_of_stand
+from fieldmap.stand import thirds
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -73,7 +73,8 @@ def reckon(
         seasons=_seasons(plan, stand, needs, courses, whole, supplemental_kg_ha),
         stages=stage_courses(covers, field, stand.samples, biomass, nitrogen_pct, whole_rules),
         sidedress=calls,
-        third=thirds_of_stand(biomass.mean, field),
+        third=thirds.thirds_of_stand(biomass.mean, field),
+        third_edges_kg_ha=thirds.third_edges_kg_ha(biomass.mean, field),
         money=money,
     )
 

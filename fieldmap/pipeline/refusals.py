@@ -10,7 +10,7 @@ from fieldmap.budget import applications_of, other_credits, sidedress
 from fieldmap.errors import InputError
 from fieldmap.pipeline.budget import courses_of
 from fieldmap.spreader import product_rates_kg_ha
-from fieldmap.stand import thirds_of_stand
+from fieldmap.stand import thirds
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -59,7 +59,7 @@ def refuse_wrong(plan: Plan, stand: Stand) -> tuple[Course | None, ...]:
 
 def _refuse_even_ground(calls: Sequence[sidedress.SidedressCall], stand: Stand) -> None:
     """Refuse tests by ground where the stand has no thirds."""
-    sidedress.refuse_even_ground(calls, thirds_of_stand(stand.biomass.mean, stand.field), stand.field)
+    sidedress.refuse_even_ground(calls, thirds.thirds_of_stand(stand.biomass.mean, stand.field), stand.field)
 
 
 def _refuse_rates(application: Application, units: UnitSystem) -> None:

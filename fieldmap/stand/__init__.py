@@ -1,5 +1,6 @@
 """The stand: clipped samples weighed and placed, and the surfaces of biomass and %N drawn from them."""
 
+from fieldmap.stand import thirds
 from fieldmap.stand.covariates import prepare_covariates
 from fieldmap.stand.draws import draw
 from fieldmap.stand.drying import refuse_wet
@@ -9,7 +10,6 @@ from fieldmap.stand.samplings import Growth, Sampling, follow_samplings, growth_
 from fieldmap.stand.stand import Stand
 from fieldmap.stand.strata import Strata, cover_strata
 from fieldmap.stand.surfaces import Surface, map_biomass, map_nitrogen, where_next
-from fieldmap.stand.thirds import thirds_of_stand
 
 __all__ = [
     "Growth",
@@ -28,6 +28,6 @@ __all__ = [
     "place_samples",
     "prepare_covariates",
     "refuse_wet",
-    "thirds_of_stand",
+    "thirds",
     "where_next",
 ]

@@ -38,13 +38,23 @@ def thirds_of_stand(biomass_kg_ha: NDArray[np.float64], field: Field) -> NDArray
     Terciles of the cells that are spread, arithmetic; docs/method.md, "Nitrate test before side-dressing".
     """
     third = np.full(biomass_kg_ha.shape, -1, dtype=np.int8)
-    for number in range(len(field.blocks)):
-        spread = field.spread_index == number
-        if not spread.any():
-            continue
-        low, high = np.quantile(biomass_kg_ha[spread], [1 / 3, 2 / 3])
-        if high - low < EVEN_KG_HA:
-            continue
-        own = field.block_index == number
-        third[own] = np.searchsorted([low, high], biomass_kg_ha[own], side="left")
+    for number, edges in enumerate(third_edges_kg_ha(biomass_kg_ha, field)):
+        if edges is not None:
+            own = field.block_index == number
+            third[own] = np.searchsorted(edges, biomass_kg_ha[own], side="left")
     return third
+
+
+def third_edges_kg_ha(
+    biomass_kg_ha: NDArray[np.float64], field: Field
+) -> tuple[tuple[float, float] | None, ...]:
+    """Dry biomass below which each block's ground is thin, and above which it is thick, kg/ha; None of an even stand.
+
+    As `thirds_of_stand` takes and refuses it.
+    """
+    found: list[tuple[float, float] | None] = []
+    for number in range(len(field.blocks)):
+        spread = biomass_kg_ha[field.spread_index == number]
+        low, high = np.quantile(spread, [1 / 3, 2 / 3]).tolist() if spread.size else (0.0, 0.0)
+        found.append((low, high) if high - low >= EVEN_KG_HA else None)
+    return tuple(found)

@@ -14,7 +14,7 @@ from fieldmap.budget.sidedress import GROUNDS, called_n_kg_ha, sidedress_calls
 from fieldmap.export.formats.result_json import figures
 from fieldmap.field import build_field, burn
 from fieldmap.read import read_inputs
-from fieldmap.stand import thirds_of_stand
+from fieldmap.stand.thirds import third_edges_kg_ha, thirds_of_stand
 
 UREA = 0.46
 FILL_UP = 3.9  # kg/ha for each mg/kg in 30 cm of density 1.3 (CDFA and arithmetic)
@@ -85,6 +85,20 @@ def test_an_even_stand_has_no_thirds(two_blocks):
     third = thirds_of_stand(biomass, two_blocks)
     assert (third[two_blocks.block_index == 0] == -1).all()
     assert set(third[two_blocks.block_index == 1]) == {0, 1, 2}
+
+
+def test_where_to_sample_is_told_by_the_biomass_between_the_thirds(result_of):
+    result = result_of(GOES)
+    ((low, high),) = third_edges_kg_ha(result.stand.biomass.mean, result.field)
+    third = thirds_of_stand(result.stand.biomass.mean, result.field)
+    for number, (least, most) in enumerate(((0, low), (low, high), (high, np.inf))):
+        biomass = result.stand.biomass.mean[third == number]
+        assert least <= biomass.min() <= biomass.max() <= most
+    (what,) = [one.what for one in result.action_texts if one.what.startswith("Test soil nitrate")]
+    assert what == (
+        f"Test soil nitrate under sweet corn, thin, middle and thick ground apart: thin had less than {low:,.0f} "
+        f"kg/ha of dry biomass, thick more than {high:,.0f} kg/ha."
+    )
 
 
 def test_each_test_is_called_by_the_rule_of_one_for_the_whole_block(calls_of):
