@@ -181,7 +181,7 @@ class ApplicationSection(Section):
         None, description="Day of the application; required with several, in their order."
     )
     share: Share = Field(
-        1,
+        1.0,
         description='Share of the supplemental nitrogen, above 0 and at most 1; "auto" lets the season split it, and '
         'one "auto" beside numbers is the rest. "phosphorus" gives as much of an organic product as brings the P2O5 '
         'that the harvest takes away, and leaves the rest to the others, which are "auto". Default 1.',
