@@ -106,8 +106,8 @@ def build_card(result: Result, *, date: dt.date) -> bytes:
             [fitted(story, page) for story in (*pages, [*_heading(result, date), notes])], page, title=title
         )
     number = len(result.warnings)
-    more = "1 more note: read it" if number == 1 else f"{number} more notes: read them"
-    short = text_line(f"{result.cautions[0]} The report has {more} first.", "source")
+    told = "1 more note: read it" if number == 1 else f"{number} more notes: read them"
+    short = text_line(f"{result.cautions[0]} The report has {told} first.", "source")
     ways = [(map_in, text) for text in (notes, short) for map_in in CARD_MAPS_IN]
     for map_in, text in ways:  # drawing a map takes time: no more of them than are needed
         story = [*_card(result, result.applications[0], width, date, map_in), text]
