@@ -143,6 +143,11 @@ class SoilTest(Action):
     threshold_ppm: float | None
     edges_kg_ha: tuple[tuple[str, Range], ...]
 
+    @property
+    def day(self) -> dt.date | None:
+        """The first day: a test comes before what it sets."""
+        return self.first
+
 
 @dataclass(frozen=True)
 class SideDress(Action):

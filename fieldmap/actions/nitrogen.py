@@ -13,6 +13,7 @@ from fieldmap.season import RELEASE, uptake
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from fieldmap.actions.kinds import Action
     from fieldmap.budget import BlockSeason, Budget
     from fieldmap.plan import Crop, Plan
     from fieldmap.verdict import ApplicationMap
@@ -22,13 +23,17 @@ if TYPE_CHECKING:
 DAY = dt.timedelta(days=1)
 TIED_UP_KG_HA = 3.0  # less is not worth a word
 DIG_FROM_KG_HA = 10.0  # more than one rate would give; less is not worth the walk (judgement)
+LABORATORY_DAYS = 5  # from pulling cores to the result (common practice, no source)
 SPREAD_READS_DAYS = 21  # a test sooner after spreading reads what was spread
 
 
 def spreading(
     plan: Plan, budget: Budget, maps: Sequence[ApplicationMap], lines: Sequence[ledger.LedgerLine]
-) -> Iterator[Spread | Starter]:
-    """Every application, by the blocks that are planted alike; a starter where the credit covers the need."""
+) -> Iterator[Spread | Starter | SideDress]:
+    """Every application, by the blocks that are planted alike; a starter where the credit covers the need.
+
+    Where a nitrate test leaves an application nothing, that is a line too.
+    """
     for one in maps:
         for crop, blocks in same_crop(plan, [need.block for need in budget.needs]):
             rows = [zone for zone in one.spread.zone_map.rows if zone.block in blocks]
@@ -37,6 +42,9 @@ def spreading(
             elif rows and len(maps) == 1:
                 enough = uptake.UPTAKE.starter_enough_ppm
                 yield Starter(blocks, None, crop.planted, crop.name, uptake.UPTAKE.starter_kg_ha, enough)
+            elif rows and (found := _tested_n_ppm(budget, one, blocks)) is not None:
+                day = one.application.date
+                yield SideDress(blocks, day, day, crop.name, 0.0, max(found), None)
 
 
 def _spread(
@@ -52,7 +60,12 @@ def _spread(
     seasons = [season for season in budget.seasons if season.block in blocks]
     tested = {call.block for call in budget.sidedress}
     first, last = _window(plan, one, crop, blocks)
-    tied = [line.kg_ha for line in lines if line.block in blocks and line.line is ledger.LineKind.TIED_UP]
+    early = application.number == 1  # what is tied up is given once, while the crop is young
+    tied = [
+        line.kg_ha
+        for line in lines
+        if early and line.block in blocks and line.line is ledger.LineKind.TIED_UP
+    ]
     short = [season.short_from for season in seasons if season.short_from is not None]
     nitrogen = [zone.rate_n_kg_ha for zone in rows]
     product = [zone.product_kg_ha for zone in rows]
@@ -144,15 +157,14 @@ def _mean_n_kg_ha(rows: Sequence[Zone]) -> float:
     return sum(zone.rate_n_kg_ha * zone.area_ha for zone in rows) / area_ha if area_ha else 0.0
 
 
-def digging(maps: Sequence[ApplicationMap], spread: Sequence[Spread | Starter], cause: str) -> Iterator[Dig]:
+def digging(maps: Sequence[ApplicationMap], spread: Sequence[Action], cause: str) -> Iterator[Dig]:
     """Thin ground of unknown cause that gets most of the first application to bring it anything."""
     for one in maps:
         highest = one.spread.zone_map.highest
-        if highest is None:
+        if highest is None or not highest.thin or highest.capped or cause != "unknown":
             continue
-        more_n_kg_ha = highest.rate_n_kg_ha - highest.flat_rate_n_kg_ha
-        if not highest.thin or highest.capped or cause != "unknown" or more_n_kg_ha < DIG_FROM_KG_HA:
-            return
+        if highest.rate_n_kg_ha - highest.flat_rate_n_kg_ha < DIG_FROM_KG_HA:
+            continue
         zone = one.spread.zone_map.zones[-1].zone
         rows = [row for row in one.spread.zone_map.zones if row.zone == zone]
         blocks = (highest.block,) if highest.block else tuple(dict.fromkeys(row.block for row in rows))
@@ -206,8 +218,8 @@ def _test(
     first, last = max(first for first, _ in windows), min(last for _, last in windows)
     if before:
         first = max(first, max(before) + SPREAD_READS_DAYS * DAY)
-    if later:
-        last = min(last, min(later))
+    if later:  # the laboratory takes its days before what the test sets
+        last = min(last, min(later) - LABORATORY_DAYS * DAY)
     if first > last:
         return None
     edges = tuple(

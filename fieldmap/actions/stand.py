@@ -29,7 +29,7 @@ def of_stand(plan: Plan, stand: Stand, stages: Sequence[StageCourse]) -> Iterato
     of_block = {block: course for course in stages for block in course.blocks}
     for cover, blocks in _same(plan, [block.name for block in stand.field.blocks]):
         days = (cover.terminated - sampled).days if sampled else 0
-        if days > GROWTH_DAYS and plan.samples.growth is None:
+        if days > GROWTH_DAYS and plan.samples.growth is None and cover.ended_by != "frost":
             week = dt.timedelta(days=GROWTH_DAYS)
             yield SampleAgain(blocks, cover.terminated - week, cover.terminated, days)
         if cover.ended_by == "frost":

@@ -2,7 +2,7 @@
 
 from fieldmap.advice import refusals
 from fieldmap.advice.actions import ActionText, action_texts
-from fieldmap.advice.applications import METHODS, application_warnings, split_text
+from fieldmap.advice.applications import METHODS, application_warnings, objections, split_text
 from fieldmap.advice.cautions import cautions
 from fieldmap.advice.machine import STRIPS_ADVICE, limits_rule_text
 from fieldmap.advice.season import sidedress_text
@@ -22,6 +22,7 @@ __all__ = [
     "change_text",
     "highest_zone_text",
     "limits_rule_text",
+    "objections",
     "pattern_text",
     "refusals",
     "sidedress_text",

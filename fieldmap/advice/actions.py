@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from fieldmap import actions
@@ -11,7 +12,7 @@ from fieldmap.advice.stages import gain_text
 from fieldmap.units import mass_text, rate_range_text, rate_text, shown_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from fieldmap.units import UnitSystem
 
@@ -49,10 +50,24 @@ UNTIMED = "Timing was not considered, for the plan has no weather: the whole sea
 
 
 def action_texts(
-    found: Sequence[actions.Action], fields: Sequence[str], units: UnitSystem
+    found: Sequence[actions.Action],
+    fields: Sequence[str],
+    units: UnitSystem,
+    *,
+    objections: Mapping[int, Sequence[str]] = MappingProxyType({}),
 ) -> tuple[ActionText, ...]:
-    """The list in words; `fields` are all blocks of the field, which need no naming."""
-    return tuple(_text(one, _in(one.blocks, fields), units) for one in found)
+    """The list in words.
+
+    `fields` are all blocks of the field, which need no naming; `objections` what speaks against an application, by
+    its number: whoever reads the list alone has to see it.
+    """
+    return tuple(_minded(_text(one, _in(one.blocks, fields), units), one, objections) for one in found)
+
+
+def _minded(text: ActionText, one: actions.Action, objections: Mapping[int, Sequence[str]]) -> ActionText:
+    against = objections.get(one.number, ()) if isinstance(one, actions.Spread) else ()
+    said = " ".join(f"But {each}" for each in against)
+    return replace(text, why=f"{said} {text.why}".strip()) if said else text
 
 
 def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
@@ -83,7 +98,7 @@ def _text(one: actions.Action, where: str, units: UnitSystem) -> ActionText:
                 f"Walk and dig in zone {one.zone}{where}, where the stand is thinnest, before it gets "
                 f"{rate_text(one.rate_n_kg_ha, units)} of nitrogen.",
                 "Wet, dry or acid ground holds the vegetable back too.",
-                "Then hold it back: [thin_ground] cap = true." if one.can_hold else "",
+                "If so, hold it back: [thin_ground] cap = true." if one.can_hold else "",
             )
         case actions.Spread():
             return _spread(one, when, where, units)
@@ -201,9 +216,9 @@ def _side_dress(one: actions.SideDress, when: str, where: str, units: UnitSystem
         return ActionText(when, f"No side-dressing of {one.crop}{where}.", found, "")
     return ActionText(
         when,
-        f"Side-dress {rate_text(one.rate_n_kg_ha, units)} of nitrogen to {one.crop}{where}, or not at all.",
-        found,
-        "No file holds it: an [[application]] of that day would.",
+        f"Do not side-dress {one.crop}{where} on top of what is spread: that holds the whole need.",
+        f"{found} In its place the test would call for {rate_text(one.rate_n_kg_ha, units)} of nitrogen.",
+        "To follow the test, hold an [[application]] of that day back for it.",
     )
 
 

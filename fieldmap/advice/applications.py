@@ -47,24 +47,33 @@ BULKY = (
 )
 
 
-def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
-    """What the day and the method of each application call to mind, block by block."""
-    found = []
+def objections(plan: Plan, field: Field) -> dict[int, tuple[str, ...]]:
+    """What speaks against the day and the method of each dated application, by its number."""
+    found = {}
     for number, one in enumerate(plan.application, start=1):
         if one.date is None:
             continue
-        product = one.product_of(plan.spreader)
+        product, told = one.product_of(plan.spreader), []
         if one.through_drip and product.organic:
-            found.append(
-                f"Application {number} of {one.date}: {product.name} goes through drip, and only what dissolves "
-                "does not clog the lines (common practice, no source): choose a product that does."
+            told.append(
+                f"{product.name} goes through drip, and only what dissolves does not clog the lines (common "
+                "practice, no source): choose a product that does."
             )
-        name = f"Application {number} of {one.date}"
         if one.method == "side-dress" and product.organic:
-            found.append(f"{name}: {STANDING if product.origin == 'other' else BULKY}")
+            told.append(STANDING if product.origin == "other" else BULKY)
         for block in field.blocks:
-            found += [f"{name}: {text}" for text in _of_block(one, one.date, block.name, plan)]
-    return tuple(dict.fromkeys(found))
+            told += _of_block(one, one.date, block.name, plan)
+        found[number] = tuple(dict.fromkeys(told))
+    return found
+
+
+def application_warnings(plan: Plan, field: Field) -> tuple[str, ...]:
+    """The same as notes, each with its application."""
+    return tuple(
+        f"Application {number} of {plan.application[number - 1].date}: {text}"
+        for number, texts in objections(plan, field).items()
+        for text in texts
+    )
 
 
 def lead_warnings(

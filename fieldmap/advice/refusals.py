@@ -167,6 +167,20 @@ def _ended_after_the_harvest(one: BlockSeason) -> Iterator[Problem]:
         )
 
 
+def _tilled_under_the_crop(one: BlockSeason) -> Iterator[Problem]:
+    """A cover crop that is tilled in where the vegetable already stands."""
+    if one.cover.ended_by == "tilled" and one.cover.terminated > one.crop.planted:
+        yield Problem(
+            "plan.toml",
+            f"the cover crop in {one.block} is tilled in on {one.cover.terminated}, after {one.crop.name} was "
+            f"planted on {one.crop.planted}",
+            "a cover crop that is tilled in before the vegetable is planted is expected",
+            "Correct the dates, or say how else it ends",
+            section="cover_crop",
+            key="terminated",
+        )
+
+
 def _sampled_long_before(one: BlockSeason) -> Iterator[Problem]:
     if one.sampled and (one.cover.terminated - one.sampled).days > SAMPLED_DAYS_MAX:
         yield Problem(
@@ -295,6 +309,7 @@ def _removal_not_known(one: BlockSeason) -> Iterator[Problem]:
 _RULES = (
     _sampled_when_dead,
     _ended_after_the_harvest,
+    _tilled_under_the_crop,
     _sampled_long_before,
     _applied_out_of_season,
     _raw_manure_too_late,

@@ -24,9 +24,10 @@ NO_PATTERN = (
     "field is even. More samples or a covariate would help."
 )
 NOTHING = (
-    "Nothing is to be spread: on the expected credit every zone has what it needs. Where the credit falls short the "
-    "crop would too: see the interval."
+    "By the ledger nothing is to be spread: on the expected credit every zone has what it needs. Where the credit "
+    "falls short the crop would too: see the interval."
 )
+TESTED = "What a nitrate test calls for is spread as the test says and is not judged here."
 SAME = "on this rate step the zones come to the same rate as one rate a block"
 STRIPS = "Check strips that show the crop gets much less from the stand than was credited would change it."
 NO_NEED = "The credit leaves next to nothing to spread: a larger need, or a smaller credit, would change it."
@@ -43,6 +44,11 @@ HELD_BY = {
 
 def verdict_text(verdict: Verdict, units: UnitSystem) -> str:
     """The answer in a sentence, with what it rests on."""
+    text = _answer_text(verdict, units)
+    return f"{text} {TESTED}" if verdict.tested else text
+
+
+def _answer_text(verdict: Verdict, units: UnitSystem) -> str:
     told = {"unmixed": UNMIXED, "no pattern": NO_PATTERN, "nothing to spread": NOTHING}
     if verdict.reason in told:
         return told[verdict.reason]

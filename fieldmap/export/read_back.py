@@ -52,16 +52,16 @@ def read_field_folder(folder: Path) -> FieldFolder:
     """Read back what the tables of many fields are made of."""
     result = json.loads((folder / RESULT_FILE).read_bytes())
     several = len(result["applications"]) > 1
-    files = [
-        folder / application_folder(one["application"]) / ZONES_FILE if several else folder / ZONES_FILE
+    folders = [
+        folder / application_folder(one["application"]) if several else folder
         for one in result["applications"]
     ]
-    _, _, outlines, _ = pyogrio.raw.read(folder / LAYERS_FILE, layer="boundary", columns=[])
+    _, _, outlines, _ = pyogrio.raw.read(folders[0] / LAYERS_FILE, layer="boundary", columns=[])
     return FieldFolder(
         result,
         shapely.union_all(shapely.from_wkb(outlines)),
         result["field"]["crs"],
-        tuple(_features(file) for file in files),
+        tuple(_features(each / ZONES_FILE) for each in folders),
     )
 
 

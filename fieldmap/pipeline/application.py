@@ -271,6 +271,7 @@ def _judge(
         pattern=stand.biomass.has_pattern or stand.nitrogen_pct.has_pattern,
         unmixed=stand.nitrogen.unmixed,
         same_rates=bool(np.allclose(meant[zoned], best_flat[zoned])),
+        tested=any(share.tested for share in shares),
         cost_money_ha=asked.cost_money_ha,
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldmap.actions import actions_of
-from fieldmap.advice import action_texts, cautions, sources_of, warnings_of
+from fieldmap.advice import action_texts, cautions, objections, sources_of, warnings_of
 from fieldmap.budget import applications_of, response, shares_of
 from fieldmap.errors import InputError, Problem
 from fieldmap.geostatistics import one_blas_thread
@@ -69,7 +69,12 @@ class Result:
     @functools.cached_property
     def action_texts(self) -> tuple[ActionText, ...]:
         """The same in words."""
-        return action_texts(self.actions, [block.name for block in self.field.blocks], self.plan.units)
+        return action_texts(
+            self.actions,
+            [block.name for block in self.field.blocks],
+            self.plan.units,
+            objections=objections(self.plan, self.field),
+        )
 
     @functools.cached_property
     def warnings(self) -> tuple[str, ...]:

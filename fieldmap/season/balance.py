@@ -117,7 +117,7 @@ def balance(
     by_layer = np.maximum(credit, 0.0) * kept * held.by_layer.mean(axis=0)
     by_layer = by_layer + on_hand[..., np.newaxis] * (np.arange(roots.layers) == 0)
     shares = passed_on(release.drainage_mm[:, planting:days], roots).mean(axis=0)
-    at_risk = _drained(by_layer, np.maximum(supply, 0.0), demand, shares)
+    at_risk = np.maximum(_drained(by_layer, np.maximum(supply, 0.0), demand, shares), 0.0)  # of rounding
 
     def from_the_start(values: NDArray[np.float64], first: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.concatenate([np.broadcast_to(first, (*values.shape[:-1], planting)), values], axis=-1)

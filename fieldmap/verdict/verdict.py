@@ -52,6 +52,8 @@ class Verdict:
         What clipping, map and time cost a hectare, from the plan; None where it does not say, or money is not known.
     binds
         What would have to differ for zones to gain more.
+    tested
+        Whether a nitrate test sets an application, which is not judged.
     chance
         Share of the joint draws of sampling and release in which the zones lose less than the first flat rate.
     outcomes
@@ -72,6 +74,7 @@ class Verdict:
     currency: str | None
     cost_money_ha: float | None
     binds: Bind
+    tested: bool
     chance: float
     outcomes: tuple[Outcome, ...]
     rate_without_insurance_kg_ha: float | None
@@ -96,6 +99,7 @@ def judge(
     pattern: bool,
     unmixed: bool,
     same_rates: bool,
+    tested: bool = False,
     cost_money_ha: float | None = None,
 ) -> Verdict:
     """Compare the zones with one rate a block, both as the ground receives them, under joint draws.
@@ -112,6 +116,8 @@ def judge(
         Whether one %N stands for a mixed or weedy stand.
     same_rates
         Whether the zones mean no other rate anywhere than one rate a block.
+    tested
+        Whether a nitrate test sets an application.
     cost_money_ha
         What clipping, map and time cost a hectare, in the currency of the prices.
     """
@@ -139,6 +145,7 @@ def judge(
         currency=money.currency if money else None,
         cost_money_ha=cost_ha,
         binds=bound.most(matters),
+        tested=tested,
         chance=float((saved > 0).mean()),
         outcomes=(zones, *others),
         rate_without_insurance_kg_ha=_without_insurance(ground) if money else None,

@@ -13,6 +13,7 @@ from fieldmap.actions import (
     KeepStockOff,
     Plant,
     SampleAgain,
+    SideDress,
     SoilTest,
     SowCatchCrop,
     Spread,
@@ -143,12 +144,54 @@ def test_two_goes_are_of_the_amount_in_the_file(listed):
 
 
 def test_a_test_waits_for_what_was_spread_and_for_the_residue(listed):
-    """Spread by planting on 24 May, so not before 14 June; 70 % of uptake is in on 20 July."""
+    """Three weeks after 22 May, and five days for the laboratory before 1 July."""
     extra = "\n[[application]]\ndate = 2026-05-22\nshare = 0.4\n\n[[application]]\ndate = 2026-07-01\nshare = 0.6\n"
     _, found = listed(extra=extra + 'method = "side-dress"\n')
     (test,) = found[SoilTest]
-    assert (test.why, test.first, test.last) == (Why.SIDE_DRESSING, dt.date(2026, 6, 12), dt.date(2026, 7, 1))
+    assert (test.why, test.first, test.last) == (
+        Why.SIDE_DRESSING,
+        dt.date(2026, 6, 12),
+        dt.date(2026, 6, 26),
+    )
     assert test.threshold_ppm == 25.0
+
+
+TWO = "\n[[application]]\ndate = 2026-05-22\nshare = 0.4\n\n[[application]]\ndate = 2026-06-24\nshare = 0.6\n"
+
+
+def test_a_test_that_leaves_nothing_is_a_line_too(listed):
+    told = '\n[sidedress_test]\nnitrate_n = "40 ppm"\nsampled = 2026-06-20\n'
+    result, found = listed(extra=told + TWO + 'method = "side-dress"\n')
+    (none,) = [one for one in result.actions if isinstance(one, SideDress)]
+    assert (none.day, none.rate_n_kg_ha, none.nitrate_n_ppm) == (dt.date(2026, 6, 24), 0.0, 40.0)
+    assert [one.number for one in found[Spread]] == [1]
+    assert "No side-dressing of sweet corn. The test found 40 ppm" in " ".join(
+        text.line for text in result.action_texts
+    )
+
+
+def test_the_list_carries_what_speaks_against_an_application(listed):
+    plastic = ("planted = 2026-05-24", "planted = 2026-05-24\nplastic_laid = 2026-06-01")
+    result, _ = listed(plastic, extra=TWO + 'method = "side-dress"\n')
+    second = next(text for text in result.action_texts if text.when == "2026-06-24")
+    assert second.why.startswith("But plastic covers the beds of field since 2026-06-01")
+    first = next(text for text in result.action_texts if text.when == "2026-05-22")
+    assert "But" not in first.why
+
+
+def test_a_cover_crop_tilled_in_under_the_vegetable_is_refused(listed):
+    from fieldmap.errors import InputError
+
+    with pytest.raises(
+        InputError, match=r"is tilled in on 2026-06-10, after sweet corn was planted on 2026-05-24"
+    ):
+        listed(("terminated = 2026-05-04", "terminated = 2026-06-10"))
+
+
+def test_a_frost_that_nobody_can_time_asks_for_no_sampling(listed):
+    frost = ('placement = "incorporated"', 'placement = "surface"\nended_by = "frost"')
+    _, found = listed(frost, ('file = "samples.csv"', 'file = "samples.csv"\nsampled = 2026-04-10'))
+    assert not found[SampleAgain]
 
 
 def test_residue_that_lets_nitrogen_go_is_caught(kettle_bend_result):

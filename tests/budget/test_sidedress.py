@@ -214,6 +214,7 @@ def test_what_disturbs_a_test_is_said(result_of):
     after = result_of(manure + psnt("18 ppm"), name="manure")
     assert any("comes 15 days after manure was spread on 2026-06-05" in text for text in after.warnings)
     poor = [('stage = "bud"', 'nitrogen = "1.4 %"'), ("terminated = 2026-05-04", "terminated = 2026-06-01")]
+    poor.append(('placement = "incorporated"', 'placement = "incorporated"\nended_by = "mown"'))
     tied = result_of(psnt("18 ppm"), *poor, name="poor")
     assert any("has 1.4 %N and was incorporated 19 days before the test" in text for text in tied.warnings)
     plain = result_of(psnt("18 ppm"), name="plain")
@@ -271,9 +272,10 @@ def test_it_stands_in_place_of_the_ledgers_side_dressing_and_changes_no_file(res
     assert not any(isinstance(one, SideDress) for one in without.actions)
     (called,) = [one for one in tested.actions if isinstance(one, SideDress)]
     assert (called.first, called.rate_n_kg_ha) == (dt.date(2026, 6, 20), pytest.approx(134.5, abs=0.1))
-    (text,) = [one for one in tested.action_texts if one.what.startswith("Side-dress")]
-    assert text.what == "Side-dress 135 kg/ha of nitrogen to sweet corn, or not at all."
-    assert text.change == "No file holds it: an [[application]] of that day would."
+    (text,) = [one for one in tested.action_texts if "side-dress" in one.what]
+    assert text.what == "Do not side-dress sweet corn on top of what is spread: that holds the whole need."
+    assert text.why.endswith("In its place the test would call for 135 kg/ha of nitrogen.")
+    assert text.change == "To follow the test, hold an [[application]] of that day back for it."
     assert tested.ledger == without.ledger
     assert [zone.rate_n_kg_ha for zone in tested.spread.zone_map.zones] == [
         zone.rate_n_kg_ha for zone in without.spread.zone_map.zones

@@ -22,7 +22,7 @@ def test_unknown_is_asked_and_not_capped(plan_folder):
     assert (told["cause"], told["capped"]) == ("unknown", False)
     assert told["text"] not in result.warnings  # the list of what to do says it
     (dig,) = [text for text in result.action_texts if text.what.startswith("Walk and dig in zone ")]
-    assert dig.change == "Then hold it back: [thin_ground] cap = true."
+    assert dig.change == "If so, hold it back: [thin_ground] cap = true."
     assert "and its cause is unknown: look, dig and test there, or hold it at the flat rate" in told["text"]
     assert told["asked_rate_n_kg_ha"] == max(zone.rate_n_kg_ha for zone in result.spread.zone_map.zones)
     assert told["flat_rate_n_kg_ha"] == pytest.approx(result.spread.flat.mean_rate_n_kg_ha)
