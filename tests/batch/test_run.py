@@ -382,8 +382,9 @@ def test_a_stopped_batch_goes_on_where_it_was(batch, farm_folder, tmp_path, same
     assert {path: path.stat().st_mtime_ns for path in finished} == finished
 
 
-def test_stopping_from_the_keyboard_says_what_is_kept(farm_folder, tmp_path):
-    command = [sys.executable, "-m", "fieldmap.cli", "batch", farm_folder, "-o", tmp_path / "out"]
+def test_stopping_from_the_keyboard_says_what_is_kept(tmp_path):
+    many = farm_of(tmp_path / "farm", 24)  # so many that a busy machine cannot be done before it is stopped
+    command = [sys.executable, "-m", "fieldmap.cli", "batch", many, "-o", tmp_path / "out"]
     first = subprocess.Popen(
         [*command, "--workers", "2"], stderr=subprocess.PIPE, text=True, start_new_session=True
     )
