@@ -19,7 +19,7 @@ SAMPLE_GEO = Path(__file__).parents[1] / "sample_geo"
 # that they use names one of these: a run or check of a plan, a batch, the command line, the app. This is read from
 # the source; what takes seconds for another reason is marked by hand.
 WHOLE = {"run", "check", "main", "Popen", "AppTest", "run_batch", "run_field", "run_plan", "local_workers"}
-WHOLE_FIXTURES = {"result", "kettle_bend_result", "lower_plot_result"}
+WHOLE_FIXTURES = {"result", "result_of", "kettle_bend_result", "lower_plot_result"}
 
 
 def pytest_collection_modifyitems(items):
@@ -75,6 +75,17 @@ def plan_folder(tmp_path):
         for file_name, content in (files or {}).items():
             (folder / file_name).write_text(content)
         return folder
+
+    return make
+
+
+@pytest.fixture
+def result_of(plan_folder):
+    """The run of the small plan with more at its end, and `edits` on its text."""
+    from fieldmap import read_plan, run
+
+    def make(extra, *edits, name="plan", **options):
+        return run(read_plan(plan_folder(extra=extra, edits=edits, name=name, **options)))
 
     return make
 

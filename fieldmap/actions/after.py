@@ -15,18 +15,15 @@ if TYPE_CHECKING:
     from fieldmap.plan import Plan
 
 
-LEAVES_KG_HA = (
-    70.0  # of residue for the next crop of the year, from which it is worth catching (common practice)
-)
-CATCH_DAYS = 14  # after harvest (Smith 2016; common practice)
+TO_DO = agronomy.values_of("to_do")
 
 
 def after_harvest(plan: Plan, blocks: Sequence[str]) -> Iterator[SowCatchCrop]:
     """Vegetables whose residue lets much nitrogen go before winter."""
     for crop, own in same_crop(plan, blocks):
         leaves_kg_ha = crop.entry.residue_credit_kg_ha or 0.0
-        if leaves_kg_ha >= LEAVES_KG_HA:
-            last = crop.harvested + dt.timedelta(days=CATCH_DAYS)
+        if leaves_kg_ha >= TO_DO["catch_from_kg_ha"]:
+            last = crop.harvested + dt.timedelta(days=TO_DO["catch_within_d"])
             yield SowCatchCrop(own, crop.harvested, last, crop.name, leaves_kg_ha)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
+from fieldmap import agronomy
 from fieldmap.actions.kinds import Dig, InTwo, SideDress, SoilTest, Spread, Starter, Why
 from fieldmap.actions.stand import same_crop
 from fieldmap.budget import ledger, other_credits, sidedress
@@ -21,10 +22,8 @@ if TYPE_CHECKING:
 
 
 DAY = dt.timedelta(days=1)
-TIED_UP_KG_HA = 3.0  # less is not worth a word
-DIG_FROM_KG_HA = 10.0  # more than one rate would give; less is not worth the walk (judgement)
-LABORATORY_DAYS = 5  # from pulling cores to the result (common practice, no source)
-SPREAD_READS_DAYS = 21  # a test sooner after spreading reads what was spread
+TO_DO = agronomy.values_of("to_do")
+TIED_UP_KG_HA = agronomy.values_of("verdict")["tied_up_said_kg_ha"]
 
 
 def spreading(
@@ -81,7 +80,7 @@ def _spread(
         rate_n_kg_ha=(min(nitrogen), max(nitrogen)),
         product_kg_ha=(min(product), max(product)),
         zones=len({zone.zone for zone in rows}),
-        folder=f"application-{application.number}" if application.of > 1 else "",
+        folder=application.folder,
         tied_up_n_kg_ha=max((kg_ha for kg_ha in tied if kg_ha >= TIED_UP_KG_HA), default=0.0),
         in_two=tuple(
             _in_two(season, _mean_n_kg_ha([zone for zone in rows if zone.block == season.block]))
@@ -163,7 +162,7 @@ def digging(maps: Sequence[ApplicationMap], spread: Sequence[Action], cause: str
         highest = one.spread.zone_map.highest
         if highest is None or not highest.thin or highest.capped or cause != "unknown":
             continue
-        if highest.rate_n_kg_ha - highest.flat_rate_n_kg_ha < DIG_FROM_KG_HA:
+        if highest.rate_n_kg_ha - highest.flat_rate_n_kg_ha < TO_DO["dig_from_kg_ha"]:
             continue
         zone = one.spread.zone_map.zones[-1].zone
         rows = [row for row in one.spread.zone_map.zones if row.zone == zone]
@@ -214,12 +213,12 @@ def _test(
     ]
     later = [day for day in own if day > crop.planted]
     before = [day for day in own if day not in later]
-    windows = [sidedress.test_window(crop, plan.cover_crop_of(block)) for block in blocks]
+    windows = [sidedress.window_of_test(crop, plan.cover_crop_of(block)) for block in blocks]
     first, last = max(first for first, _ in windows), min(last for _, last in windows)
     if before:
-        first = max(first, max(before) + SPREAD_READS_DAYS * DAY)
+        first = max(first, max(before) + sidedress.TEST["disturbed_d"] * DAY)
     if later:  # the laboratory takes its days before what the test sets
-        last = min(last, min(later) - LABORATORY_DAYS * DAY)
+        last = min(last, min(later) - TO_DO["laboratory_d"] * DAY)
     if first > last:
         return None
     edges = tuple(

@@ -178,7 +178,7 @@ def call_text(call: sidedress.SidedressCall, units: UnitSystem) -> str:
     )
 
 
-def test_warnings(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
+def nitrate_test_warnings(plan: Plan, stand: Stand, budget: Budget) -> tuple[str, ...]:
     """What speaks against a nitrate test: water that drained, what was spread, poor residue, what was assumed."""
     found: list[str] = []
     of_block = {block.name: number for number, block in enumerate(stand.field.blocks)}

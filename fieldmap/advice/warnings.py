@@ -24,8 +24,8 @@ from fieldmap.advice.machine import (
 from fieldmap.advice.refusals import share_warnings
 from fieldmap.advice.season import (
     credit_warnings,
+    nitrate_test_warnings,
     season_warnings,
-    test_warnings,
     tested_warnings,
     tied_up_warnings,
 )
@@ -70,7 +70,7 @@ def warnings_of(
         *application_warnings(plan, stand.field),
         *lead_warnings(plan, stand.field, [one.application for one in applications], budget.courses),
         *late_test_warnings(plan, budget.sidedress),
-        *test_warnings(plan, stand, budget),
+        *nitrate_test_warnings(plan, stand, budget),
         *trend_warnings(stand.samplings, stand.growths, stand.field, plan.units),
         *tested_warnings(plan, stand.field),
         *placement_warnings(budget.rules, budget.courses, stand.field),

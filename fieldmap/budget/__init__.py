@@ -2,7 +2,13 @@
 
 from fieldmap.budget import ledger, other_credits, response, sidedress, soil_index
 from fieldmap.budget.acting import soil_c_from
-from fieldmap.budget.applications import Application, Share, applications_of, products_of, shares_of
+from fieldmap.budget.applications import (
+    Application,
+    Share,
+    applications_of,
+    products_of,
+    shares_of,
+)
 from fieldmap.budget.budget import Budget
 from fieldmap.budget.need import BlockNeed, block_need, given_kg_ha, missing_kg_ha
 from fieldmap.budget.seasons import BlockSeason, block_season

@@ -54,6 +54,16 @@ class Application:
         """What it spreads, as it acts on this field from that day on."""
         return self.spreader.product_entry
 
+    @staticmethod
+    def folder_of(number: int | str) -> str:
+        """The folder of one of several applications, by its number."""
+        return f"application-{number}"
+
+    @property
+    def folder(self) -> str:
+        """The folder of its files among several; the output folder itself where it is the only one."""
+        return self.folder_of(self.number) if self.of > 1 else ""
+
     @property
     def through_drip(self) -> bool:
         """Whether no machine drives it."""

@@ -111,7 +111,7 @@ def refuse_even_ground(calls: Sequence[SidedressCall], third: NDArray[np.int8], 
         )
 
 
-def test_window(crop: Crop, cover: CoverCrop) -> tuple[dt.date, dt.date]:
+def window_of_test(crop: Crop, cover: CoverCrop) -> tuple[dt.date, dt.date]:
     """The first and the last day on which a nitrate test of the standing crop counts.
 
     Not for a test before planting, which is another credit.
@@ -254,7 +254,7 @@ def _refuse_day(test: SidedressTest, crop: Crop, cover: CoverCrop, block: str) -
             'a test of the standing crop is expected; an earlier one is [[other_credits]] source = "soil nitrate"',
             "Correct the date, or give the test its block",
         )
-    first, last = test_window(crop, cover)
+    first, last = window_of_test(crop, cover)
     if first <= test.sampled <= last:
         return
     after_d, before_d = (test.sampled - crop.planted).days, (crop.harvested - test.sampled).days

@@ -9,8 +9,9 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fieldmap.budget import Application
 from fieldmap.errors import OutputExistsError, Problem
-from fieldmap.export.registry import application_folder, files_of, formats_in
+from fieldmap.export.registry import files_of, formats_in
 
 if TYPE_CHECKING:
     from fieldmap.pipeline import Result
@@ -45,7 +46,7 @@ def refuse_existing(folder: Path, *, overwrite: bool) -> None:
 
 def _is_ours(entry: Path) -> bool:
     """Whether a run writes such a file, or such a folder of an application with nothing else in it."""
-    is_application = re.fullmatch(application_folder(r"\d"), entry.name)
+    is_application = re.fullmatch(Application.folder_of(r"\d"), entry.name)
     if not is_application or entry.is_symlink() or not entry.is_dir():
         return entry.name in {one.name for one in formats_in("run")}
     ours = {one.name for one in (*formats_in("spread"), *formats_in("drip"))}

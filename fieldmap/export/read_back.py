@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pyogrio.raw
 import shapely
 
-from fieldmap.export.registry import application_folder
+from fieldmap.budget import Application
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -53,7 +53,7 @@ def read_field_folder(folder: Path) -> FieldFolder:
     result = json.loads((folder / RESULT_FILE).read_bytes())
     several = len(result["applications"]) > 1
     folders = [
-        folder / application_folder(one["application"]) if several else folder
+        folder / Application.folder_of(one["application"]) if several else folder
         for one in result["applications"]
     ]
     _, _, outlines, _ = pyogrio.raw.read(folders[0] / LAYERS_FILE, layer="boundary", columns=[])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Literal, get_args
 
+from fieldmap.budget import Application
 from fieldmap.export import contents
 from fieldmap.export.formats.csv import write_drip_csv, write_loads_csv, write_season_csv, write_zones_csv
 from fieldmap.export.formats.geojson import write_zones_geojson
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
 
-    from fieldmap.budget import Application
     from fieldmap.pipeline import Result
     from fieldmap.plan import ApplicationSection, Plan
     from fieldmap.verdict import ApplicationMap
@@ -210,7 +210,7 @@ def files_of(result: Result, *, data_only: bool = False) -> dict[str, Callable[[
     }
     for application in result.applications if len(result.applications) > 1 else ():
         for one in formats_of_application(application.application):
-            name = f"{application_folder(application.application.number)}/{one.name}"
+            name = f"{Application.folder_of(application.application.number)}/{one.name}"
             files[name] = partial(one.write, result, application)
     return files
 
@@ -220,16 +220,11 @@ def file_names(plan: Plan, *, data_only: bool = False) -> tuple[str, ...]:
     top = tuple(one.name for one in formats_at_top(several=len(plan.applications) > 1, data_only=data_only))
     several = plan.applications if len(plan.applications) > 1 else ()
     own = (
-        f"{application_folder(number)}/{one.name}"
+        f"{Application.folder_of(number)}/{one.name}"
         for number, application in enumerate(several, start=1)
         for one in formats_of_application(application)
     )
     return (*top, *own)
-
-
-def application_folder(number: int | str) -> str:
-    """The folder of one of several applications."""
-    return f"application-{number}"
 
 
 def write_file(result: Result, name: str, path: Path) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldmap import agronomy
 from fieldmap.season.uptake import UPTAKE, date_of_share, last_dressing_day
 
 if TYPE_CHECKING:
@@ -18,7 +19,13 @@ if TYPE_CHECKING:
     from fieldmap.season.uptake import UptakeModel
 
 
-KG_HA_PER_PPM = 3.9  # nitrate-N of 30 cm of soil of 1.3 Mg/m³ (definition)
+# Nitrate-N of the depth that is sampled, kg/ha for each ppm: 10,000 m²/ha of soil, a millionth of it (definition).
+KG_HA_PER_PPM = (
+    agronomy.values_of("nitrate_test")["depth_m"]
+    * agronomy.values_of("other_credits")["bulk_density_kg_m3"]
+    * 10_000
+    / 1e6
+)
 
 
 @dataclass(frozen=True)

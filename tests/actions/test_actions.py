@@ -214,12 +214,13 @@ def test_a_stand_that_harms_stock_is_not_fed(listed):
 def random_plan(rng):
     """Edits of the small plan: other dates, products, plastic."""
     ended = dt.date(2026, 4, 20) + dt.timedelta(days=int(rng.integers(0, 30)))
-    planted = ended + dt.timedelta(days=int(rng.integers(-3, 60)))
-    harvested = planted + dt.timedelta(days=int(rng.integers(60, 150)))
+    planted = ended + dt.timedelta(days=int(rng.integers(0, 60)))
     crop = f"planted = {planted}"
     if rng.random() < 0.4:
         crop += f"\nplastic_laid = {planted - dt.timedelta(days=int(rng.integers(-20, 10)))}"
     product = str(rng.choice(["urea", "calcium nitrate", "feather meal", "poultry litter"]))
+    manure = product == "poultry litter"  # 120 days to harvest
+    harvested = planted + dt.timedelta(days=int(rng.integers(125 if manure else 60, 160)))
     return (
         ("terminated = 2026-05-04", f"terminated = {ended}"),
         ("planted = 2026-05-24", crop),
@@ -235,13 +236,8 @@ def random_plan(rng):
 @pytest.mark.parametrize("seed", range(12))
 def test_no_day_of_the_list_breaks_a_rule_of_check(listed, seed):
     """Spread on either end of its days, or in the two goes it speaks of, a plan is neither refused nor warned of."""
-    from fieldmap.errors import InputError
-
     edits = random_plan(np.random.default_rng(seed))
-    try:
-        result, found = listed(*edits, extra=SINE if seed % 3 else "")
-    except InputError:  # raw manure too near this harvest, a starter beyond the crop: refused before any list
-        return
+    result, found = listed(*edits, extra=SINE if seed % 3 else "")
     plan, stand = result.plan, result.stand
     for one in found[Spread]:
         for day in {one.first, one.last} - {None}:
@@ -260,8 +256,7 @@ def checked(plan, stand, *applications):
         }
     )
     refuse_impossible_dates(dated, stand.field, stand.samples)
-    standing = [text for text in application_warnings(dated, stand.field) if "still stands" not in text]
-    assert not standing
+    assert application_warnings(dated, stand.field) == ()
 
 
 def test_every_kind_has_words():

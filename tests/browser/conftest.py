@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import pytest
 from playwright.sync_api import sync_playwright
+from support.server import served
 
 ARGUMENTS = (
     "--no-sandbox",
@@ -71,3 +72,16 @@ def opened(chromium):
             return seen
 
         yield show
+
+
+@pytest.fixture(scope="module")
+def workspace(tmp_path_factory):
+    """Where the plans of a module's app lie."""
+    return tmp_path_factory.mktemp("workspace")
+
+
+@pytest.fixture(scope="module")
+def address(workspace):
+    """Where that app answers."""
+    with served(workspace) as server:
+        yield server.address

@@ -37,17 +37,6 @@ server_metadata_url = "http://127.0.0.1:9/none"
 """
 
 
-@pytest.fixture(scope="module")
-def workspace(tmp_path_factory):
-    return tmp_path_factory.mktemp("workspace")
-
-
-@pytest.fixture(scope="module")
-def address(workspace):
-    with served(workspace) as server:
-        yield server.address
-
-
 @pytest.fixture
 def tab(chromium, address):
     """Open a page of the app; whatever asks for another machine is noted and refused."""

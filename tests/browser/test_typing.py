@@ -5,24 +5,12 @@ import csv
 
 import pytest
 from playwright.sync_api import expect
-from support.server import served
 
 from fieldmap.app.plans.sample_rows import start_rows
 from fieldmap.app.plans.workspace import new_plan
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)
-
-
-@pytest.fixture(scope="module")
-def workspace(tmp_path_factory):
-    return tmp_path_factory.mktemp("workspace")
-
-
-@pytest.fixture(scope="module")
-def address(workspace):
-    with served(workspace) as server:
-        yield server.address
 
 
 @pytest.fixture

@@ -44,14 +44,6 @@ def before_and_after(first=0.4, second=0.6, extra='product = "calcium ammonium n
     return apply("2026-05-20", first) + apply("2026-06-24", second, "side-dress", extra)
 
 
-@pytest.fixture
-def result_of(plan_folder):
-    def make(extra, *edits, name="plan", **options):
-        return run(read_plan(plan_folder(extra=extra, edits=edits, name=name, **options)))
-
-    return make
-
-
 def rates(one):
     return one.spread.zone_map.rate_n_kg_ha
 

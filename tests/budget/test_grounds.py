@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from fieldmap import InputError, read_plan, run
+from fieldmap import InputError, read_plan
 from fieldmap.actions import SideDress, Spread
 from fieldmap.budget.sidedress import GROUNDS, called_n_kg_ha, sidedress_calls
 from fieldmap.export.formats.result_json import figures
@@ -36,14 +36,6 @@ def by_ground(ppm, day="2026-06-20"):
 
 def whole(ppm, day="2026-06-20"):
     return f'\n[[sidedress_test]]\nnitrate_n = "{ppm} ppm"\nsampled = {day}\nrate = "fill up"\n'
-
-
-@pytest.fixture
-def result_of(plan_folder):
-    def make(extra, *edits, name="plan", **options):
-        return run(read_plan(plan_folder(extra=extra, edits=edits, name=name, **options)))
-
-    return make
 
 
 @pytest.fixture
@@ -223,8 +215,8 @@ def test_without_an_application_each_ground_has_its_own_line(result_of):
     ]  # fmt: skip
     texts = [one.what for one in result.action_texts if "ground" in one.what and "dress" in one.what]
     assert texts == [
-        "Side-dress 78 kg/ha of nitrogen to sweet corn on thin ground, or not at all.",
-        "Side-dress 51 kg/ha of nitrogen to sweet corn on middle ground, or not at all.",
+        "Do not side-dress sweet corn on thin ground on top of what is spread: that holds the whole need.",
+        "Do not side-dress sweet corn on middle ground on top of what is spread: that holds the whole need.",
         "No side-dressing of sweet corn on thick ground.",
     ]
 

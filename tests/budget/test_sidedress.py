@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from fieldmap import InputError, read_plan, run
+from fieldmap import InputError, read_plan
 from fieldmap.actions import SideDress, Spread
 from fieldmap.advice.season import call_text
 from fieldmap.agronomy import crops, find
@@ -30,14 +30,6 @@ def strip(more="", reading="40 ppm", date="2026-06-20"):
 
 def psnt(nitrate, extra="", date="2026-06-20"):
     return f'\n[sidedress_test]\nnitrate_n = "{nitrate}"\nsampled = {date}\n{extra}'
-
-
-@pytest.fixture
-def result_of(plan_folder):
-    def make(extra, *edits, name="plan", **options):
-        return run(read_plan(plan_folder(extra=extra, edits=edits, name=name, **options)))
-
-    return make
 
 
 @pytest.fixture

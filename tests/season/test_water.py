@@ -400,5 +400,5 @@ def test_what_is_at_risk_after_planting_comes_from_the_roots_and_not_from_the_to
         for name in ("lettuce", "sweet corn")
     }
     assert 0 < found["sweet corn"].at_risk < found["lettuce"].at_risk
-    # Drainage after planting is told and not subtracted: what either is short of differs by a pass at most.
-    assert found["lettuce"].short.sum() == pytest.approx(found["sweet corn"].short.sum(), abs=15.0)
+    # Drainage after planting is told and not subtracted; only what was held at planting differs.
+    assert found["lettuce"].short == pytest.approx(found["sweet corn"].short, abs=3.0)

@@ -20,6 +20,7 @@ from fieldmap.app.session.results import (
     need_result,
     prepare_files,
 )
+from fieldmap.budget import Application
 from fieldmap.export import registry
 from fieldmap.report import findings, summary
 
@@ -38,7 +39,7 @@ def groups_of(result: Result) -> dict[str, dict[str, registry.Format]]:
     several = len(result.applications) > 1
     groups = {
         f"{summary.application_title(one_map)}: {summary.application_amount(one_map, result.plan.units)}": {
-            f"{registry.application_folder(one_map.application.number)}/{one.name}": one
+            f"{Application.folder_of(one_map.application.number)}/{one.name}": one
             for one in registry.formats_of_application(one_map.application)
         }
         for one_map in (result.applications if several else ())
@@ -52,8 +53,7 @@ def groups_of(result: Result) -> dict[str, dict[str, registry.Format]]:
 def name_to_save(result: Result, name: str) -> str:
     """The name a file is saved under: one of an application says which and of what day."""
     dates = {
-        registry.application_folder(one.application.number): one.application.date
-        for one in result.applications
+        Application.folder_of(one.application.number): one.application.date for one in result.applications
     }
     folder, _, file = name.rpartition("/")
     return f"{folder}-{dates[folder]}-{file}" if folder else file
