@@ -73,21 +73,17 @@ class Dig(Action):
 
 @dataclass(frozen=True)
 class InTwo:
-    """A block's nitrogen in two goes: early at planting, late side-dressed on a day.
-
-    `short_from` is when the crop would run short without any.
-    """
+    """A block's nitrogen in two goes: early at planting, late side-dressed on a day."""
 
     block: str
     early_n_kg_ha: float
     late_n_kg_ha: float
     day: dt.date
-    short_from: dt.date | None
 
 
 @dataclass(frozen=True)
 class Spread(Action):
-    """Spread by the map of one application, `number` of `of`: nitrogen and product, lowest rate and highest.
+    """Spread by the map of one application, its `number`: nitrogen and product, lowest rate and highest.
 
     `folder` holds its files, "" the output folder itself. `tied_up_n_kg_ha` is what poor residue holds back from the
     young crop. `in_two` says in which blocks two goes serve better than this one. `late_since` is the day since
@@ -98,13 +94,11 @@ class Spread(Action):
     """
 
     number: int
-    of: int
     method: Method
     product: str
     product_kg: float
     rate_n_kg_ha: Range
     product_kg_ha: Range
-    zones: int
     folder: str
     tied_up_n_kg_ha: float
     in_two: tuple[InTwo, ...]

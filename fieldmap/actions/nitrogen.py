@@ -73,13 +73,11 @@ def _spread(
         first,
         last,
         number=application.number,
-        of=application.of,
         method=application.method,
         product=application.product.name,
         product_kg=sum(zone.product_kg for zone in rows),
         rate_n_kg_ha=(min(nitrogen), max(nitrogen)),
         product_kg_ha=(min(product), max(product)),
-        zones=len({zone.zone for zone in rows}),
         folder=application.folder,
         tied_up_n_kg_ha=max((kg_ha for kg_ha in tied if kg_ha >= TIED_UP_KG_HA), default=0.0),
         in_two=tuple(
@@ -148,7 +146,7 @@ def _two_serve(plan: Plan, season: BlockSeason, one: ApplicationMap) -> bool:
 def _in_two(season: BlockSeason, mean_n_kg_ha: float) -> InTwo:
     """What the block gets by the map, split as the season splits it."""
     early = season.timing.at_planting_share * mean_n_kg_ha
-    return InTwo(season.block, early, mean_n_kg_ha - early, season.timing.sidedress, season.short_from)
+    return InTwo(season.block, early, mean_n_kg_ha - early, season.timing.sidedress)
 
 
 def _mean_n_kg_ha(rows: Sequence[Zone]) -> float:
